@@ -7,12 +7,18 @@
 namespace idlehark {
 
 namespace {
-[[noreturn]] void refuse(const std::string& text) { throw std::invalid_argument(text); }
+[[noreturn]] void refuse(const std::string& text) {
+    throw std::invalid_argument(text);
+}
 
-double crank_turns_per_cycle(const Engine& e) noexcept { return e.strokes == 2 ? 1.0 : 2.0; }
+double crank_turns_per_cycle(const Engine& e) noexcept {
+    return e.strokes == 2 ? 1.0 : 2.0;
+}
 }  // namespace
 
-double cycle_deg(const Engine& e) noexcept { return 360.0 * crank_turns_per_cycle(e); }
+double cycle_deg(const Engine& e) noexcept {
+    return 360.0 * crank_turns_per_cycle(e);
+}
 
 std::vector<double> firing_fractions(const Engine& e) {
     const auto n = static_cast<std::size_t>(e.cylinders);
@@ -36,8 +42,7 @@ Rpm speed_from_cycle_frequency(const Engine& e, Hertz cycle) noexcept {
 }
 
 void check(const Engine& e) {
-    if (e.cylinders < 1 || e.cylinders > 12)
-        refuse("cylinders: " + std::to_string(e.cylinders) + " is not in 1..12");
+    if (e.cylinders < 1 || e.cylinders > 12) refuse("cylinders: " + std::to_string(e.cylinders) + " is not in 1..12");
     if (e.strokes != 2 && e.strokes != 4) refuse("strokes: " + std::to_string(e.strokes) + " is not 2 or 4");
     const auto n = static_cast<std::size_t>(e.cylinders);
     if (!e.firing_order.empty()) {
@@ -45,8 +50,7 @@ void check(const Engine& e) {
         std::sort(sorted.begin(), sorted.end());
         bool permutation = sorted.size() == n;
         for (std::size_t i = 0; permutation && i < n; ++i) permutation = sorted[i] == static_cast<int>(i) + 1;
-        if (!permutation)
-            refuse("firing_order: must name each cylinder 1.." + std::to_string(n) + " exactly once");
+        if (!permutation) refuse("firing_order: must name each cylinder 1.." + std::to_string(n) + " exactly once");
     }
     if (!e.firing_angles_deg.empty()) {
         if (e.firing_angles_deg.size() != n)

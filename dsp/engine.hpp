@@ -13,11 +13,11 @@ enum class IdleControl { fixed, regulated };
 /// What the user states about the engine (engine file). Plain value; `check()` says whether it can exist.
 struct Engine {
     std::string name;
-    int cylinders = 4;                         ///< 1..12
-    int strokes = 4;                           ///< 4: one cycle is two crank turns; 2: one crank turn
-    std::vector<int> firing_order;             ///< a permutation of 1..cylinders; empty: 1,2,3,...
-    std::vector<double> firing_angles_deg;     ///< crank angle of each firing, in firing order, from 0, ascending, below
-                                               ///< the cycle; empty: even. Odd-fire engines state it.
+    int cylinders = 4;                      ///< 1..12
+    int strokes = 4;                        ///< 4: one cycle is two crank turns; 2: one crank turn
+    std::vector<int> firing_order;          ///< a permutation of 1..cylinders; empty: 1,2,3,...
+    std::vector<double> firing_angles_deg;  ///< crank angle of each firing, in firing order, from 0, ascending, below
+                                            ///< the cycle; empty: even. Odd-fire engines state it.
     double idle_low_rpm = 700.0;
     double idle_high_rpm = 950.0;
     Injection injection = Injection::sequential;
