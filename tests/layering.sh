@@ -1,0 +1,42 @@
+#!/bin/sh
+# Every include names its layer by path from the repository root, and no layer reaches up.
+# usage: layering.sh [ROOT]; prints each wrong line, exit 1 if there is one.
+set -u
+root=${1:-$(dirname "$0")/..}
+cd "$root" || exit 2
+wrong=0
+
+# check MESSAGE LINES: any line is a fault.
+check() {
+    if [ -n "$2" ]; then
+        printf '%s\n%s\n' "$1" "$2"
+        wrong=1
+    fi
+}
+
+sources() { find "$@" -type f \( -name '*.hpp' -o -name '*.cpp' -o -name '*.h' \) 2>/dev/null | sort; }
+# includes PATH...: every #include line below the paths, as file:line:text.
+includes() {
+    sources "$@" | while IFS= read -r file; do
+        grep -nE '^[[:space:]]*#[[:space:]]*include' "$file" | sed "s|^|$file:|"
+    done
+}
+
+[ -n "$(sources dsp)" ] || check 'No sources under dsp:' "$root"
+
+check 'Includes go by path from the root, never "../":' "$(includes dsp src gui tests | grep -F '../')"
+
+# dsp: itself, the C++ standard library, Eigen; KissFFT in real_fft.cpp alone.
+check 'dsp includes the standard library, Eigen and itself only (KissFFT in dsp/real_fft.cpp):' "$(includes dsp |
+    grep -vE 'include[[:space:]]+("dsp/[a-z0-9_/]+\.hpp"|<[a-z0-9_]+>|<Eigen/[A-Za-z]+>)' |
+    grep -vE '^dsp/real_fft\.cpp:[0-9]+:#include <kissfft/kiss_fftr?\.h>')"
+check 'dsp knows no files, clocks or threads:' "$(includes dsp |
+    grep -E '<(fstream|filesystem|iostream|thread|chrono|mutex|future|cstdio|ctime)>')"
+check 'dsp neither logs nor asks the system:' "$(sources dsp | while IFS= read -r file; do
+    grep -nE 'random_device|getenv|std::cerr|std::cout' "$file" | sed "s|^|$file:|"
+done)"
+
+check 'src includes dsp and src; only main.cpp knows gui:' "$(includes src | grep '"' |
+    grep -vE '"(dsp|src)/[a-z0-9_/]+\.hpp"' | grep -vE '^src/main\.cpp:[0-9]+:#include "gui/')"
+check 'gui includes dsp and gui:' "$(includes gui | grep '"' | grep -vE '"(dsp|gui)/[a-z0-9_/]+\.hpp"')"
+exit $wrong
