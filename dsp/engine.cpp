@@ -7,18 +7,12 @@
 namespace idlehark {
 
 namespace {
-[[noreturn]] void refuse(const std::string& text) {
-    throw std::invalid_argument(text);
-}
+[[noreturn]] void refuse(const std::string& text) { throw std::invalid_argument(text); }
 
-double crank_turns_per_cycle(const Engine& e) noexcept {
-    return e.strokes == 2 ? 1.0 : 2.0;
-}
+double crank_turns_per_cycle(const Engine& e) noexcept { return e.strokes == 2 ? 1.0 : 2.0; }
 }  // namespace
 
-double cycle_deg(const Engine& e) noexcept {
-    return 360.0 * crank_turns_per_cycle(e);
-}
+double cycle_deg(const Engine& e) noexcept { return 360.0 * crank_turns_per_cycle(e); }
 
 std::vector<double> firing_fractions(const Engine& e) {
     const auto n = static_cast<std::size_t>(e.cylinders);

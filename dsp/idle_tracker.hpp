@@ -32,7 +32,7 @@ struct RpmReading {
 /// Errors   constructor: std::invalid_argument. process(): none; NaN and infinity are heard as silence and counted.
 /// Threads  one owner.
 class IdleTracker {
- public:
+   public:
     explicit IdleTracker(const IdleTrackerConfig& config);
     ~IdleTracker();
     IdleTracker(IdleTracker&&) noexcept;
@@ -56,7 +56,7 @@ class IdleTracker {
     };
     [[nodiscard]] const Summary& summary() const noexcept;
 
- private:
+   private:
     struct Parts;
     std::unique_ptr<Parts> parts_;
 };

@@ -13,7 +13,7 @@ namespace idlehark {
 /// Errors   constructor: std::invalid_argument on a size it does not take. forward(), inverse(): none.
 /// Threads  one owner; forward() and inverse() neither allocate nor lock.
 class RealFft {
- public:
+   public:
     explicit RealFft(std::size_t n);
     ~RealFft();
     RealFft(RealFft&&) noexcept;
@@ -26,7 +26,7 @@ class RealFft {
     /// The smallest size at or above `wanted` that the constructor takes.
     [[nodiscard]] static std::size_t good_size(std::size_t wanted) noexcept;
 
- private:
+   private:
     struct Plan;
     std::size_t n_;
     std::unique_ptr<Plan> plan_;

@@ -21,7 +21,7 @@ void need(bool holds, const char* what) {
 
 /// Neumaier's compensated sum.
 class Sum {
- public:
+   public:
     void add(double v) noexcept {
         const double t = sum_ + v;
         rest_ += std::abs(sum_) >= std::abs(v) ? (sum_ - t) + v : (v - t) + sum_;
@@ -29,7 +29,7 @@ class Sum {
     }
     [[nodiscard]] double value() const noexcept { return sum_ + rest_; }
 
- private:
+   private:
     double sum_ = 0.0;
     double rest_ = 0.0;
 };
@@ -154,9 +154,7 @@ double quantile(std::span<const double> x, double share) {
     return std::lerp(*at, next, part);
 }
 
-double median(std::span<const double> x) {
-    return quantile(x, 0.5);
-}
+double median(std::span<const double> x) { return quantile(x, 0.5); }
 
 double median_absolute_deviation(std::span<const double> x) {
     const double m = median(x);
@@ -165,9 +163,7 @@ double median_absolute_deviation(std::span<const double> x) {
     return median(d);
 }
 
-double normal_cdf(double z) noexcept {
-    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
-}
+double normal_cdf(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
 double normal_quantile(double p) {
     need(p >= 0.0 && p <= 1.0, "normal_quantile: p outside 0..1");

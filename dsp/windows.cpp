@@ -22,9 +22,7 @@ std::vector<float> cosine_sum(std::size_t n, const std::array<double, K>& c) {
 }
 }  // namespace
 
-std::vector<float> hann_window(std::size_t n) {
-    return cosine_sum<2>(n, {0.5, 0.5});
-}
+std::vector<float> hann_window(std::size_t n) { return cosine_sum<2>(n, {0.5, 0.5}); }
 
 std::vector<float> blackman_harris_window(std::size_t n) {
     return cosine_sum<4>(n, {0.35875, 0.48829, 0.14128, 0.01168});

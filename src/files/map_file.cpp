@@ -1,0 +1,78 @@
+#include "src/files/map_file.hpp"
+
+#include "src/files/json_text.hpp"
+#include "src/files/text_file.hpp"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+constexpr double kFarthest_mm = 10000.0;
+constexpr std::size_t kMostSpots = 200;
+}  // namespace
+
+const MapSpot* BayMap::find(std::string_view spot) const noexcept {
+    const auto it = std::find_if(spots.begin(), spots.end(), [&](const MapSpot& s) { return s.spot == spot; });
+    return it == spots.end() ? nullptr : &*it;
+}
+
+Result<MapFile> read_map(const std::string& path, int cylinders) {
+    const auto json = read_json_object(path);
+    if (!json) return json.error();
+    const auto file = file_name(path);
+    const std::vector<std::string_view> kinds(kSpotKindWords.begin(), kSpotKindWords.end());
+
+    JsonFields top{json.value(), file};
+    top.expect({"name", "picture", "spots"});
+    MapFile result;
+    result.map.name = top.text("name").value_or("");
+    result.map.picture = top.text("picture").value_or("");
+    result.warnings = top.warnings();
+    if (top.error()) return *top.error();
+
+    const auto spots = json.value().find("spots");
+    if (spots == json.value().end() || !spots->is_array() || spots->empty())
+        return Error{file + ": spots: must be a list with at least one spot", ""};
+    if (spots->size() > kMostSpots)
+        return Error{fmt::format("{}: spots: {} spots are more than {}", file, spots->size(), kMostSpots), ""};
+
+    for (std::size_t i = 0; i < spots->size(); ++i) {
+        const auto place = fmt::format("spots[{}]", i);
+        if (!(*spots)[i].is_object()) return Error{fmt::format("{}: {}: is not an object", file, place), ""};
+        JsonFields fields{(*spots)[i], file, place};
+        fields.expect({"spot", "name", "kind", "x_mm", "y_mm", "cylinder"});
+        for (const char* key : {"spot", "x_mm", "y_mm"})
+            if (!(*spots)[i].contains(key)) fields.missing(key, "every spot has spot, x_mm and y_mm");
+        MapSpot spot;
+        spot.spot = fields.text("spot").value_or("");
+        spot.name = fields.text("name").value_or("");
+        if (const auto k = fields.word("kind", kinds)) spot.kind = static_cast<SpotKind>(*k);
+        spot.x_mm = fields.number("x_mm", -kFarthest_mm, kFarthest_mm).value_or(0.0);
+        spot.y_mm = fields.number("y_mm", -kFarthest_mm, kFarthest_mm).value_or(0.0);
+        spot.cylinder = fields.whole("cylinder", 1, cylinders);
+        if (!fields.error() && spot.spot.empty()) fields.complain(fields.at("spot") + ": is empty");
+        if (!fields.error() && result.map.find(spot.spot))
+            fields.complain(fmt::format("{}: \"{}\" names two spots", fields.at("spot"), spot.spot));
+        if (fields.error()) return *fields.error();
+        result.warnings.insert(result.warnings.end(), fields.warnings().begin(), fields.warnings().end());
+        result.map.spots.push_back(std::move(spot));
+    }
+    return result;
+}
+
+Result<Done> write_map(const std::string& path, const BayMap& map) {
+    Json json{{"name", map.name}};
+    if (!map.picture.empty()) json["picture"] = map.picture;
+    json["spots"] = Json::array();
+    for (const auto& s : map.spots) {
+        Json spot{{"spot", s.spot}, {"name", s.name}, {"kind", word(s.kind)}, {"x_mm", s.x_mm}, {"y_mm", s.y_mm}};
+        if (s.cylinder) spot["cylinder"] = *s.cylinder;
+        json["spots"].push_back(std::move(spot));
+    }
+    return write_text(path, json.dump(2) + "\n");
+}
+
+}  // namespace idlehark
