@@ -1,0 +1,8 @@
+#pragma once
+
+namespace idlehark {
+
+/// The whole command line: parses, runs the one command asked for, returns the exit code of messages.hpp.
+int run_command_line(int argc, const char* const* argv);
+
+}  // namespace idlehark
