@@ -1,6 +1,7 @@
 #include "dsp/sim/disturbers.hpp"
 
 #include "dsp/sim/filter.hpp"
+#include "dsp/sim/phasor.hpp"
 #include "dsp/sim/random.hpp"
 
 #include <algorithm>
@@ -265,15 +266,15 @@ class MusicVoice {
         t_s_ += 1.0 / rate_hz_;
         double sum = 0.0;
         for (auto& p : partials_) {
-            p.z *= p.turn;
-            sum += p.z.imag();
+            p.z.turn(p.turn);
+            sum += p.z.im;
         }
         return sum * std::max(0.0, envelope);
     }
 
    private:
     struct Partial {
-        std::complex<double> z, turn;
+        Phasor z, turn;
     };
     static constexpr double kAttack_s = 0.008, kRelease_s = 0.03, kDecay_s = 0.7;
     static constexpr int kPartials = 6;
@@ -295,8 +296,8 @@ class MusicVoice {
     void add_note(int semitones, double level) {
         const double f = spec_.tuning_hz * std::pow(2.0, (semitones - 9) / 12.0);
         for (int k = 1; k <= kPartials && k * f < kHighestShare * rate_hz_; ++k)
-            partials_.push_back({std::polar(level * std::pow(k, -1.3), uniform(random_, 0.0, kTwoPi)),
-                                 std::polar(1.0, kTwoPi * k * f / rate_hz_)});
+            partials_.push_back({Phasor(std::polar(level * std::pow(k, -1.3), uniform(random_, 0.0, kTwoPi))),
+                                 Phasor(std::polar(1.0, kTwoPi * k * f / rate_hz_))});
     }
 
     double rate_hz_;
@@ -314,27 +315,32 @@ class Ring {
         for (int i = 0; i < modes; ++i) {
             const double f =
                 std::min(low_hz * std::pow(high_hz / low_hz, uniform(random, 0.0, 1.0)), kHighestShare * rate_hz);
-            turns_.push_back(
-                std::polar(std::exp(-1.0 / (decay_s * uniform(random, 0.5, 1.5) * rate_hz)), kTwoPi * f / rate_hz));
+            const double keep = std::exp(-1.0 / (decay_s * uniform(random, 0.5, 1.5) * rate_hz));
+            turns_.emplace_back(std::polar(keep, kTwoPi * f / rate_hz));
         }
         states_.resize(turns_.size());
     }
     void strike(double strength) {
-        for (auto& z : states_) z += strength / static_cast<double>(states_.size());
+        for (auto& z : states_) z.re += strength / static_cast<double>(states_.size());
+        heard_ = true;
     }
     double next() {
+        if (!heard_) return 0.0;
         double sum = 0.0;
+        double power = 0.0;
         for (std::size_t i = 0; i < states_.size(); ++i) {
-            states_[i] *= turns_[i];
-            if (std::norm(states_[i]) < kInaudible) states_[i] = 0.0;
-            sum += states_[i].imag();
+            states_[i].turn(turns_[i]);
+            sum += states_[i].im;
+            power += states_[i].re * states_[i].re + states_[i].im * states_[i].im;
         }
+        heard_ = power > kInaudible;
         return sum;
     }
 
    private:
-    static constexpr double kInaudible = 1e-16;
-    std::vector<std::complex<double>> turns_, states_;
+    static constexpr double kInaudible = 1e-14;
+    std::vector<Phasor> turns_, states_;
+    bool heard_ = false;
 };
 
 class SprayVoice {
@@ -362,8 +368,7 @@ class SprayVoice {
             struck_ = false;
         }
         const double flutter = flutter_.next();
-        const double hiss = hiss_(noise_.next());
-        double level = 0.0;
+        double hiss = 0.0;
         if (current_ < spec_.sprays.size()) {
             const auto& s = spec_.sprays[current_];
             const double since = t - s.time_s;
@@ -371,11 +376,11 @@ class SprayVoice {
                 if (!struck_) nozzle_.strike(spec_.click * s.level);
                 struck_ = true;
                 const double left = s.duration_s + kRelease_s - since;
-                level = s.level * std::min({1.0, since / spec_.onset_s, left / kRelease_s}) *
-                        std::max(0.0, 1.0 + spec_.flutter_share * flutter);
+                const double level = s.level * std::min({1.0, since / spec_.onset_s, left / kRelease_s});
+                hiss = gain_ * level * std::max(0.0, 1.0 + spec_.flutter_share * flutter) * hiss_(noise_.next());
             }
         }
-        return gain_ * level * hiss + nozzle_.next();
+        return hiss + nozzle_.next();
     }
 
    private:
@@ -444,8 +449,8 @@ void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uin
     const double rate_hz = mix.sample_rate_hz();
     const Band band{kHissBand.low_hz, std::min(kHissBand.high_hz, kHighestShare * rate_hz)};
     const double hiss = band_rms(*make_source(steady, rate_hz, seed), band, kSteady_s);
-    const double engine = mix.engine_rms(band, calibration_s);
-    mix.add(make_source(spec, rate_hz, seed), engine / hiss * std::pow(10.0, level_db / 20.0));
+    const double others = band_rms(mix, band, calibration_s);
+    mix.add(make_source(spec, rate_hz, seed), others / hiss * std::pow(10.0, level_db / 20.0));
     mix.restart();
 }
 

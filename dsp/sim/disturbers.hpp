@@ -70,8 +70,8 @@ struct KnockSpec {
 [[nodiscard]] std::unique_ptr<Source> make_source(const SprayCanSpec&, double sample_rate_hz, std::uint64_t seed);
 [[nodiscard]] std::unique_ptr<Source> make_source(const KnockSpec&, double sample_rate_hz, std::uint64_t seed);
 
-/// Adds the sprays so that the hiss itself (level 1, while it lasts) stands `level_db` above the engine within the hiss
-/// band (cut at 0.45 of the rate).
+/// Adds the sprays so that the hiss itself (level 1, while it lasts) stands `level_db` above what the mix already holds
+/// within the hiss band (cut at 0.45 of the rate): the engine's own upper band if nothing else was added yet.
 void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed,
                    double calibration_s = Mix::kCalibration_s);
 

@@ -1,6 +1,7 @@
 #include "dsp/sim/engine_sound.hpp"
 
 #include "dsp/sim/filter.hpp"
+#include "dsp/sim/phasor.hpp"
 #include "dsp/sim/random.hpp"
 
 #include <algorithm>
@@ -25,14 +26,14 @@ struct ModeRange {
     double slope_db_per_octave;        // of the mode levels above low_hz
     double attack_s;                   // raised-cosine onset of the response
 };
-constexpr ModeRange kExhaustModes{4, 45.0, 180.0, 0.008, 0.018, 3.0, 0.0, 1.5e-3};
+constexpr ModeRange kExhaustModes{4, 45.0, 180.0, 0.008, 0.018, 3.0, 0.0, 0.4e-3};
 constexpr ModeRange kBodyModes{12, 180.0, 4500.0, 0.002, 0.009, 4.0, -3.0, 0.4e-3};
 constexpr ModeRange kValveModes{6, 2500.0, 9000.0, 0.4e-3, 1.5e-3, 4.0, 0.0, 0.05e-3};
 constexpr ModeRange kInjectorModes{5, 3500.0, 13000.0, 0.2e-3, 0.7e-3, 4.0, 0.0, 0.03e-3};
 
 constexpr double kHighestShare = 0.45;  // of the sample rate: modes above are not heard
 constexpr double kDecaysKept = 7.0;     // a response ends 61 dB down
-constexpr int kPhases = 8;              // kernel rows per sample
+constexpr std::size_t kPhases = 8;      // kernel rows per sample
 
 constexpr double kLookAhead_cycles = 0.05;  // pulses are drawn this early, so that scatter may bring them forward
 constexpr double kScatterLimit_sd = 3.0;    // timing scatter is cut here
@@ -44,11 +45,19 @@ constexpr double kInjectorOpen_s = 2.8e-3;      // from the opening to the closi
 constexpr double kInjectorOpenShare = 0.6;      // level of the opening tick against the closing one
 constexpr double kInjectionLead_cycles = 0.45;  // sequential injection: this long before its cylinder fires
 
-constexpr double kFlowDecay_s = 6e-3;  // flow noise swells at each firing and dies away
+constexpr double kFlowDecay_s = 8e-3;  // flow noise swells at each firing and dies away
 constexpr double kFlowAttack_s = 2e-3;
-constexpr double kFlowFloor = 0.35;  // what remains between firings, against the mean swell
+constexpr double kFlowFloor = 2.0;     // what is always there, against the mean swell
+constexpr double kFlowLow_hz = 250.0;  // the noise's band; above its upper corner 12 dB per octave less
+constexpr double kFlowHighFrom_hz = 900.0, kFlowHighTo_hz = 2600.0;
 
 constexpr std::size_t kPhasorRun = 32;  // samples over which a whine's frequency is held (0.7 ms at 48 kHz)
+
+// What the bay returns of every pulse: it is why a real idle is smooth and not a row of clicks.
+constexpr int kReflections = 14;
+constexpr double kReflectionFirst_s = 0.6e-3, kReflectionLast_s = 28e-3;
+constexpr double kReflectionDecay_s = 14e-3;
+constexpr double kReflectionGain = 0.75;  // standard deviation of the first ones
 
 double gain(double db) { return std::pow(10.0, db / 20.0); }
 
@@ -68,42 +77,64 @@ std::vector<Mode> draw_modes(Random& random, const ModeRange& r) {
     return modes;
 }
 
+struct Reflection {
+    double delay_s, gain;
+};
+
+std::vector<Reflection> draw_reflections(Random random) {
+    std::vector<Reflection> list{{0.0, 1.0}};
+    for (int i = 0; i < kReflections; ++i) {
+        const double part = (i + uniform(random, 0.0, 1.0)) / kReflections;
+        const double delay = kReflectionFirst_s * std::pow(kReflectionLast_s / kReflectionFirst_s, part);
+        list.push_back({delay, kReflectionGain * std::exp(-delay / kReflectionDecay_s) * gaussian(random)});
+    }
+    return list;
+}
+
 /// One pulse response at kPhases positions between samples: row p holds h((n - p/kPhases) / rate).
 class Kernel {
    public:
-    Kernel(double rate_hz, double attack_s, const std::vector<Mode>& modes) {
+    Kernel(double rate_hz, double attack_s, const std::vector<Mode>& modes,
+           const std::vector<Reflection>& reflections = {{0.0, 1.0}}) {
         attack_s = std::max(attack_s, 2.0 / rate_hz);  // keeps the onset within the band at low rates
         double longest_s = 0.0;
         for (const auto& m : modes)
             if (m.f_hz < kHighestShare * rate_hz) longest_s = std::max(longest_s, m.decay_s);
-        length_ = static_cast<std::size_t>(std::ceil((attack_s + kDecaysKept * longest_s) * rate_hz)) + 2;
-        rows_.assign(length_ * (kPhases + 1), 0.0F);
-        std::vector<double> row(length_);
-        for (int p = 0; p <= kPhases; ++p) {
-            std::fill(row.begin(), row.end(), 0.0);
-            const double shift_s = static_cast<double>(p) / kPhases / rate_hz;
-            for (const auto& m : modes) {
-                if (m.f_hz >= kHighestShare * rate_hz) continue;
-                const std::complex<double> s(-1.0 / m.decay_s, kTwoPi * m.f_hz);
-                const auto turn = std::exp(s / rate_hz);
-                auto z = m.amplitude * std::exp(-s * shift_s) * std::polar(1.0, m.phase);
-                for (std::size_t n = 0; n < length_; ++n, z *= turn) row[n] += z.imag();
-            }
-            for (std::size_t n = 0; n < length_; ++n) {
-                const double t = static_cast<double>(n) / rate_hz - shift_s;
-                const double onset = t <= 0.0        ? 0.0
-                                     : t >= attack_s ? 1.0
-                                                     : 0.5 - 0.5 * std::cos(std::numbers::pi * t / attack_s);
-                rows_[static_cast<std::size_t>(p) * length_ + n] = static_cast<float>(onset * row[n]);
+        const auto direct = static_cast<std::size_t>(std::ceil((attack_s + kDecaysKept * longest_s) * rate_hz)) + 2;
+        // All rows in one: h at kPhases times the rate, row p interleaved at n * kPhases - p.
+        std::vector<double> h(direct * kPhases, 0.0);
+        const double step_s = 1.0 / (rate_hz * static_cast<double>(kPhases));
+        for (const auto& m : modes) {
+            if (m.f_hz >= kHighestShare * rate_hz) continue;
+            const Phasor turn(std::exp(std::complex<double>(-1.0 / m.decay_s, kTwoPi * m.f_hz) * step_s));
+            Phasor z(std::polar(m.amplitude, m.phase));
+            for (double& v : h) {
+                v += z.im;
+                z.turn(turn);
             }
         }
+        for (std::size_t i = 0; i < h.size() && static_cast<double>(i) * step_s < attack_s; ++i)
+            h[i] *= 0.5 - 0.5 * std::cos(std::numbers::pi * static_cast<double>(i) * step_s / attack_s);
+        std::vector<double> all;
+        for (const auto& r : reflections) {
+            const auto late = static_cast<std::size_t>(std::llround(r.delay_s / step_s));
+            all.resize(std::max(all.size(), late + h.size()), 0.0);
+            for (std::size_t i = 0; i < h.size(); ++i) all[late + i] += r.gain * h[i];
+        }
+        length_ = (all.size() + kPhases - 1) / kPhases + 1;
+        rows_.assign(length_ * (kPhases + 1), 0.0F);
+        for (std::size_t p = 0; p <= kPhases; ++p)
+            for (std::size_t n = 0; n < length_; ++n) {
+                const std::size_t i = n * kPhases - p;  // n = 0 wraps to far beyond the end: nothing before the pulse
+                if (i < all.size()) rows_[p * length_ + n] = static_cast<float>(all[i]);
+            }
     }
 
     /// Adds the response of a pulse at `frame` (0 or more, fractional) of `out`, which must be long enough.
     void add_to(std::vector<float>& out, double frame, double strength) const {
         const double whole = std::floor(frame);
-        const double x = (frame - whole) * kPhases;
-        const auto row = std::min(static_cast<std::size_t>(x), static_cast<std::size_t>(kPhases - 1));
+        const double x = (frame - whole) * static_cast<double>(kPhases);
+        const auto row = std::min(static_cast<std::size_t>(x), kPhases - 1);
         const auto w1 = static_cast<float>(strength * (x - static_cast<double>(row)));
         const auto w0 = static_cast<float>(strength) - w1;
         const float* a = rows_.data() + row * length_;
@@ -162,6 +193,8 @@ struct EngineSound::Parts {
     double flow_floor = 0.0;
     std::vector<Order> orders;
     std::size_t tail = 0;  // longest response
+    std::vector<Reflection> reflections;
+    double combustion_rms = 0.0;
 
     Parts(const EngineSoundSpec& s, SpeedPath p)
         : spec(s),
@@ -169,6 +202,11 @@ struct EngineSound::Parts {
           fractions(firing_fractions(s.engine)),
           // The swell is a response with no oscillation: a mode of 0 Hz at phase 90 degrees.
           flow_swell(s.sample_rate_hz, kFlowAttack_s, {{0.0, kFlowDecay_s, 1.0, std::numbers::pi / 2.0}}) {
+        reflections = draw_reflections(sub_stream(s.seed, "reflections"));
+        double power = 1.0;
+        for (const double db : {s.valve_db, s.injector_db, s.flow_db, s.alternator_db, s.belt_db})
+            power += gain(2.0 * db);
+        combustion_rms = s.level_rms / std::sqrt(power);
         const double cycle_hz = std::max(1.0, cycle_frequency(s.engine, Rpm{path.rpm_at(0.0)}).value);
         build_combustion(cycle_hz);
         build_ticks(cycle_hz);
@@ -200,20 +238,20 @@ struct EngineSound::Parts {
                 modes.push_back(m);
             }
             for (auto& m : modes) m.amplitude *= std::exp(spec.cylinder_colour * gaussian(colour));
-            combustion.emplace_back(spec.sample_rate_hz, kBodyModes.attack_s, modes);
+            combustion.emplace_back(spec.sample_rate_hz, kBodyModes.attack_s, modes, reflections);
             power += combustion.back().energy();
         }
         const double rms = std::sqrt(power * cycle_hz / spec.sample_rate_hz);
-        for (auto& k : combustion) k.scale(spec.level_rms / rms);
+        for (auto& k : combustion) k.scale(combustion_rms / rms);
     }
 
     void build_ticks(double cycle_hz) {
         auto random = sub_stream(spec.seed, "ticks");
         const auto add_kernel = [&](const ModeRange& range, double events_per_cycle, double db) {
-            Kernel k(spec.sample_rate_hz, range.attack_s, draw_modes(random, range));
+            Kernel k(spec.sample_rate_hz, range.attack_s, draw_modes(random, range), reflections);
             const double rms =
                 std::sqrt(std::max(1e-30, k.energy() * events_per_cycle * cycle_hz / spec.sample_rate_hz));
-            k.scale(spec.level_rms * gain(db) / rms);
+            k.scale(combustion_rms * gain(db) / rms);
             ticks.push_back(std::move(k));
             return ticks.size() - 1;
         };
@@ -244,24 +282,24 @@ struct EngineSound::Parts {
         if (spec.flow_db == kOff_db) return;
         auto random = sub_stream(spec.seed, "flow colour");
         const double rate = spec.sample_rate_hz;
-        flow_colour.add(Biquad::high_pass(rate, 1500.0, 0.7));
+        flow_colour.add(Biquad::high_pass(rate, kFlowLow_hz, 0.6));
         for (int i = 0; i < 3; ++i) {
-            const double f = uniform(random, 1800.0, 9000.0);
+            const double f = uniform(random, 400.0, 6000.0);
             if (f < kHighestShare * rate) flow_colour.add(Biquad::peak(rate, f, 1.5, uniform(random, -6.0, 6.0)));
         }
-        if (8000.0 < kHighestShare * rate) flow_colour.add(Biquad::low_pass(rate, 8000.0, 0.7));
+        flow_colour.add(Biquad::low_pass(rate, uniform(random, kFlowHighFrom_hz, kFlowHighTo_hz), 0.6));
         // Mean and mean square of the swell, as if swells did not overlap.
         const double swells_per_s = cycle_hz * static_cast<double>(fractions.size());
         const double mean = swells_per_s * std::abs(flow_swell.response(rate, 0.0)) / rate;
         flow_floor = kFlowFloor * mean;
         const double square =
             swells_per_s * flow_swell.energy() / rate + flow_floor * flow_floor + 2.0 * flow_floor * mean;
-        flow_gain = spec.level_rms * gain(spec.flow_db) / (flow_colour.noise_gain(rate) * std::sqrt(square));
+        flow_gain = combustion_rms * gain(spec.flow_db) / (flow_colour.noise_gain(rate) * std::sqrt(square));
     }
 
     void build_orders() {
         auto random = sub_stream(spec.seed, "orders");
-        const double tone = spec.level_rms * std::numbers::sqrt2;
+        const double tone = combustion_rms * std::numbers::sqrt2;
         const double pulley =
             uniform(random, 2.2, 3.1) + 0.0137;  // alternator turns per crank turn: not a simple ratio
         if (spec.alternator_db != kOff_db) {
@@ -408,9 +446,9 @@ void EngineSound::make_block(std::span<float> out) {
             const double from = order.per_turn * turns0;
             const double step = order.per_turn * (turns1 - turns0) / static_cast<double>(kPhasorRun);
             if (step >= kHighestShare) continue;
-            auto z = std::polar(order.amplitude * alive, kTwoPi * (from - std::floor(from)));
-            const auto turn = std::polar(1.0, kTwoPi * step);
-            for (std::size_t i = run; i < run + kPhasorRun; ++i, z *= turn) out[i] += static_cast<float>(z.imag());
+            Phasor z(std::polar(order.amplitude * alive, kTwoPi * (from - std::floor(from))));
+            const Phasor turn(std::polar(1.0, kTwoPi * step));
+            for (std::size_t i = run; i < run + kPhasorRun; ++i, z.turn(turn)) out[i] += static_cast<float>(z.im);
         }
     }
     move_on(s.sound);

@@ -134,23 +134,25 @@ Session::Session(const SessionSpec& spec)
 
 std::unique_ptr<Source> Session::sound() const {
     const double rate_hz = spec_.engine.sample_rate_hz;
-    const double calibration_s = std::min(Mix::kCalibration_s, spec_.quiet_start_s);
+    constexpr double kSteady_s = 6.0;  // long enough to scale what does not change; talk and tunes need longer
+    const double changing_s = std::min(Mix::kCalibration_s, spec_.quiet_start_s);
+    const double steady_s = std::min(kSteady_s, spec_.quiet_start_s);
     auto mix = std::make_unique<Mix>(std::make_unique<EngineSound>(spec_.engine, path_));
-    const auto add = [&](const auto& disturber, double snr_db, const char* name) {
+    const auto add = [&](const auto& disturber, double snr_db, const char* name, double calibration_s) {
         if (std::isfinite(snr_db))
             mix->add_at_snr(make_source(disturber, rate_hz, sub_seed(spec_.seed, name)), snr_db, Mix::kHeardBand,
                             calibration_s);
     };
     const auto& s = spec_.sound;
-    add(NoiseSpec{NoiseColour::pink}, s.background_snr_db, "background");
-    add(s.fan, s.fan_snr_db, "fan");
-    add(s.hum, s.hum_snr_db, "hum");
-    add(s.speech, s.speech_snr_db, "speech");
-    add(s.music, s.music_snr_db, "music");
+    add(NoiseSpec{NoiseColour::pink}, s.background_snr_db, "background", steady_s);
+    add(s.fan, s.fan_snr_db, "fan", steady_s);
+    add(s.hum, s.hum_snr_db, "hum", steady_s);
+    add(s.speech, s.speech_snr_db, "speech", changing_s);
+    add(s.music, s.music_snr_db, "music", changing_s);
     SprayCanSpec can;
     for (const auto& b : bursts_) can.sprays.push_back({b.time_s, b.duration_s, 1.0});
     if (std::isfinite(s.hiss_level_db))
-        add_spray_can(*mix, can, s.hiss_level_db, sub_seed(spec_.seed, "can"), calibration_s);
+        add_spray_can(*mix, can, s.hiss_level_db, sub_seed(spec_.seed, "can"), steady_s);
     return through_microphone(std::move(mix), s.microphone);
 }
 
@@ -167,9 +169,12 @@ EngineSoundSpec draw_engine(std::uint64_t seed, double sample_rate_hz) {
     spec.engine.idle_high_rpm = 1200.0;
     for (int c = 0; c < spec.engine.cylinders; ++c)
         spec.cylinder_strengths.push_back(std::max(0.5, 1.0 + 0.08 * gaussian(random)));
+    spec.strength_scatter = uniform(random, 0.1, 0.25);
+    spec.timing_scatter_deg = uniform(random, 1.0, 2.5);
     spec.low_db += 3.0 * gaussian(random);
     spec.valve_db += 3.0 * gaussian(random);
-    spec.flow_db += 3.0 * gaussian(random);
+    spec.injector_db += 3.0 * gaussian(random);
+    spec.flow_db += 2.5 * gaussian(random);
     return spec;
 }
 

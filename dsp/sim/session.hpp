@@ -45,7 +45,7 @@ struct HandsSpec {
 
 struct SoundSpec {
     double background_snr_db = 10.0;  ///< pink noise; +infinity: none
-    double hiss_level_db = 0.0;       ///< can against the engine's own upper band
+    double hiss_level_db = 0.0;       ///< can against all the rest within the hiss band
     double fan_snr_db = std::numeric_limits<double>::infinity();
     double hum_snr_db = std::numeric_limits<double>::infinity();
     double speech_snr_db = std::numeric_limits<double>::infinity();

@@ -88,8 +88,7 @@ TEST_CASE("disturbers: finite and neither silent nor wild at every rate", "[dsp]
     CAPTURE(name, rate_hz);
     const auto x = render_seconds(*make(rate_hz, 3), 2.0);
     double square = 0.0;
-    for (const float v : x) {
-        REQUIRE(std::isfinite(v));
+    for (const float v : x) {  // NaN or infinity would stay in the sum and fail the limits below
         square += static_cast<double>(v) * static_cast<double>(v);
     }
     const double rms = std::sqrt(square / static_cast<double>(x.size()));
@@ -167,7 +166,8 @@ TEST_CASE("spray can: hiss lives between 3 and 12 kHz, only while spraying, quic
     const auto during = part(1.1, 2.9);
     CHECK(db(band_rms(during, kRate_hz, kHissBand) / band_rms(during, kRate_hz, {20.0, 1500.0})) > 20.0);
     CHECK(band_rms(during, kRate_hz, kHissBand) == Approx(1.0).margin(0.15));
-    for (const float v : part(0.0, 0.99)) REQUIRE(v == 0.0F);
+    const auto before = part(0.0, 0.99);
+    CHECK(std::all_of(before.begin(), before.end(), [](float v) { return v == 0.0F; }));
     CHECK(band_rms(part(3.1, 4.0), kRate_hz, {20.0, 20000.0}) < 1e-4);
     CHECK(band_rms(part(1.06, 1.3), kRate_hz, kHissBand) > 0.7);
 }
@@ -210,13 +210,11 @@ TEST_CASE("microphone: cuts at its level; level control brings a quiet sound up 
     MicrophoneSpec spec;
     spec.clip_level = 0.5;
     const auto x = render_seconds(*tone_through(spec, 100.0, 16000.0), 1.0);
-    int clipped = 0;
-    for (const float v : x) {
-        REQUIRE(std::abs(v) <= 0.5F);
-        clipped += std::abs(v) == 0.5F;
-    }
+    CHECK(*std::max_element(x.begin(), x.end()) == 0.5F);
+    CHECK(*std::min_element(x.begin(), x.end()) == -0.5F);
+    const auto clipped = std::count_if(x.begin(), x.end(), [](float v) { return std::abs(v) == 0.5F; });
     // A sine of amplitude sqrt 2 is beyond 0.5 for 1 - 2 asin(0.5 / sqrt 2) / pi of the time.
-    CHECK(clipped / 16000.0 ==
+    CHECK(static_cast<double>(clipped) / 16000.0 ==
           Approx(1.0 - 2.0 * std::asin(0.5 / std::numbers::sqrt2) / std::numbers::pi).margin(0.01));
     MicrophoneSpec control;
     control.level_control = true;

@@ -1,4 +1,6 @@
 #include "dsp/sim/engine_sound.hpp"
+#include "dsp/sim/phasor.hpp"
+#include "dsp/windows.hpp"
 
 #include <cmath>
 #include <complex>
@@ -39,14 +41,15 @@ std::vector<float> settled(EngineSound& e, double seconds) {
 /// Amplitude of the line at f by a Blackman-Harris weighted sum: other lines a cycle frequency apart over 4 s are 30
 /// bins away and 92 dB down.
 double line(const std::vector<float>& x, double f_hz) {
+    static const auto window = blackman_harris_window(static_cast<std::size_t>(4.0 * kRate_hz));
+    REQUIRE(x.size() == window.size());
     std::complex<double> sum = 0.0;
     double weight = 0.0;
-    const double n = static_cast<double>(x.size());
-    for (std::size_t i = 0; i < x.size(); ++i) {
-        const double p = 2.0 * std::numbers::pi * static_cast<double>(i) / n;
-        const double w = 0.35875 - 0.48829 * std::cos(p) + 0.14128 * std::cos(2 * p) - 0.01168 * std::cos(3 * p);
-        sum += w * static_cast<double>(x[i]) *
-               std::polar(1.0, -2.0 * std::numbers::pi * f_hz / kRate_hz * static_cast<double>(i));
+    Phasor z(1.0);
+    const Phasor turn(std::polar(1.0, -2.0 * std::numbers::pi * f_hz / kRate_hz));
+    for (std::size_t i = 0; i < x.size(); ++i, z.turn(turn)) {
+        const auto w = static_cast<double>(window[i]);
+        sum += w * static_cast<double>(x[i]) * std::complex<double>(z.re, z.im);
         weight += w;
     }
     return 2.0 * std::abs(sum) / weight;

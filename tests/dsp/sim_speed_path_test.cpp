@@ -40,18 +40,18 @@ TEST_CASE("SpeedPath: phase is the integral of the speed", "[dsp][sim]") {
     auto spec = everything(GENERATE(1u, 2u, 3u));
     spec.strokes = strokes;
     const SpeedPath path(spec);
-    // Reference: midpoint sum on a grid 50 times finer than the path's; its error on a piecewise linear function is 0
-    // but at the corners, which lie on the grid.
-    constexpr double kFine_s = 1.0 / 10000.0;
-    double turns = 0.0;
-    for (int i = 0; i < 1300000; ++i) {
+    // Reference: midpoint sum on a grid 5 times finer than the path's; exact for a piecewise linear function whose
+    // corners lie on the grid. Runs past the end of the path.
+    constexpr double kFine_s = 1.0 / 1000.0;
+    double turns = 0.0, worst = 0.0;
+    for (int i = 0; i < 130000; ++i) {
         const double t = i * kFine_s;
-        if (i % 9973 == 0) {
-            REQUIRE(path.turns_at(t) == Approx(turns).margin(1e-6));
-            REQUIRE(path.cycles_at(t) == Approx(turns / (strokes == 4 ? 2.0 : 1.0)).margin(1e-6));
-        }
+        worst = std::max(worst, std::abs(path.turns_at(t) - turns));
+        worst = std::max(worst, std::abs(path.cycles_at(t) * (strokes == 4 ? 2.0 : 1.0) - turns));
         turns += path.rpm_at(t + 0.5 * kFine_s) / 60.0 * kFine_s;
     }
+    CHECK(turns > 1000.0);
+    CHECK(worst < 1e-6);
     CHECK(path.mean_rpm(10.0, 12.0) == Approx(30.0 * (path.turns_at(12.0) - path.turns_at(10.0))));
 }
 
@@ -66,10 +66,12 @@ TEST_CASE("SpeedPath: phase never falls and stops at a stall", "[dsp][sim]") {
     spec.stall_s = 50.0;
     const SpeedPath path(spec);
     double last = 0.0;
+    int falls = 0;
     for (double t = 0.0; t < 130.0; t += 0.01) {
-        REQUIRE(path.cycles_at(t) >= last);
+        falls += path.cycles_at(t) < last;
         last = path.cycles_at(t);
     }
+    CHECK(falls == 0);
     CHECK(path.rpm_at(49.9) > 600.0);
     CHECK(path.rpm_at(50.0 + spec.stall_fall_s + 0.01) == 0.0);
     CHECK(path.cycles_at(100.0) == path.cycles_at(51.0));
