@@ -57,7 +57,6 @@ constexpr std::size_t kPhasorRun = 32;  // samples over which a whine's frequenc
 constexpr int kReflections = 14;
 constexpr double kReflectionFirst_s = 0.6e-3, kReflectionLast_s = 28e-3;
 constexpr double kReflectionDecay_s = 14e-3;
-constexpr double kReflectionGain = 0.75;  // standard deviation of the first ones
 
 double gain(double db) { return std::pow(10.0, db / 20.0); }
 
@@ -81,12 +80,12 @@ struct Reflection {
     double delay_s, gain;
 };
 
-std::vector<Reflection> draw_reflections(Random random) {
+std::vector<Reflection> draw_reflections(Random random, double strength) {
     std::vector<Reflection> list{{0.0, 1.0}};
     for (int i = 0; i < kReflections; ++i) {
         const double part = (i + uniform(random, 0.0, 1.0)) / kReflections;
         const double delay = kReflectionFirst_s * std::pow(kReflectionLast_s / kReflectionFirst_s, part);
-        list.push_back({delay, kReflectionGain * std::exp(-delay / kReflectionDecay_s) * gaussian(random)});
+        list.push_back({delay, strength * std::exp(-delay / kReflectionDecay_s) * gaussian(random)});
     }
     return list;
 }
@@ -202,7 +201,7 @@ struct EngineSound::Parts {
           fractions(firing_fractions(s.engine)),
           // The swell is a response with no oscillation: a mode of 0 Hz at phase 90 degrees.
           flow_swell(s.sample_rate_hz, kFlowAttack_s, {{0.0, kFlowDecay_s, 1.0, std::numbers::pi / 2.0}}) {
-        reflections = draw_reflections(sub_stream(s.seed, "reflections"));
+        reflections = draw_reflections(sub_stream(s.seed, "reflections"), s.reflections);
         double power = 1.0;
         for (const double db : {s.valve_db, s.injector_db, s.flow_db, s.alternator_db, s.belt_db})
             power += gain(2.0 * db);

@@ -27,6 +27,8 @@ struct EngineSoundSpec {
     double timing_scatter_deg = 1.5;          ///< standard deviation of where combustion is heard, crank degrees
     double cylinder_colour = 0.2;  ///< how differently the cylinders sound (spread of mode levels, 1 = 8.7 dB)
 
+    double reflections = 0.75;  ///< of bay and walls, over 30 ms: standard deviation of the first ones; 0: open air
+
     double low_db = 3.0;           ///< exhaust modes, 45-180 Hz, against the body modes of each pulse
     double valve_db = -20.0;       ///< valve train ticks, 2.5-9 kHz
     double injector_db = -28.0;    ///< two ticks a pulse width apart, 3.5-13 kHz

@@ -171,6 +171,7 @@ EngineSoundSpec draw_engine(std::uint64_t seed, double sample_rate_hz) {
         spec.cylinder_strengths.push_back(std::max(0.5, 1.0 + 0.08 * gaussian(random)));
     spec.strength_scatter = uniform(random, 0.1, 0.25);
     spec.timing_scatter_deg = uniform(random, 1.0, 2.5);
+    spec.reflections = uniform(random, 0.5, 1.3);
     spec.low_db += 3.0 * gaussian(random);
     spec.valve_db += 3.0 * gaussian(random);
     spec.injector_db += 3.0 * gaussian(random);
@@ -196,7 +197,7 @@ SessionSpec plain_session(std::uint64_t seed, const std::vector<double>& leaks_r
     spec.idle.mean_rpm = uniform(random, 650.0, 1000.0);
     spec.idle.hunting_rpm = uniform(random, 0.0, 7.0);
     spec.idle.hunting_period_s = uniform(random, 2.5, 9.0);
-    spec.idle.wander_rpm = uniform(random, 2.0, 4.0);
+    spec.idle.wander_rpm = uniform(random, 2.5, 4.0);
     spec.idle.random_walk_rpm = uniform(random, 0.1, 0.4);
     spec.idle.drift_rpm_per_s = uniform(random, -0.03, 0.01);
     spec.sound.background_snr_db = uniform(random, 6.0, 15.0);

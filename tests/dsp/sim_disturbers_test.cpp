@@ -103,10 +103,11 @@ TEST_CASE("Mix: the ratio asked for is the ratio measured", "[dsp][sim]") {
     constexpr double kRate_hz = 16000.0;
     const Band band{140.0, 4000.0};
     Mix mix(engine(kRate_hz, 7));
-    mix.add_at_snr(make(kRate_hz, 8), snr_db, band);
+    constexpr double kStretch_s = 8.0;
+    mix.add_at_snr(make(kRate_hz, 8), snr_db, band, kStretch_s);
     // What was added is the mix minus the engine; both over the stretch in which the ratio is defined.
-    const auto sum = render_seconds(mix, Mix::kCalibration_s);
-    const auto alone = render_seconds(*engine(kRate_hz, 7), Mix::kCalibration_s);
+    const auto sum = render_seconds(mix, kStretch_s);
+    const auto alone = render_seconds(*engine(kRate_hz, 7), kStretch_s);
     auto added = sum;
     for (std::size_t i = 0; i < added.size(); ++i) added[i] -= alone[i];
     CHECK(db(band_rms(alone, kRate_hz, band) / band_rms(added, kRate_hz, band)) == Approx(snr_db).margin(0.1));
@@ -178,14 +179,14 @@ TEST_CASE("spray can: stands above the engine's upper band by the level asked fo
     const std::uint64_t seed = GENERATE(31u, 32u);
     Mix mix(engine(rate_hz, seed));
     SprayCanSpec spec;
-    spec.sprays = {{5.0, 10.0, 1.0}};
-    add_spray_can(mix, spec, level_db, seed + 100);
-    const auto sum = render_seconds(mix, 14.9);
+    spec.sprays = {{1.0, 5.0, 1.0}};
+    add_spray_can(mix, spec, level_db, seed + 100, 6.0);
+    const auto sum = render_seconds(mix, 5.9);
     auto added = sum;
-    const auto alone = render_seconds(*engine(rate_hz, seed), 14.9);
+    const auto alone = render_seconds(*engine(rate_hz, seed), 5.9);
     for (std::size_t i = 0; i < added.size(); ++i) added[i] -= alone[i];
     const Band band{3000.0, std::min(12000.0, 0.45 * rate_hz)};
-    const auto hiss = std::span(added).subspan(static_cast<std::size_t>(5.1 * rate_hz));
+    const auto hiss = std::span(added).subspan(static_cast<std::size_t>(1.1 * rate_hz));
     CHECK(db(band_rms(hiss, rate_hz, band) / band_rms(alone, rate_hz, band)) == Approx(level_db).margin(0.5));
 }
 
