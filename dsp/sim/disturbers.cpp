@@ -206,7 +206,7 @@ class SpeechVoice {
     static constexpr double kGlide_s = 0.08;
     static constexpr double kBreath = 40.0;
     static constexpr double kSibilantShare = 0.35;  // of the syllables
-    static constexpr double kSibilantLevel = 0.25, kVoiceLevel = 0.12;
+    static constexpr double kSibilantLevel = 2.5, kVoiceLevel = 1.2;
     static constexpr std::array kFormantLevel{1.0, 0.6, 0.3};
     // First three formants of five vowels in Hz, the usual textbook values for a man (from memory).
     static constexpr std::array<std::array<double, 3>, 5> kVowels_hz{{{730.0, 1090.0, 2440.0},
@@ -218,14 +218,12 @@ class SpeechVoice {
     void begin_syllable() {
         t_s_ = 0.0;
         const double usual_s = 1.0 / spec_.syllables_per_s;
-        const double choice = uniform(random_, 0.0, 1.0);
-        if (kind_ == Kind::sibilant) {  // a sibilant leads into a vowel
-            begin_voice(usual_s);
-        } else if (kind_ == Kind::voiced && syllables_left_-- <= 0) {
+        const bool sibilant_next = uniform(random_, 0.0, 1.0) < kSibilantShare && kind_ != Kind::sibilant;
+        if (kind_ == Kind::voiced && syllables_left_-- <= 0) {
             kind_ = Kind::pause;
             length_s_ = uniform(random_, 0.25, 0.9);
             syllables_left_ = static_cast<int>(uniform(random_, 4.0, 11.0));
-        } else if (choice < kSibilantShare) {
+        } else if (sibilant_next) {
             kind_ = Kind::sibilant;
             length_s_ = usual_s * uniform(random_, 0.3, 0.5);
             const double f = std::min(uniform(random_, 4500.0, 7000.0), 0.4 * rate_hz_);
