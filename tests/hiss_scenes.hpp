@@ -143,9 +143,12 @@ struct Burst {
 /// `gain` is for a hiss power above 2 kHz of 1.
 inline Sound hiss_sound(std::size_t n, double rate_hz, const std::vector<Burst>& bursts, std::uint64_t seed) {
     Random r(seed ^ 0x9e3779b97f4a7c15ULL);
-    Biquad high1(Biquad::high_pass, r.uniform(1500.0, 6000.0), 0.7, rate_hz);
+    const auto heard = [&](double low_hz, double high_hz) {  // what a low rate cannot hold is not heard at all
+        return std::min(r.uniform(low_hz, high_hz), 0.3 * rate_hz);
+    };
+    Biquad high1(Biquad::high_pass, heard(1500.0, 6000.0), 0.7, rate_hz);
     Biquad low1(Biquad::low_pass, r.uniform(5000.0, 18000.0), 0.7, rate_hz);
-    Biquad peak(Biquad::band_pass, r.uniform(3000.0, 12000.0), r.uniform(0.8, 3.0), rate_hz);
+    Biquad peak(Biquad::band_pass, heard(3000.0, 12000.0), r.uniform(0.8, 3.0), rate_hz);
     const double peak_gain = r.uniform(0.0, 1.5);
     Sound x(n, 0.0);
     Sound steady(static_cast<std::size_t>(rate_hz));

@@ -7,6 +7,7 @@
 #include <numeric>
 #include <stdexcept>
 #include <string>
+#include <utility>
 
 namespace idlehark {
 namespace {
@@ -88,17 +89,25 @@ void BandSlots::add_frame() noexcept {
     constexpr float kShare = 1.0F / kFramesPerSlot;
     for (std::size_t b = 0; b < BandSlot::kLow + upper_bands_; ++b) {
         float sum = 0.0F;
-        float sum_square = 0.0F;
+        float own = 0.0F;
+        float neighbour = 0.0F;
+        float last = 0.0F;
+        float last_but_one = 0.0F;
         for (std::size_t i = bins_[b][0]; i < bins_[b][1]; ++i) {
             const float p = spectrum_[i].real() * spectrum_[i].real() + spectrum_[i].imag() * spectrum_[i].imag();
             sum += p;
-            sum_square += p * p;
+            own += p * p;
+            neighbour += p * last_but_one;
+            last_but_one = std::exchange(last, p);
         }
         building_.level_db[b] += kShare * 10.0F * std::log10(sum + kPowerFloor);
         if (b < BandSlot::kLow) continue;
         building_.upper_power += kShare * sum;
-        const auto n = static_cast<float>(bins_[b][1] - bins_[b][0]);
-        building_.peakiness[b - BandSlot::kLow] += kShare * (sum > 0.0F ? n * sum_square / (sum * sum) : 2.0F);
+        if (sum > 0.0F) {
+            const auto n = static_cast<float>(bins_[b][1] - bins_[b][0]);
+            building_.own[b - BandSlot::kLow] += own / (sum * sum) / n;
+            building_.neighbour[b - BandSlot::kLow] += neighbour / (sum * sum) / (n - 2.0F);
+        }
     }
 }
 

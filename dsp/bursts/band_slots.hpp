@@ -16,10 +16,13 @@ struct BandSlot {
     static constexpr std::size_t kUpper = 7;  ///< bands from 2 kHz up, as many as the sampling rate allows
     static constexpr std::size_t kBands = kLow + kUpper;
 
-    std::array<float, kBands> level_db{};   ///< mean over the 10 ms frames of the log power; full-scale sine: 0 dB
-    std::array<float, kUpper> peakiness{};  ///< upper bands, over their bins: n sum p^2 / (sum p)^2; noise about 2
-    float upper_power = 0.0F;               ///< mean power of all upper bands together
-    bool silent = false;                    ///< holds digital silence: no level to speak of
+    std::array<float, kBands> level_db{};  ///< mean over the 10 ms frames of the log power; full-scale sine: 0 dB
+    /// Per upper band, over its bins of power p: mean p_i^2 and mean p_i p_(i+2), both over (sum p)^2. Their ratio is
+    /// about 2 for noise of any smooth spectrum and large for tones.
+    std::array<float, kUpper> own{};
+    std::array<float, kUpper> neighbour{};
+    float upper_power = 0.0F;  ///< mean power of all upper bands together
+    bool silent = false;       ///< holds digital silence: no level to speak of
 };
 
 /// Cuts sound into 20 ms slots of band levels: two windowed 10 ms frames a slot, one short transform each.

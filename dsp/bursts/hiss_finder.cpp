@@ -3,6 +3,7 @@
 #include "dsp/bursts/band_slots.hpp"
 #include "dsp/bursts/contrast.hpp"
 #include "dsp/bursts/levels.hpp"
+#include "dsp/statistics.hpp"
 
 #include <algorithm>
 #include <array>
@@ -26,7 +27,7 @@ constexpr Slot kAround = Contrast::kGap + kSides.back() + slots(0.2);      // so
 constexpr Slot kEdgeReach = slots(0.2);  // an edge is sought this far from where the coarse box put it
 constexpr Slot kGlance = slots(0.12);    // shortest stretch judged for steadiness: three firings
 
-constexpr double kThreshold = 4.5;  // spreads of the sum over bands
+constexpr double kThreshold = 5.5;  // spreads of the sum over bands
 constexpr double kLeastRise_db = 0.8;
 constexpr double kShortest_s = 0.3;  // sibilants of speech are shorter
 
@@ -61,26 +62,17 @@ class Track {
         return best;
     }
 
-    /// Least and spread of the means over one glance, half a glance apart.
+    /// Least and spread of the means over one glance, half a glance apart; the spread by median absolute deviation, so
+    /// that a knock in it does not excuse everything else.
     struct Glances {
-        double least = 1e9;
+        double least = 0.0;
         double sd = 0.0;
-        int n = 0;
     };
-    [[nodiscard]] Glances glances(Slot from, Slot to) const noexcept {
-        Glances g;
-        double sum = 0.0;
-        double square = 0.0;
-        const double about = mean(from, to);
-        for (Slot k = from; k + kGlance <= to; k += kGlance / 2) {
-            const double v = mean(k, k + kGlance) - about;
-            g.least = std::min(g.least, v + about);
-            sum += v;
-            square += v * v;
-            ++g.n;
-        }
-        if (g.n > 1) g.sd = std::sqrt(std::max(0.0, (square - sum * sum / g.n) / (g.n - 1)));
-        return g;
+    [[nodiscard]] Glances glances(Slot from, Slot to) const {
+        std::vector<double> v;
+        for (Slot k = from; k + kGlance <= to; k += kGlance / 2) v.push_back(mean(k, k + kGlance));
+        return {.least = *std::min_element(v.begin(), v.end()),
+                .sd = stats::kMadToSd * stats::median_absolute_deviation(v)};
     }
 
    private:

@@ -27,7 +27,10 @@ class Levels {
     void add(const BandSlot& s) {
         Entry next = at(end_);
         for (std::size_t b = 0; b < BandSlot::kBands; ++b) next.level[b] += static_cast<double>(s.level_db[b]);
-        for (std::size_t b = 0; b < BandSlot::kUpper; ++b) next.peakiness[b] += static_cast<double>(s.peakiness[b]);
+        for (std::size_t b = 0; b < BandSlot::kUpper; ++b) {
+            next.own[b] += static_cast<double>(s.own[b]);
+            next.neighbour[b] += static_cast<double>(s.neighbour[b]);
+        }
         next.power += static_cast<double>(s.upper_power);
         next.silent += s.silent;
         at(++end_) = next;
@@ -36,8 +39,10 @@ class Levels {
     [[nodiscard]] double level_db(std::size_t band, Slot from, Slot to) const noexcept {
         return (at(to).level[band] - at(from).level[band]) / static_cast<double>(to - from);
     }
+    /// Near 2 for noise, more for tones; 2 where there is nothing to judge by.
     [[nodiscard]] double peakiness(std::size_t upper_band, Slot from, Slot to) const noexcept {
-        return (at(to).peakiness[upper_band] - at(from).peakiness[upper_band]) / static_cast<double>(to - from);
+        const double neighbour = at(to).neighbour[upper_band] - at(from).neighbour[upper_band];
+        return neighbour > 0.0 ? (at(to).own[upper_band] - at(from).own[upper_band]) / neighbour : 2.0;
     }
     [[nodiscard]] double upper_power(Slot from, Slot to) const noexcept {
         return (at(to).power - at(from).power) / static_cast<double>(to - from);
@@ -47,7 +52,8 @@ class Levels {
    private:
     struct Entry {
         std::array<double, BandSlot::kBands> level{};
-        std::array<double, BandSlot::kUpper> peakiness{};
+        std::array<double, BandSlot::kUpper> own{};
+        std::array<double, BandSlot::kUpper> neighbour{};
         double power = 0.0;
         std::int64_t silent = 0;
     };

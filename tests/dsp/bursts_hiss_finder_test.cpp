@@ -115,7 +115,7 @@ TEST_CASE("BandSlots: a sine stands in its own band at its level, at every rate"
         // up to a few per cent.
         CHECK_THAT(static_cast<double>(s.level_db[BandSlot::kLow]), WithinAbs(-6.02 + 1.76, 0.5));
         CHECK(s.level_db[0] < -40.0F);
-        CHECK(s.peakiness[0] > 4.0F);
+        CHECK(s.own[0] > 4.0F * s.neighbour[0]);
     });
     CHECK(n == 50);
     CHECK(front.upper_bands() == (rate_hz < 11000.0 ? 2u : rate_hz < 16000.0 ? 3u : rate_hz < 40000.0 ? 4u : 7u));
