@@ -8,14 +8,14 @@
 namespace idlehark {
 namespace {
 
-constexpr Slot kShamLength = slots(0.5);
+constexpr Slot kLeastShamLength = slots(0.4);
 constexpr Slot kShamStep = slots(0.1);
 constexpr std::size_t kShams = 300;  // half a minute of them
 constexpr std::size_t kLearnEvery = 10;
 
 constexpr double kTermLimit = 12.0;
 constexpr double kTermFloor = -2.0;
-constexpr double kLeastBandSpread_db = 0.3;
+constexpr double kLeastBandSpread_db = 0.1;
 constexpr double kLeastSumSpread = 0.5;  // of the sum of terms; independent bands give 1
 constexpr double kSharedFree_db = 1.0;   // what the low bands show by chance
 constexpr double kDistrust = 1.5;        // beyond that: a louder sound may gain more at the top than below (clipping)
@@ -33,7 +33,7 @@ double robust_sd(std::vector<double>& x) {
 }  // namespace
 
 void Contrast::listen(const Levels& levels) {
-    const Box box{next_, next_ + kShamLength};
+    const Box box{next_, next_ + sham_length()};
     if (box.off + kGap + side_ > levels.end()) return;
     next_ += kShamStep;
     if (!applies(levels, box)) return;
@@ -42,10 +42,13 @@ void Contrast::listen(const Levels& levels) {
     if (count_ % kLearnEvery == 0 || count_ <= kFewestShams) learn();
 }
 
+Slot Contrast::sham_length() const noexcept { return std::max(side_, kLeastShamLength); }
+
 bool Contrast::applies(const Levels& levels, Box box) const noexcept {
     const Slot from = box.on - kGap - side_;
     const Slot to = box.off + kGap + side_;
-    return from >= 0 && to <= levels.end() && !levels.any_silent(from, to);
+    return 5 * (box.off - box.on) >= 4 * sham_length() - 5 && from >= 0 && to <= levels.end() &&
+           !levels.any_silent(from, to);
 }
 
 double Contrast::contrast_db(const Levels& levels, std::size_t band, Box box) const noexcept {

@@ -26,7 +26,8 @@ class Contrast {
     /// To be called after every slot added to `levels`.
     void listen(const Levels& levels);
     [[nodiscard]] bool ready() const noexcept { return count_ >= kFewestShams; }
-    /// Both sides of the box lie within the sound heard, and none of it is digital silence.
+    /// The box is long enough for the shams to speak for it, both sides of it lie within the sound heard, and none of
+    /// it is digital silence.
     [[nodiscard]] bool applies(const Levels& levels, Box box) const noexcept;
 
     [[nodiscard]] Rise rise_db(const Levels& levels, Box box) const noexcept;
@@ -38,6 +39,7 @@ class Contrast {
    private:
     static constexpr std::size_t kFewestShams = 8;
 
+    [[nodiscard]] Slot sham_length() const noexcept;
     [[nodiscard]] double contrast_db(const Levels& levels, std::size_t band, Box box) const noexcept;
     [[nodiscard]] double term_sum(const Rise& rise) const noexcept;
     void learn();

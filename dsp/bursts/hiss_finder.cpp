@@ -18,8 +18,8 @@
 namespace idlehark {
 namespace {
 
-// Each side of a box: short for bursts close together, long for weak ones.
-constexpr std::array<Slot, 2> kSides{slots(0.36), slots(1.0)};
+// Each side of a box, in turn: short for bursts close together, long for weak ones.
+constexpr std::array<Slot, 3> kSides{slots(0.36), slots(1.0), slots(2.0)};
 constexpr std::array<Slot, 12> kLengths{15, 19, 24, 31, 40, 52, 67, 86, 111, 144, 187, 250};  // 0.3 to 5 s
 constexpr Slot kReach = kLengths.back() + Contrast::kGap + kSides.back();  // what a decision on an onset waits for
 constexpr Slot kAround = Contrast::kGap + kSides.back() + slots(0.2);      // sound around a box that is examined
@@ -28,8 +28,9 @@ constexpr Slot kEdgeReach = slots(0.2);  // an edge is sought this far from wher
 constexpr Slot kGlance = slots(0.12);    // shortest stretch judged for steadiness: three firings
 
 constexpr double kThreshold = 5.5;  // spreads of the sum over bands
-constexpr double kLeastRise_db = 0.8;
-constexpr double kShortest_s = 0.3;  // sibilants of speech are shorter
+constexpr double kLeastRise_db = 0.5;
+constexpr double kHalfRise_s = 0.02;  // a change point lies half-way up the edge; the spray began before
+constexpr double kShortest_s = 0.3;   // sibilants of speech are shorter
 
 /// One number per slot: the upper bands, weighted by how clearly a candidate raised each.
 class Track {
@@ -92,7 +93,8 @@ struct HissFinder::Parts {
     explicit Parts(const HissFinderConfig& c)
         : config(c),
           front(c.sample_rate_hz),
-          contrasts{Contrast(kSides[0], front.upper_bands()), Contrast(kSides[1], front.upper_bands())} {}
+          contrasts{Contrast(kSides[0], front.upper_bands()), Contrast(kSides[1], front.upper_bands()),
+                    Contrast(kSides[2], front.upper_bands())} {}
 
     HissFinderConfig config;
     BandSlots front;
@@ -192,10 +194,11 @@ std::optional<HissFinder::Parts::Candidate> HissFinder::Parts::examine(Box rough
 
     const double around = std::max(levels.upper_power(before.on, before.off), levels.upper_power(after.on, after.off));
     const double added = std::max(levels.upper_power(box.on, box.off) / around - 1.0, 1e-3);
-    const double length_s = static_cast<double>(box.off - box.on) * BandSlots::kSlot_s;
+    const double from_s = std::max(0.0, static_cast<double>(box.on) * BandSlots::kSlot_s - kHalfRise_s);
+    const double length_s = static_cast<double>(box.off) * BandSlots::kSlot_s - from_s;
     return Candidate{.box = box,
                      .strength = height * std::sqrt(length_s),
-                     .burst = {.time_s = static_cast<double>(box.on) * BandSlots::kSlot_s,
+                     .burst = {.time_s = from_s,
                                .duration_s = length_s,
                                .level_db = 10.0 * std::log10(added),
                                .confidence = 1.0 - 0.5 * std::exp(1.0 - score / kThreshold)}};

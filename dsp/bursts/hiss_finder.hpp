@@ -22,7 +22,8 @@ struct HissBurst {
 
 /// Finds bursts of spray-can hiss in the sound of a running engine.
 /// Input    mono float at config.sample_rate_hz; any block length, 0 too; the answer does not depend on the blocks.
-/// Output   bursts of 0.3 to 5 s in time order, each about 6 s after its end (or at `finish()`); a burst needs 0.4 s of
+/// Output   bursts of 0.3 to 5 s in time order, each about 7.3 s after its end (or at `finish()`); a burst needs 0.4 s
+/// of
 ///          sound without hiss on both sides.
 /// Method   20 ms slots of log band levels. Every box of onset and duration is compared with the sound on either side,
 ///          in all bands above 2 kHz at once, in units of the spread which that same comparison shows in the last
