@@ -1,0 +1,131 @@
+#include "dsp/evidence/burst_odds.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+namespace idlehark::evidence {
+
+namespace {
+
+constexpr double kDense_rpm = 0.5;
+constexpr double kDenseUpTo_rpm = 4.0;
+constexpr double kGrowth = 1.1;
+constexpr double kLargest_rpm = 150.0;
+constexpr double kPriorScale_rpm = 12.0;
+constexpr long kMargin_cells = 64;       // answers may begin this far outside the trace
+constexpr double kSafeExponent = 600.0;  // exp() of more is close to overflow
+
+double log_add(double a, double b) {
+    const double m = std::max(a, b);
+    return m + std::log1p(std::exp(-std::abs(a - b)));
+}
+
+}  // namespace
+
+ChangeGrid::ChangeGrid() {
+    std::vector<double> up;
+    double a = 0.0;
+    while (a < kLargest_rpm) {
+        a = a < kDenseUpTo_rpm ? a + kDense_rpm : a * kGrowth;
+        up.push_back(a);
+    }
+    for (auto it = up.rbegin(); it != up.rend(); ++it) rpm.push_back(-*it);
+    zero = rpm.size();
+    rpm.push_back(0.0);
+    rpm.insert(rpm.end(), up.begin(), up.end());
+    double sum = 0.0;
+    for (std::size_t i = 0; i < rpm.size(); ++i) {
+        const double left = i > 0 ? rpm[i] - rpm[i - 1] : 0.0;
+        const double right = i + 1 < rpm.size() ? rpm[i + 1] - rpm[i] : 0.0;
+        const double u = rpm[i] / kPriorScale_rpm;
+        log_prior.push_back(0.5 * (left + right) / (1.0 + u * u));
+        sum += log_prior.back();
+    }
+    for (double& p : log_prior) p = std::log(p / sum);
+}
+
+BurstOdds::BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, const ChangeGrid& grid,
+                     const HandModel& hands, double step_s)
+    : trace_(trace), probe_(std::move(probe)), grid_(grid), hands_(hands), columns_(grid.rpm.size() + 1) {
+    for (const int sharp : {0, 1}) {
+        const double sd_s =
+            std::max(0.5 * step_s, sharp ? hands.onset_sd_s : std::hypot(hands.mark_sd_s, hands.onset_sd_s));
+        const auto reach = static_cast<long>(std::ceil(2.0 * sd_s / step_s));
+        double sum = 0.0;
+        for (long k = -reach; k <= reach; ++k) {
+            const double z = static_cast<double>(k) * step_s / sd_s;
+            shifts_[sharp].push_back({k, std::exp(-0.5 * z * z)});
+            sum += shifts_[sharp].back().weight;
+        }
+        for (auto& s : shifts_[sharp]) s.weight /= sum;
+        have_row_[sharp].assign(trace.size() + 2 * kMargin_cells, 0);
+        rows_[sharp].resize(have_row_[sharp].size() * grid.rpm.size());
+    }
+    have_ratios_.assign(trace.size() + 2 * kMargin_cells, 0);
+    ratios_.resize(have_ratios_.size() * columns_);
+}
+
+std::size_t BurstOdds::slot(long cell) const noexcept {
+    const auto last = static_cast<long>(have_ratios_.size()) - 1;
+    return static_cast<std::size_t>(std::clamp(cell + kMargin_cells, 0L, last));
+}
+
+const double* BurstOdds::log_ratios(long cell) {
+    const std::size_t at = slot(cell);
+    double* out = ratios_.data() + at * columns_;
+    if (have_ratios_[at]) return out;
+    have_ratios_[at] = 1;
+    const auto [s, info] = trace_.score(probe_, cell);
+    for (std::size_t i = 0; i < columns_; ++i) {
+        // Dose b ~ N(A, v): the integral of exp(b s - b^2 info / 2) in closed form. A disturbance: A = 0, wide v.
+        const bool disturbance = i + 1 == columns_;
+        const double a = disturbance ? 0.0 : grid_.rpm[i];
+        const double spread = disturbance ? hands_.disturbance_rpm : hands_.uneven * a;
+        const double v = spread * spread;
+        const double d = 1.0 + v * info;
+        out[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
+    }
+    return out;
+}
+
+std::span<const float> BurstOdds::row(long cell, bool sharp) {
+    const std::size_t kind = sharp ? 1 : 0;
+    const std::size_t at = slot(cell);
+    const std::size_t changes = grid_.rpm.size();
+    float* out = rows_[kind].data() + at * changes;
+    if (have_row_[kind][at]) return {out, changes};
+    have_row_[kind][at] = 1;
+
+    // Average over the time error, in logs where the ratios are too large for exp().
+    const auto& shifts = shifts_[kind];
+    std::vector<double> mean(columns_, 0.0);
+    double largest = 0.0;
+    std::vector<const double*> ratios;
+    for (const auto& shift : shifts) {
+        ratios.push_back(log_ratios(cell + shift.cells));
+        largest = std::max(largest, *std::max_element(ratios.back(), ratios.back() + columns_));
+    }
+    for (std::size_t i = 0; i < columns_; ++i) {
+        double top = 0.0;
+        if (largest > kSafeExponent) {
+            top = ratios[0][i];
+            for (const double* r : ratios) top = std::max(top, r[i]);
+        }
+        double sum = 0.0;
+        for (std::size_t k = 0; k < ratios.size(); ++k) sum += shifts[k].weight * std::exp(ratios[k][i] - top);
+        mean[i] = top + std::log(sum);
+    }
+    const double log_miss = std::log(hands_.miss), log_hit = std::log1p(-hands_.miss);
+    const double log_calm = std::log1p(-hands_.disturbed);
+    const double disturbed = std::log(hands_.disturbed) + mean.back();
+    const double nothing = log_add(log_calm, disturbed);
+    for (std::size_t i = 0; i < changes; ++i) {
+        const double hit = log_add(log_calm + mean[i], disturbed);
+        out[i] = static_cast<float>(log_add(log_hit + hit, log_miss + nothing) - nothing);
+    }
+    out[grid_.zero] = 0.0F;
+    return {out, changes};
+}
+
+}  // namespace idlehark::evidence

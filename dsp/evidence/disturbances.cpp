@@ -1,0 +1,121 @@
+#include "dsp/evidence/disturbances.hpp"
+
+#include "dsp/evidence/response_bank.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+
+namespace idlehark::evidence {
+
+namespace {
+
+constexpr int kRounds = 8;
+constexpr double kStandsOut_sd = 5.0;    // one false step in hundreds of hours of Gaussian unrest
+constexpr double kApart_s = 12.0;        // picks of one round do not overlap
+constexpr double kStepWatched_s = 20.0;  // a step is judged by this much of what follows
+constexpr double kRiseTimes_s[] = {0.15, 0.5, 1.0, 2.5};
+constexpr double kSmoothing_s = 0.4;
+
+double step_value(double t, double rise_s) { return t <= 0.0 ? 0.0 : -std::expm1(-t / rise_s); }
+
+std::vector<double> step_shape(double rise_s, double step_s, double length_s) {
+    std::vector<double> shape;
+    for (double t = 0.5 * step_s; t < length_s; t += step_s) shape.push_back(step_value(t, rise_s));
+    return shape;
+}
+
+enum class Kind { step, transient, glitch };
+
+struct Entry {
+    Kind kind;
+    double rise_s;
+    WhitenedTrace::Probe probe;
+};
+
+struct Pick {
+    double gain = 0.0;  // z squared
+    double amount = 0.0;
+    long cell = 0;
+    std::size_t entry = 0;
+};
+
+std::vector<Entry> dictionary(const WhitenedTrace& white, double step_s) {
+    std::vector<Entry> entries;
+    for (const double rise_s : kRiseTimes_s)
+        entries.push_back({Kind::step, rise_s, white.probe(step_shape(rise_s, step_s, kStepWatched_s))});
+    for (const auto& w : response_bank(false))
+        if (w.shape.hold_s < 2.0 && w.shape.regulation_s != 2.0)
+            entries.push_back({Kind::transient, 0.0, white.probe(sampled(w.shape, step_s, kSmoothing_s))});
+    entries.push_back({Kind::glitch, 0.0, white.probe({1.0})});
+    return entries;
+}
+
+/// Local winners over all shapes, the strongest first, none within kApart_s of a stronger one.
+std::vector<Pick> picks(const WhitenedTrace& white, const std::vector<Entry>& entries, double step_s) {
+    const auto n = static_cast<long>(white.size());
+    std::vector<Pick> best(static_cast<std::size_t>(n));
+    for (std::size_t e = 0; e < entries.size(); ++e) {
+        for (long cell = static_cast<long>(white.noise().ar.size()); cell < n - 3; ++cell) {
+            const auto s = white.score(entries[e].probe, cell);
+            if (s.information <= 0.0) continue;
+            const double gain = s.score * s.score / s.information;
+            if (gain > best[static_cast<std::size_t>(cell)].gain)
+                best[static_cast<std::size_t>(cell)] = {gain, s.score / s.information, cell, e};
+        }
+    }
+    std::erase_if(best, [](const Pick& p) { return p.gain < kStandsOut_sd * kStandsOut_sd; });
+    std::sort(best.begin(), best.end(), [](const Pick& a, const Pick& b) { return a.gain > b.gain; });
+    std::vector<Pick> kept;
+    const auto apart = static_cast<long>(kApart_s / step_s);
+    for (const auto& p : best)
+        if (std::none_of(kept.begin(), kept.end(), [&](const Pick& k) { return std::abs(k.cell - p.cell) < apart; }))
+            kept.push_back(p);
+    return kept;
+}
+
+}  // namespace
+
+Disturbances find_disturbances(const SpeedTrace& trace, int noise_order) {
+    Disturbances found;
+    found.cleaned = trace;
+    SpeedTrace quiet = trace;
+    found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order);
+    for (int round = 0; round < kRounds; ++round) {
+        const WhitenedTrace white(quiet.rpm, quiet.seen, found.noise);
+        const auto entries = dictionary(white, trace.step_s);
+        const auto taken = picks(white, entries, trace.step_s);
+        if (taken.empty()) break;
+        quiet.rpm = white.rpm();
+        for (const auto& p : taken) {
+            const auto& entry = entries[p.entry];
+            if (entry.kind == Kind::glitch) {
+                quiet.seen[static_cast<std::size_t>(p.cell)] = 0;
+                found.cleaned.seen[static_cast<std::size_t>(p.cell)] = 0;
+                continue;
+            }
+            const auto n = static_cast<long>(trace.size());
+            if (entry.kind == Kind::step) {
+                found.steps.push_back({trace.time_s(static_cast<std::size_t>(p.cell)), p.amount, entry.rise_s});
+                for (long i = p.cell; i < n; ++i) {
+                    const double v =
+                        p.amount * step_value((static_cast<double>(i - p.cell) + 0.5) * trace.step_s, entry.rise_s);
+                    quiet.rpm[static_cast<std::size_t>(i)] -= v;
+                    found.cleaned.rpm[static_cast<std::size_t>(i)] -= v;
+                }
+            } else {
+                const auto length = static_cast<long>(entry.probe.shape.size());
+                for (long i = p.cell; i < std::min(n, p.cell + length); ++i)
+                    quiet.rpm[static_cast<std::size_t>(i)] -=
+                        p.amount * entry.probe.shape[static_cast<std::size_t>(i - p.cell)];
+            }
+        }
+        found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order);
+    }
+    std::sort(found.steps.begin(), found.steps.end(),
+              [](const FoundStep& a, const FoundStep& b) { return a.time_s < b.time_s; });
+    return found;
+}
+
+}  // namespace idlehark::evidence

@@ -1,0 +1,72 @@
+#include "dsp/evidence/speed_trace.hpp"
+
+#include "dsp/statistics.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace idlehark::evidence {
+
+namespace {
+
+// An interval this many times wider than the usual one, and wider than kUnsure_rpm, says that the tracker was guessing.
+constexpr double kUnsureRatio = 5.0;
+constexpr double kUnsure_rpm = 10.0;
+constexpr double kSureFloor_rpm = 0.5;  // no reading counts as surer than this against its neighbours
+
+bool usable(const RpmReading& r) { return r.locked && std::isfinite(r.rpm) && std::isfinite(r.time_s); }
+
+double half_width(const RpmReading& r) {
+    const double w = 0.5 * (r.rpm_high - r.rpm_low);
+    return std::isfinite(w) && w > 0.0 ? w : 0.0;
+}
+
+}  // namespace
+
+long SpeedTrace::index(double t) const noexcept { return std::lround((t - start_s) / step_s); }
+
+void bridge_gaps(std::vector<double>& rpm, const std::vector<char>& seen) {
+    std::size_t last = rpm.size();  // none yet
+    for (std::size_t i = 0; i < rpm.size(); ++i) {
+        if (!seen[i]) continue;
+        if (last == rpm.size()) std::fill(rpm.begin(), rpm.begin() + static_cast<long>(i), rpm[i]);
+        for (std::size_t k = last + 1; last != rpm.size() && k < i; ++k)
+            rpm[k] = rpm[last] + (rpm[i] - rpm[last]) * static_cast<double>(k - last) / static_cast<double>(i - last);
+        last = i;
+    }
+    if (last != rpm.size()) std::fill(rpm.begin() + static_cast<long>(last) + 1, rpm.end(), rpm[last]);
+}
+
+SpeedTrace resample(std::span<const RpmReading> readings, double step_s) {
+    SpeedTrace trace;
+    trace.step_s = step_s;
+    std::vector<double> widths;
+    for (const auto& r : readings)
+        if (usable(r)) widths.push_back(half_width(r));
+    if (widths.empty()) return trace;
+    const double widest = std::max(kUnsure_rpm, kUnsureRatio * stats::median(widths));
+    bool first = true;
+    std::vector<double> weight;
+    for (const auto& r : readings) {
+        if (!usable(r) || half_width(r) > widest) continue;
+        if (first) trace.start_s = r.time_s;
+        first = false;
+        const auto i = static_cast<std::size_t>(std::max(0L, trace.index(r.time_s)));
+        if (i >= trace.rpm.size()) {
+            trace.rpm.resize(i + 1, 0.0);
+            weight.resize(i + 1, 0.0);
+        }
+        const double sd = std::max(kSureFloor_rpm, half_width(r) / 1.96);
+        trace.rpm[i] += r.rpm / (sd * sd);
+        weight[i] += 1.0 / (sd * sd);
+    }
+    trace.seen.resize(trace.rpm.size(), 0);
+    for (std::size_t i = 0; i < trace.rpm.size(); ++i) {
+        trace.seen[i] = weight[i] > 0.0;
+        if (trace.seen[i]) trace.rpm[i] /= weight[i];
+    }
+    bridge_gaps(trace.rpm, trace.seen);
+    return trace;
+}
+
+}  // namespace idlehark::evidence

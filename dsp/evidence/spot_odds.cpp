@@ -1,0 +1,110 @@
+#include "dsp/evidence/spot_odds.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace idlehark::evidence {
+
+namespace {
+
+constexpr double kDelays_s[] = {0.2, 0.6, 1.0, 1.4, 1.8, 2.2, 2.6};
+constexpr std::size_t kDelays = std::size(kDelays_s);
+constexpr double kSmoothing_s = 0.4;  // the tracker's window
+constexpr double kNegligible = 1e-4;  // answers with less of the largest weight are skipped
+constexpr double kNever = -std::numeric_limits<double>::infinity();
+
+double log_sum(std::span<const double> x) {
+    const double top = *std::max_element(x.begin(), x.end());
+    if (top == kNever) return kNever;
+    double sum = 0.0;
+    for (const double v : x) sum += std::exp(v - top);
+    return top + std::log(sum);
+}
+
+}  // namespace
+
+AnswerBank::AnswerBank(const WhitenedTrace& trace, double step_s, std::span<const WeightedShape> shapes,
+                       const HandModel& hands)
+    : hands_(hands), step_s_(step_s) {
+    shapes_.reserve(shapes.size());
+    for (const auto& w : shapes) {
+        shapes_.emplace_back(trace, trace.probe(sampled(w.shape, step_s, kSmoothing_s)), grid_, hands, step_s);
+        for (std::size_t d = 0; d < kDelays; ++d) prior_.push_back(w.weight / static_cast<double>(kDelays));
+    }
+}
+
+double AnswerBank::delay_s(std::size_t answer) const noexcept { return kDelays_s[answer % kDelays]; }
+long AnswerBank::delay_cells(std::size_t answer) const noexcept { return std::lround(delay_s(answer) / step_s_); }
+
+std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups, std::span<const double> weights,
+                                       bool curves) {
+    const std::size_t changes = grid_.rpm.size();
+    const double cut = kNegligible * *std::max_element(weights.begin(), weights.end());
+    std::vector<SpotOdds> out(groups.size());
+    for (auto& o : out) {
+        o.answers.assign(weights.size(), kNever);
+        if (curves) o.curve.assign(changes, kNever);
+    }
+    std::vector<std::vector<double>> parts(curves ? groups.size() : 0);  // [answer * changes + change]
+    for (auto& p : parts) p.assign(weights.size() * changes, kNever);
+    std::vector<float> sum(changes);
+    std::vector<float> prior(changes);
+    for (std::size_t i = 0; i < changes; ++i) prior[i] = static_cast<float>(grid_.log_prior[i]);
+    for (std::size_t a = 0; a < weights.size(); ++a) {
+        if (weights[a] < cut) continue;
+        auto& shape = shapes_[a / kDelays];
+        const long delay = delay_cells(a);
+        for (std::size_t g = 0; g < groups.size(); ++g) {
+            std::fill(sum.begin(), sum.end(), 0.0F);
+            for (std::size_t k = 0; k < groups[g].cells.size(); ++k) {
+                const auto row = shape.row(groups[g].cells[k] + delay, groups[g].sharp[k] != 0);
+                for (std::size_t i = 0; i < changes; ++i) sum[i] += row[i];
+            }
+            if (curves)
+                for (std::size_t i = 0; i < changes; ++i)
+                    parts[g][a * changes + i] = static_cast<double>(sum[i]) + std::log(weights[a]);
+            float top = -std::numeric_limits<float>::infinity();
+            for (std::size_t i = 0; i < changes; ++i) top = std::max(top, sum[i] += prior[i]);
+            float total = 0.0F;
+            for (std::size_t i = 0; i < changes; ++i) total += std::exp(sum[i] - top);
+            out[g].answers[a] = static_cast<double>(top + std::log(total));
+        }
+    }
+    std::vector<double> column(weights.size());
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+        for (std::size_t a = 0; a < weights.size(); ++a)
+            column[a] = weights[a] < cut ? kNever : out[g].answers[a] + std::log(weights[a]);
+        out[g].log_odds = log_sum(column);
+        for (std::size_t i = 0; curves && i < changes; ++i) {
+            for (std::size_t a = 0; a < weights.size(); ++a) column[a] = parts[g][a * changes + i];
+            out[g].curve[i] = log_sum(column);
+        }
+    }
+    return out;
+}
+
+void AnswerBank::remove(WhitenedTrace& from, const BurstGroup& group, std::size_t answer, double change_rpm) const {
+    const auto& shape = shapes_[answer / kDelays];
+    const double v = std::pow(hands_.uneven * change_rpm, 2);
+    for (std::size_t k = 0; k < group.cells.size(); ++k) {
+        double best = kNever, amount = 0.0;
+        long best_cell = 0;
+        for (const auto& shift : shape.shifts(group.sharp[k] != 0)) {
+            const long cell = group.cells[k] + delay_cells(answer) + shift.cells;
+            const auto [s, info] = from.score(shape.probe(), cell);
+            if (info <= 0.0) continue;
+            const double d = 1.0 + v * info;
+            const double log_ratio = std::log(shift.weight) - 0.5 * std::log(d) +
+                                     (change_rpm * s - 0.5 * change_rpm * change_rpm * info + 0.5 * v * s * s) / d;
+            if (log_ratio <= best) continue;
+            best = log_ratio;
+            best_cell = cell;
+            const double odds_hit = std::exp(std::min(50.0, log_ratio)) * (1.0 - hands_.miss) / hands_.miss;
+            amount = (v * s + change_rpm) / d * odds_hit / (1.0 + odds_hit);
+        }
+        if (best > kNever) from.subtract(shape.probe(), best_cell, amount);
+    }
+}
+
+}  // namespace idlehark::evidence
