@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 namespace idlehark::evidence {
@@ -10,7 +11,7 @@ namespace {
 
 constexpr double kDense_rpm = 0.5;
 constexpr double kDenseUpTo_rpm = 4.0;
-constexpr double kGrowth = 1.1;
+constexpr double kGrowth = 1.15;
 constexpr double kLargest_rpm = 150.0;
 constexpr double kPriorScale_rpm = 12.0;
 constexpr long kMargin_cells = 64;       // answers may begin this far outside the trace
@@ -63,7 +64,10 @@ BurstOdds::BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, con
         rows_[sharp].resize(have_row_[sharp].size() * grid.rpm.size());
     }
     have_ratios_.assign(trace.size() + 2 * kMargin_cells, 0);
+    too_large_.assign(have_ratios_.size(), 0);
     ratios_.resize(have_ratios_.size() * columns_);
+    log_ratios_.resize(ratios_.size());
+    mean_.resize(columns_);
 }
 
 std::size_t BurstOdds::slot(long cell) const noexcept {
@@ -71,12 +75,11 @@ std::size_t BurstOdds::slot(long cell) const noexcept {
     return static_cast<std::size_t>(std::clamp(cell + kMargin_cells, 0L, last));
 }
 
-const double* BurstOdds::log_ratios(long cell) {
-    const std::size_t at = slot(cell);
-    double* out = ratios_.data() + at * columns_;
-    if (have_ratios_[at]) return out;
+void BurstOdds::compute_ratios(long cell, std::size_t at) {
     have_ratios_[at] = 1;
     const auto [s, info] = trace_.score(probe_, cell);
+    double* log_ratio = log_ratios_.data() + at * columns_;
+    double* ratio = ratios_.data() + at * columns_;
     for (std::size_t i = 0; i < columns_; ++i) {
         // Dose b ~ N(A, v): the integral of exp(b s - b^2 info / 2) in closed form. A disturbance: A = 0, wide v.
         const bool disturbance = i + 1 == columns_;
@@ -84,9 +87,10 @@ const double* BurstOdds::log_ratios(long cell) {
         const double spread = disturbance ? hands_.disturbance_rpm : hands_.uneven * a;
         const double v = spread * spread;
         const double d = 1.0 + v * info;
-        out[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
+        log_ratio[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
+        ratio[i] = std::exp(std::min(log_ratio[i], kSafeExponent));
+        if (log_ratio[i] > kSafeExponent) too_large_[at] = 1;
     }
-    return out;
 }
 
 std::span<const float> BurstOdds::row(long cell, bool sharp) {
@@ -99,29 +103,29 @@ std::span<const float> BurstOdds::row(long cell, bool sharp) {
 
     // Average over the time error, in logs where the ratios are too large for exp().
     const auto& shifts = shifts_[kind];
-    std::vector<double> mean(columns_, 0.0);
-    double largest = 0.0;
-    std::vector<const double*> ratios;
+    bool too_large = false;
+    std::fill(mean_.begin(), mean_.end(), 0.0);
     for (const auto& shift : shifts) {
-        ratios.push_back(log_ratios(cell + shift.cells));
-        largest = std::max(largest, *std::max_element(ratios.back(), ratios.back() + columns_));
+        const std::size_t there = slot(cell + shift.cells);
+        if (!have_ratios_[there]) compute_ratios(cell + shift.cells, there);
+        const double* ratio = ratios_.data() + there * columns_;
+        for (std::size_t i = 0; i < columns_; ++i) mean_[i] += shift.weight * ratio[i];
+        too_large = too_large || too_large_[there] != 0;
     }
-    for (std::size_t i = 0; i < columns_; ++i) {
-        double top = 0.0;
-        if (largest > kSafeExponent) {
-            top = ratios[0][i];
-            for (const double* r : ratios) top = std::max(top, r[i]);
-        }
-        double sum = 0.0;
-        for (std::size_t k = 0; k < ratios.size(); ++k) sum += shifts[k].weight * std::exp(ratios[k][i] - top);
-        mean[i] = top + std::log(sum);
+    for (std::size_t i = 0; !too_large && i < columns_; ++i) mean_[i] = std::log(mean_[i]);
+    for (std::size_t i = 0; too_large && i < columns_; ++i) {
+        double top = -std::numeric_limits<double>::infinity(), sum = 0.0;
+        for (const auto& shift : shifts) top = std::max(top, log_ratios_[slot(cell + shift.cells) * columns_ + i]);
+        for (const auto& shift : shifts)
+            sum += shift.weight * std::exp(log_ratios_[slot(cell + shift.cells) * columns_ + i] - top);
+        mean_[i] = top + std::log(sum);
     }
     const double log_miss = std::log(hands_.miss), log_hit = std::log1p(-hands_.miss);
     const double log_calm = std::log1p(-hands_.disturbed);
-    const double disturbed = std::log(hands_.disturbed) + mean.back();
+    const double disturbed = std::log(hands_.disturbed) + mean_.back();
     const double nothing = log_add(log_calm, disturbed);
     for (std::size_t i = 0; i < changes; ++i) {
-        const double hit = log_add(log_calm + mean[i], disturbed);
+        const double hit = log_add(log_calm + mean_[i], disturbed);
         out[i] = static_cast<float>(log_add(log_hit + hit, log_miss + nothing) - nothing);
     }
     out[grid_.zero] = 0.0F;

@@ -48,7 +48,7 @@ class BurstOdds {
 
    private:
     /// Likelihood ratios with the dose integrated out, per change of the grid and, last, for a disturbance.
-    [[nodiscard]] const double* log_ratios(long cell);
+    void compute_ratios(long cell, std::size_t at);
     [[nodiscard]] std::size_t slot(long cell) const noexcept;
 
     const WhitenedTrace& trace_;
@@ -57,8 +57,11 @@ class BurstOdds {
     HandModel hands_;
     std::vector<Shift> shifts_[2];
     std::size_t columns_;
+    std::vector<double> log_ratios_;
     std::vector<double> ratios_;
     std::vector<char> have_ratios_;
+    std::vector<char> too_large_;  // some ratio is beyond exp()
+    std::vector<double> mean_;
     std::vector<float> rows_[2];
     std::vector<char> have_row_[2];
 };
