@@ -15,6 +15,7 @@ constexpr double kGrowth = 1.15;
 constexpr double kLargest_rpm = 150.0;
 constexpr double kPriorScale_rpm = 12.0;
 constexpr long kMargin_cells = 64;       // answers may begin this far outside the trace
+constexpr double kLargestRatio = 1e40;   // of one burst: seven of them still fit a double
 constexpr double kSafeExponent = 600.0;  // exp() of more is close to overflow
 
 double log_add(double a, double b) {
@@ -93,43 +94,57 @@ void BurstOdds::compute_ratios(long cell, std::size_t at) {
     }
 }
 
-std::span<const float> BurstOdds::row(long cell, bool sharp) {
-    const std::size_t kind = sharp ? 1 : 0;
-    const std::size_t at = slot(cell);
-    const std::size_t changes = grid_.rpm.size();
-    float* out = rows_[kind].data() + at * changes;
-    if (have_row_[kind][at]) return {out, changes};
-    have_row_[kind][at] = 1;
-
-    // Average over the time error, in logs where the ratios are too large for exp().
-    const auto& shifts = shifts_[kind];
-    bool too_large = false;
+bool BurstOdds::average(long cell, bool sharp) {
     std::fill(mean_.begin(), mean_.end(), 0.0);
-    for (const auto& shift : shifts) {
+    bool too_large = false;
+    for (const auto& shift : shifts_[sharp ? 1 : 0]) {
         const std::size_t there = slot(cell + shift.cells);
         if (!have_ratios_[there]) compute_ratios(cell + shift.cells, there);
         const double* ratio = ratios_.data() + there * columns_;
         for (std::size_t i = 0; i < columns_; ++i) mean_[i] += shift.weight * ratio[i];
         too_large = too_large || too_large_[there] != 0;
     }
-    for (std::size_t i = 0; !too_large && i < columns_; ++i) mean_[i] = std::log(mean_[i]);
-    for (std::size_t i = 0; too_large && i < columns_; ++i) {
-        double top = -std::numeric_limits<double>::infinity(), sum = 0.0;
+    return !too_large;
+}
+
+std::span<const double> BurstOdds::ratios(long cell, bool sharp) {
+    const std::size_t kind = sharp ? 1 : 0;
+    const std::size_t at = slot(cell);
+    const std::size_t changes = grid_.rpm.size();
+    double* out = rows_[kind].data() + at * changes;
+    if (have_row_[kind][at]) return {out, changes};
+    have_row_[kind][at] = 1;
+    (void)average(cell, sharp);
+    const double nothing = 1.0 - hands_.disturbed + hands_.disturbed * mean_.back();
+    for (std::size_t i = 0; i < changes; ++i) {
+        const double hit = (1.0 - hands_.disturbed) * mean_[i] + hands_.disturbed * mean_.back();
+        out[i] = std::min(kLargestRatio, ((1.0 - hands_.miss) * hit + hands_.miss * nothing) / nothing);
+    }
+    return {out, changes};
+}
+
+void BurstOdds::add_log_ratios(long cell, bool sharp, std::span<double> sum) {
+    // In logs where the ratios are too large for exp().
+    const auto& shifts = shifts_[sharp ? 1 : 0];
+    const bool fits = average(cell, sharp);
+    for (std::size_t i = 0; i < columns_; ++i) {
+        if (fits) {
+            mean_[i] = std::log(mean_[i]);
+            continue;
+        }
+        double top = -std::numeric_limits<double>::infinity(), total = 0.0;
         for (const auto& shift : shifts) top = std::max(top, log_ratios_[slot(cell + shift.cells) * columns_ + i]);
         for (const auto& shift : shifts)
-            sum += shift.weight * std::exp(log_ratios_[slot(cell + shift.cells) * columns_ + i] - top);
-        mean_[i] = top + std::log(sum);
+            total += shift.weight * std::exp(log_ratios_[slot(cell + shift.cells) * columns_ + i] - top);
+        mean_[i] = top + std::log(total);
     }
-    const double log_miss = std::log(hands_.miss), log_hit = std::log1p(-hands_.miss);
     const double log_calm = std::log1p(-hands_.disturbed);
     const double disturbed = std::log(hands_.disturbed) + mean_.back();
     const double nothing = log_add(log_calm, disturbed);
-    for (std::size_t i = 0; i < changes; ++i) {
+    for (std::size_t i = 0; i < sum.size(); ++i) {
         const double hit = log_add(log_calm + mean_[i], disturbed);
-        out[i] = static_cast<float>(log_add(log_hit + hit, log_miss + nothing) - nothing);
+        sum[i] += log_add(std::log1p(-hands_.miss) + hit, std::log(hands_.miss) + nothing) - nothing;
     }
-    out[grid_.zero] = 0.0F;
-    return {out, changes};
 }
 
 }  // namespace idlehark::evidence

@@ -36,8 +36,11 @@ class BurstOdds {
     BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, const ChangeGrid& grid, const HandModel& hands,
               double step_s);
 
-    /// Log odds over the grid for a burst whose answer begins at `cell`; `sharp`: its time is known from the sound.
-    [[nodiscard]] std::span<const float> row(long cell, bool sharp);
+    /// Odds over the grid for a burst whose answer begins at `cell`, none above 1e40; kept for the next time.
+    /// `sharp`: the burst's time is known from the sound.
+    [[nodiscard]] std::span<const double> ratios(long cell, bool sharp);
+    /// The same in logs, without the limit, added to `sum`.
+    void add_log_ratios(long cell, bool sharp, std::span<double> sum);
     [[nodiscard]] const WhitenedTrace::Probe& probe() const noexcept { return probe_; }
     /// Time errors allowed for, in cells, with their weights.
     struct Shift {
@@ -49,6 +52,8 @@ class BurstOdds {
    private:
     /// Likelihood ratios with the dose integrated out, per change of the grid and, last, for a disturbance.
     void compute_ratios(long cell, std::size_t at);
+    /// Fills mean_ with the ratios averaged over the time error; false if some were too large for exp().
+    [[nodiscard]] bool average(long cell, bool sharp);
     [[nodiscard]] std::size_t slot(long cell) const noexcept;
 
     const WhitenedTrace& trace_;
@@ -62,7 +67,7 @@ class BurstOdds {
     std::vector<char> have_ratios_;
     std::vector<char> too_large_;  // some ratio is beyond exp()
     std::vector<double> mean_;
-    std::vector<float> rows_[2];
+    std::vector<double> rows_[2];
     std::vector<char> have_row_[2];
 };
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 namespace idlehark::evidence {
 
@@ -37,50 +38,56 @@ AnswerBank::AnswerBank(const WhitenedTrace& trace, double step_s, std::span<cons
 double AnswerBank::delay_s(std::size_t answer) const noexcept { return kDelays_s[answer % kDelays]; }
 long AnswerBank::delay_cells(std::size_t answer) const noexcept { return std::lround(delay_s(answer) / step_s_); }
 
-std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups, std::span<const double> weights,
-                                       bool curves) {
+std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups, std::span<const double> weights) {
     const std::size_t changes = grid_.rpm.size();
     const double cut = kNegligible * *std::max_element(weights.begin(), weights.end());
     std::vector<SpotOdds> out(groups.size());
-    for (auto& o : out) {
-        o.answers.assign(weights.size(), kNever);
-        if (curves) o.curve.assign(changes, kNever);
+    std::vector<double> parts(weights.size() * changes), column(weights.size());
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+        const auto& group = groups[g];
+        out[g].answers.assign(weights.size(), kNever);
+        std::fill(parts.begin(), parts.end(), kNever);
+        for (std::size_t a = 0; a < weights.size(); ++a) {
+            if (weights[a] < cut) continue;
+            const auto part = std::span(parts).subspan(a * changes, changes);
+            std::fill(part.begin(), part.end(), 0.0);
+            for (std::size_t k = 0; k < group.cells.size(); ++k)
+                shapes_[a / kDelays].add_log_ratios(group.cells[k] + delay_cells(a), group.sharp[k] != 0, part);
+            std::vector<double> weighed(part.begin(), part.end());
+            for (std::size_t i = 0; i < changes; ++i) weighed[i] += grid_.log_prior[i];
+            out[g].answers[a] = log_sum(weighed);
+            for (double& v : part) v += std::log(weights[a]);
+        }
+        for (std::size_t a = 0; a < weights.size(); ++a)
+            column[a] = weights[a] < cut ? kNever : out[g].answers[a] + std::log(weights[a]);
+        out[g].log_odds = log_sum(column);
+        for (std::size_t i = 0; i < changes; ++i) {
+            for (std::size_t a = 0; a < weights.size(); ++a) column[a] = parts[a * changes + i];
+            out[g].curve.push_back(log_sum(column));
+        }
     }
-    std::vector<std::vector<double>> parts(curves ? groups.size() : 0);  // [answer * changes + change]
-    for (auto& p : parts) p.assign(weights.size() * changes, kNever);
-    std::vector<float> sum(changes);
-    std::vector<float> prior(changes);
-    for (std::size_t i = 0; i < changes; ++i) prior[i] = static_cast<float>(grid_.log_prior[i]);
+    return out;
+}
+
+std::vector<double> AnswerBank::log_odds(std::span<const BurstGroup> groups, std::span<const double> weights) {
+    const std::size_t changes = grid_.rpm.size();
+    const double cut = kNegligible * *std::max_element(weights.begin(), weights.end());
+    std::vector<double> prior(changes), product(changes), out(groups.size(), 0.0);
+    for (std::size_t i = 0; i < changes; ++i) prior[i] = std::exp(grid_.log_prior[i]);
     for (std::size_t a = 0; a < weights.size(); ++a) {
         if (weights[a] < cut) continue;
         auto& shape = shapes_[a / kDelays];
         const long delay = delay_cells(a);
         for (std::size_t g = 0; g < groups.size(); ++g) {
-            std::fill(sum.begin(), sum.end(), 0.0F);
+            product = prior;
             for (std::size_t k = 0; k < groups[g].cells.size(); ++k) {
-                const auto row = shape.row(groups[g].cells[k] + delay, groups[g].sharp[k] != 0);
-                for (std::size_t i = 0; i < changes; ++i) sum[i] += row[i];
+                const auto ratios = shape.ratios(groups[g].cells[k] + delay, groups[g].sharp[k] != 0);
+                for (std::size_t i = 0; i < changes; ++i) product[i] *= ratios[i];
             }
-            if (curves)
-                for (std::size_t i = 0; i < changes; ++i)
-                    parts[g][a * changes + i] = static_cast<double>(sum[i]) + std::log(weights[a]);
-            float top = -std::numeric_limits<float>::infinity();
-            for (std::size_t i = 0; i < changes; ++i) top = std::max(top, sum[i] += prior[i]);
-            float total = 0.0F;
-            for (std::size_t i = 0; i < changes; ++i) total += std::exp(sum[i] - top);
-            out[g].answers[a] = static_cast<double>(top + std::log(total));
+            out[g] += weights[a] * std::accumulate(product.begin(), product.end(), 0.0);
         }
     }
-    std::vector<double> column(weights.size());
-    for (std::size_t g = 0; g < groups.size(); ++g) {
-        for (std::size_t a = 0; a < weights.size(); ++a)
-            column[a] = weights[a] < cut ? kNever : out[g].answers[a] + std::log(weights[a]);
-        out[g].log_odds = log_sum(column);
-        for (std::size_t i = 0; curves && i < changes; ++i) {
-            for (std::size_t a = 0; a < weights.size(); ++a) column[a] = parts[g][a * changes + i];
-            out[g].curve[i] = log_sum(column);
-        }
-    }
+    for (double& v : out) v = std::log(std::min(v, std::numeric_limits<double>::max()));
     return out;
 }
 

@@ -34,9 +34,10 @@ class AnswerBank {
     [[nodiscard]] double delay_s(std::size_t answer) const noexcept;
     [[nodiscard]] const ChangeGrid& grid() const noexcept { return grid_; }
 
-    /// Odds of every group under the given weights of the answers; `curves` also fills the per-change parts.
-    [[nodiscard]] std::vector<SpotOdds> odds(std::span<const BurstGroup> groups, std::span<const double> weights,
-                                             bool curves);
+    /// Odds of every group under the given weights of the answers.
+    [[nodiscard]] std::vector<SpotOdds> odds(std::span<const BurstGroup> groups, std::span<const double> weights);
+    /// Only their log odds, many times faster: for shams. Odds of a burst above 1e40 count as 1e40.
+    [[nodiscard]] std::vector<double> log_odds(std::span<const BurstGroup> groups, std::span<const double> weights);
 
     /// Takes out of a trace what a spot of this change put in, burst by burst: each at its best time within the marks'
     /// error, its size shrunk towards the change and towards nothing as far as it may have missed.

@@ -1,0 +1,135 @@
+#include "dsp/evidence/coloured_noise.hpp"
+#include "dsp/evidence/disturbances.hpp"
+#include "dsp/evidence/response_bank.hpp"
+#include "dsp/evidence/speed_trace.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+#include <catch2/catch.hpp>
+
+#include <Eigen/Dense>
+
+using namespace idlehark;
+using namespace idlehark::evidence;
+
+namespace {
+
+std::vector<double> autoregression(std::size_t n, unsigned seed) {
+    // A hunting peak: poles at radius 0.95, a swing every 16 cells, around 800 rpm.
+    std::mt19937 random(seed);
+    std::normal_distribution<double> normal;
+    std::vector<double> x(n + 200, 800.0);
+    const double a1 = 2.0 * 0.95 * std::cos(2.0 * std::acos(-1.0) / 16.0), a2 = -0.95 * 0.95;
+    for (std::size_t t = 2; t < x.size(); ++t)
+        x[t] = 800.0 + a1 * (x[t - 1] - 800.0) + a2 * (x[t - 2] - 800.0) + 1.5 * normal(random);
+    return {x.begin() + 200, x.end()};
+}
+
+}  // namespace
+
+TEST_CASE("resample: weighs locked readings and leaves gaps unseen", "[dsp][evidence]") {
+    std::vector<RpmReading> readings;
+    for (int i = 0; i < 100; ++i) {
+        const double t = 0.1 * i;
+        readings.push_back({t, 800.0 + t, 799.0 + t, 801.0 + t, !(t > 4.0 && t < 6.0)});
+    }
+    readings[20].rpm_low = 0.0;  // the tracker was guessing: does not count
+    readings[20].rpm = 1600.0;
+    const auto trace = resample(readings, 0.25);
+    REQUIRE(trace.size() == 40);
+    CHECK(trace.start_s == 0.0);
+    CHECK(trace.seen[static_cast<std::size_t>(trace.index(3.0))]);
+    CHECK_FALSE(trace.seen[static_cast<std::size_t>(trace.index(5.0))]);
+    for (std::size_t i = 0; i < trace.size(); ++i) CHECK(trace.rpm[i] == Approx(800.0 + trace.time_s(i)).margin(0.15));
+    CHECK(resample({}, 0.25).size() == 0);
+}
+
+TEST_CASE("learn_noise: finds an autoregression in spite of steps", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(1u, 2u, 3u);
+    auto x = autoregression(3000, seed);
+    for (std::size_t t = 1500; t < x.size(); ++t) x[t] += 30.0;
+    const auto noise = learn_noise(x, std::vector<char>(x.size(), 1), 20);
+    REQUIRE(noise.ar.size() >= 2);
+    // The spectrum peaks where the poles are: a 0.2 % shift in period is far beyond what 3000 cells can tell.
+    const auto gain = [&](double cells) {
+        double re = 0.0, im = 0.0;
+        const auto c = noise.whitening();
+        for (std::size_t k = 0; k < c.size(); ++k) {
+            re += c[k] * std::cos(2.0 * std::acos(-1.0) / cells * static_cast<double>(k));
+            im += c[k] * std::sin(2.0 * std::acos(-1.0) / cells * static_cast<double>(k));
+        }
+        return 1.0 / (re * re + im * im);
+    };
+    CHECK(gain(16.0) > 20.0 * gain(6.0));
+    CHECK(noise.innovation_rpm == Approx(1.5).epsilon(0.06));  // sd of a sd from 3000: 1.3 %, weights cost 2 %
+}
+
+TEST_CASE("WhitenedTrace: an amplitude and its variance agree with dense generalised least squares, gaps included",
+          "[dsp][evidence]") {
+    const auto x = autoregression(160, 4);
+    std::vector<char> seen(x.size(), 1);
+    for (const std::size_t i : {60u, 61u, 62u, 70u, 85u, 86u}) seen[i] = 0;
+    ColouredNoise noise;
+    noise.ar = {1.6, -0.8, 0.1};
+    noise.level_rpm = 800.0;
+    noise.innovation_rpm = 1.5;
+    const WhitenedTrace white(x, seen, noise);
+    const auto shape = sampled({1.0, 0.6, 3.0, 0.0}, 0.25, 0.4);
+    const long cell = 58;
+    const auto got = white.score(white.probe(shape), cell);
+
+    // Reference: rows from the fourth on, one column for the shape and one for each cell not seen.
+    std::vector<std::size_t> missing;
+    for (std::size_t i = 0; i < x.size(); ++i)
+        if (!seen[i]) missing.push_back(i);
+    const auto c = noise.whitening();
+    const auto whiten = [&](auto value) {
+        Eigen::VectorXd out(static_cast<Eigen::Index>(x.size() - 3));
+        for (std::size_t t = 3; t < x.size(); ++t) {
+            double e = 0.0;
+            for (std::size_t k = 0; k < 4; ++k) e += c[k] * value(t - k);
+            out(static_cast<Eigen::Index>(t - 3)) = e / 1.5;
+        }
+        return out;
+    };
+    Eigen::MatrixXd design(static_cast<Eigen::Index>(x.size() - 3), static_cast<Eigen::Index>(missing.size() + 1));
+    design.col(0) = whiten([&](std::size_t i) {
+        const long k = static_cast<long>(i) - cell;
+        return k >= 0 && k < static_cast<long>(shape.size()) ? shape[static_cast<std::size_t>(k)] : 0.0;
+    });
+    for (std::size_t m = 0; m < missing.size(); ++m)
+        design.col(static_cast<Eigen::Index>(m + 1)) =
+            whiten([&](std::size_t i) { return i == missing[m] ? 1.0 : 0.0; });
+    const Eigen::VectorXd y = whiten([&](std::size_t i) { return seen[i] ? x[i] - 800.0 : 0.0; });
+    const Eigen::MatrixXd normal = design.transpose() * design;
+    const Eigen::VectorXd fit = normal.ldlt().solve(design.transpose() * y);
+    const double variance = normal.inverse()(0, 0);
+    CHECK(got.score / got.information == Approx(fit(0)).epsilon(1e-6));
+    CHECK(1.0 / got.information == Approx(variance).epsilon(1e-6));
+}
+
+TEST_CASE("sampled: a shape rises to 1 and returns; a regulated one is taken back below 0", "[dsp][evidence]") {
+    const auto free_running = sampled({1.5, 0.6, 3.0, 0.0}, 0.25, 0.4);
+    const double top = *std::max_element(free_running.begin(), free_running.end());
+    CHECK(top == Approx(1.0).margin(0.1));  // cell and tracker window blunt the peak
+    CHECK(std::abs(free_running.back()) < 0.1);
+    const auto taken_back = sampled({1.5, 0.6, 3.0, 2.0}, 0.25, 0.4);
+    CHECK(*std::min_element(taken_back.begin(), taken_back.end()) < -0.1);
+}
+
+TEST_CASE("find_disturbances: finds load steps where they are and takes them out", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(11u, 12u, 13u);
+    SpeedTrace trace;
+    trace.step_s = 0.25;
+    trace.rpm = autoregression(1600, seed);
+    trace.seen.assign(trace.rpm.size(), 1);
+    CHECK(find_disturbances(trace, 20).steps.size() <= 1);  // nothing there
+    for (std::size_t t = 600; t < 1000; ++t) trace.rpm[t] -= 35.0;
+    const auto found = find_disturbances(trace, 20);
+    REQUIRE(found.steps.size() >= 2);
+    for (const double time_s : {150.0, 250.0})
+        CHECK(std::any_of(found.steps.begin(), found.steps.end(),
+                          [&](const FoundStep& s) { return std::abs(s.time_s - time_s) < 1.0; }));
+}

@@ -1,0 +1,153 @@
+#include "dsp/evidence/spray_test.hpp"
+#include "tests/dsp/evidence_traces.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+using namespace idlehark::test;
+
+namespace {
+
+SprayTestResult judge(const sim::Session& session, unsigned seed, const SprayTestConfig& config = {}) {
+    return evaluate_spray(read_speed(session.path(), 0.6, seed), marked_bursts(session), mapped_spots(session.spec()),
+                          config);
+}
+
+std::size_t leaks(const SprayTestResult& r) {
+    return static_cast<std::size_t>(std::count_if(r.spots.begin(), r.spots.end(),
+                                                  [](const SpotResult& s) { return s.verdict == SprayVerdict::leak; }));
+}
+
+}  // namespace
+
+TEST_CASE("evaluate_spray: proves a strong leak and a fall, and rules the others out", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(501u, 502u);
+    CAPTURE(seed);
+    auto spec = sim::plain_session(seed, {});
+    spec.leak_rpm[3] = 25.0;
+    spec.leak_rpm[8] = -22.0;
+    const sim::Session session(spec);
+    const auto result = judge(session, seed);
+    REQUIRE(result.spots.size() == 12);
+    CHECK(result.idle_rpm == Approx(spec.idle.mean_rpm).margin(30.0));
+    for (const std::size_t s : {std::size_t{3}, std::size_t{8}}) {
+        const auto& r = result.spots[s];
+        CHECK(r.bursts == 3);
+        CHECK(r.verdict == SprayVerdict::leak);
+        CHECK(r.low_rpm < r.change_rpm);
+        CHECK(r.change_rpm < r.high_rpm);
+        CHECK(r.low_rpm < spec.leak_rpm[s]);
+        CHECK(spec.leak_rpm[s] < r.high_rpm);
+        CHECK(r.p_value < 0.01);
+        CHECK(r.delay_s == Approx(spec.shape.delay_s).margin(0.7));  // delays are told apart in steps of 0.4 s
+    }
+    CHECK(leaks(result) == 2);
+    CHECK(result.spots[5].verdict == SprayVerdict::none_seen);
+}
+
+TEST_CASE("evaluate_spray: the same input and seed give the same result, a shift in time too", "[dsp][evidence]") {
+    const sim::Session session(sim::plain_session(511, {20.0}));
+    auto readings = read_speed(session.path(), 0.6, 1);
+    auto bursts = marked_bursts(session);
+    const auto spots = mapped_spots(session.spec());
+    const auto first = evaluate_spray(readings, bursts, spots);
+    const auto again = evaluate_spray(readings, bursts, spots);
+    for (auto& r : readings) r.time_s += 1000.0;
+    for (auto& b : bursts) b.time_s += 1000.0;
+    std::reverse(bursts.begin(), bursts.end());  // and the order of the marks does not matter
+    const auto later = evaluate_spray(readings, bursts, spots);
+    for (std::size_t s = 0; s < spots.size(); ++s) {
+        CHECK(first.spots[s].change_rpm == again.spots[s].change_rpm);
+        CHECK(first.spots[s].p_value == again.spots[s].p_value);
+        CHECK(later.spots[s].change_rpm == Approx(first.spots[s].change_rpm).margin(0.3));
+        CHECK(later.spots[s].verdict == first.spots[s].verdict);
+    }
+}
+
+TEST_CASE("evaluate_spray: a single burst never rules a spot out", "[dsp][evidence]") {
+    auto spec = sim::plain_session(521, {});
+    spec.bursts_per_spot = 1;
+    const auto result = judge(sim::Session(spec), 3);
+    for (const auto& r : result.spots) CHECK(r.verdict != SprayVerdict::none_seen);  // one in ten misses
+    CHECK(leaks(result) == 0);
+}
+
+TEST_CASE("evaluate_spray: what cannot be judged is undecided, with a note", "[dsp][evidence]") {
+    const sim::Session session(sim::plain_session(531, {30.0}));
+    const auto readings = read_speed(session.path(), 0.6, 1);
+    auto spots = mapped_spots(session.spec());
+    SECTION("no reading is locked") {
+        auto unlocked = readings;
+        for (auto& r : unlocked) {
+            r.locked = false;
+            r.rpm = r.rpm_low = r.rpm_high = std::numeric_limits<double>::quiet_NaN();
+        }
+        const auto result = evaluate_spray(unlocked, marked_bursts(session), spots);
+        CHECK(std::isnan(result.idle_rpm));
+        CHECK(result.notes.size() == 1);
+        for (const auto& r : result.spots) CHECK(r.verdict == SprayVerdict::undecided);
+    }
+    SECTION("a spot without bursts, a burst after the end, no places") {
+        spots.push_back({"99", {}});
+        auto bursts = marked_bursts(session);
+        bursts.push_back({1e6, 0, {}, {}});
+        const auto result = evaluate_spray(readings, bursts, spots);
+        CHECK(result.spots.back().bursts == 0);
+        CHECK(result.spots.back().verdict == SprayVerdict::undecided);
+        CHECK(std::isnan(result.spots.back().change_rpm));
+        CHECK(result.spots[0].bursts == 3);
+        CHECK(std::any_of(result.notes.begin(), result.notes.end(),
+                          [](const std::string& n) { return n.find("neighbour") != std::string::npos; }));
+        CHECK(std::any_of(result.notes.begin(), result.notes.end(),
+                          [](const std::string& n) { return n.find("not heard") != std::string::npos; }));
+    }
+    SECTION("no bursts at all") {
+        const auto result = evaluate_spray(readings, {}, spots);
+        CHECK(std::isnan(result.smallest_provable_rpm));
+        CHECK(leaks(result) == 0);
+    }
+}
+
+TEST_CASE("evaluate_spray: unlocked stretches do not stop it", "[dsp][evidence]") {
+    auto spec = sim::plain_session(541, {});
+    spec.leak_rpm[2] = 30.0;
+    const sim::Session session(spec);
+    auto readings = read_speed(session.path(), 0.6, 5);
+    for (auto& r : readings)
+        if (std::fmod(r.time_s, 31.0) < 4.0 || std::fmod(r.time_s, 7.0) < 0.5) {
+            r.locked = false;
+            r.rpm = r.rpm_low = r.rpm_high = std::numeric_limits<double>::quiet_NaN();
+        }
+    const auto result = evaluate_spray(readings, marked_bursts(session), mapped_spots(spec));
+    CHECK(result.spots[2].verdict == SprayVerdict::leak);
+    CHECK(leaks(result) == 1);
+}
+
+TEST_CASE("evaluate_spray: refuses impossible input", "[dsp][evidence]") {
+    const std::vector<SpraySpot> spots{{"1", {}}};
+    const std::vector<SprayBurst> wrong{{1.0, 1, {}, {}}};
+    CHECK_THROWS_AS(evaluate_spray({}, wrong, spots), std::invalid_argument);
+    CHECK_THROWS_AS(evaluate_spray({}, {}, spots, {.matters_rpm = 0.0}), std::invalid_argument);
+    CHECK_THROWS_AS(evaluate_spray({}, {}, spots, {.familywise_error = 1.0}), std::invalid_argument);
+}
+
+TEST_CASE("smallest_provable_rpm: grows with noise and spots, shrinks with bursts", "[dsp][evidence]") {
+    const auto quiet = [](double wander_rpm) {
+        sim::SpeedPathSpec spec;
+        spec.duration_s = 60.0;
+        spec.wander_rpm = wander_rpm;
+        spec.random_walk_rpm = 0.2;
+        return read_speed(sim::SpeedPath(spec), 0.5, 7);
+    };
+    const double calm = smallest_provable_rpm(quiet(1.5), 12, 3);
+    CHECK(calm > 1.0);
+    CHECK(calm < 15.0);
+    CHECK(smallest_provable_rpm(quiet(6.0), 12, 3) > 2.0 * calm);
+    CHECK(smallest_provable_rpm(quiet(1.5), 30, 3) > calm);
+    CHECK(smallest_provable_rpm(quiet(1.5), 12, 6) < calm);
+    CHECK(std::isnan(smallest_provable_rpm(std::span(quiet(1.5)).first(100), 12, 3)));
+}
