@@ -169,12 +169,13 @@ void WhitenedTrace::fill_and_whiten() {
     }
 }
 
-WhitenedTrace::Probe WhitenedTrace::probe(std::vector<double> shape) const {
+WhitenedTrace::Probe WhitenedTrace::probe(std::vector<double> shape, bool lasting) const {
     const std::size_t p = noise_.ar.size();
     Probe out;
     out.whitened.assign(shape.size() + p, 0.0);
     for (std::size_t i = 0; i < shape.size(); ++i)
         for (std::size_t k = 0; k <= p; ++k) out.whitened[i + k] += filter_[k] * shape[i] / noise_.innovation_rpm;
+    if (lasting) out.whitened.resize(shape.size());
     out.twice.assign(out.whitened.size() + p, 0.0);
     for (std::size_t i = 0; i < out.whitened.size(); ++i)
         for (std::size_t k = 0; k <= p; ++k) out.twice[i + p - k] += filter_[k] * out.whitened[i];

@@ -35,7 +35,8 @@ class WhitenedTrace {
         std::vector<double> twice;     ///< filtered forth and back, starting `order` cells early
         std::vector<double> energy;    ///< running sum of whitened squared
     };
-    [[nodiscard]] Probe probe(std::vector<double> shape) const;
+    /// `lasting`: what the shape ends with goes on for ever; only the stretch given is looked at.
+    [[nodiscard]] Probe probe(std::vector<double> shape, bool lasting = false) const;
 
     /// Least squares of the shape starting at `cell`, everything else being noise: estimate = score / information, with
     /// variance 1 / information. The cell may lie outside the trace; then there is little or no information.

@@ -15,7 +15,7 @@ constexpr int kRounds = 8;
 constexpr double kStandsOut_sd = 5.0;    // one false step in hundreds of hours of Gaussian unrest
 constexpr double kApart_s = 12.0;        // picks of one round do not overlap
 constexpr double kStepWatched_s = 20.0;  // a step is judged by this much of what follows
-constexpr double kRiseTimes_s[] = {0.15, 0.5, 1.0, 2.5};
+constexpr double kRiseTimes_s[] = {0.05, 0.3, 0.8, 2.0};
 constexpr double kSmoothing_s = 0.4;
 
 double step_value(double t, double rise_s) { return t <= 0.0 ? 0.0 : -std::expm1(-t / rise_s); }
@@ -44,7 +44,7 @@ struct Pick {
 std::vector<Entry> dictionary(const WhitenedTrace& white, double step_s) {
     std::vector<Entry> entries;
     for (const double rise_s : kRiseTimes_s)
-        entries.push_back({Kind::step, rise_s, white.probe(step_shape(rise_s, step_s, kStepWatched_s))});
+        entries.push_back({Kind::step, rise_s, white.probe(step_shape(rise_s, step_s, kStepWatched_s), true)});
     for (const auto& w : response_bank(false))
         if (w.shape.hold_s < 2.0 && w.shape.regulation_s != 2.0)
             entries.push_back({Kind::transient, 0.0, white.probe(sampled(w.shape, step_s, kSmoothing_s))});

@@ -21,486 +21,413 @@ namespace {
 using namespace evidence;
 
 constexpr double kStep_s = 0.25;
-constexpr int kNoiseOrder = 40;              // 10 s: a full swing of the slowest hunting
-                                      : 32;  // 6.4 s: a full swing of the slowest hunting that matters
-                                      constexpr double kShortestTrace_s = 10.0;
-                                      constexpr double kShortestQuiet_s = 15.0;
-                                      constexpr int kShams = 2000;
-                                      constexpr double kBurstReach_s =
-                                          5.0;  // shams closer than this to each other meet the same unrest
-                                      constexpr double kKeepClear_s =
-                                          4.0;  // shams stay this far from the answers that were taken out
-                                      constexpr double kHeardAfter_s =
-                                          5.0;  // a burst counts if at least half of this stretch after it was heard
-                                      // Share of a session's agreement on the answer that is believed, and of the prior
-                                      // that is kept: the true answer is not in the bank.
-                                      constexpr double kBelief = 0.5;
-                                      constexpr double kKeptPrior = 0.1;
-                                      constexpr double kIntervalScale_rpm = 30.0;
-                                      constexpr double kNoneSeenRisk = 0.015;
-                                      void check(std::span<const SprayBurst> bursts, std::span<const SpraySpot> spots,
-                                                 const SprayTestConfig& c) {
-                                          if (!(c.matters_rpm >= 1.0 && c.matters_rpm <= 200.0))
-                                              throw std::invalid_argument(
-                                                  "matters_rpm " + std::to_string(c.matters_rpm) + " is not 1..200");
-                                          if (!(c.familywise_error >= 0.001 && c.familywise_error <= 0.5))
-                                              throw std::invalid_argument("familywise_error " +
-                                                                          std::to_string(c.familywise_error) +
-                                                                          " is not 0.001..0.5");
-                                          for (const auto& b : bursts) {
-                                              if (b.spot >= spots.size())
-                                                  throw std::invalid_argument("a burst names spot " +
-                                                                              std::to_string(b.spot) +
-                                                                              ", not on the map");
-                                              if (!std::isfinite(b.time_s))
-                                                  throw std::invalid_argument("a burst's time is not a number");
-                                          }
-                                      }
+constexpr int kNoiseOrder = 40;  // 10 s: a full swing of the slowest hunting
+constexpr double kShortestTrace_s = 10.0;
+constexpr double kShortestQuiet_s = 15.0;
+constexpr int kShams = 2000;
+constexpr double kBurstReach_s = 5.0;  // shams closer than this to each other meet the same unrest
+constexpr double kKeepClear_s = 4.0;   // shams stay this far from the answers that were taken out
+constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of this stretch after it was heard
+// Share of a session's agreement on the answer that is believed, and of the prior
+// that is kept: the true answer is not in the bank.
+constexpr double kBelief = 0.5;
+constexpr double kKeptPrior = 0.1;
+constexpr double kIntervalScale_rpm = 30.0;
+constexpr double kNoneSeenRisk = 0.015;
+void check(std::span<const SprayBurst> bursts, std::span<const SpraySpot> spots, const SprayTestConfig& c) {
+    if (!(c.matters_rpm >= 1.0 && c.matters_rpm <= 200.0))
+        throw std::invalid_argument("matters_rpm " + std::to_string(c.matters_rpm) + " is not 1..200");
+    if (!(c.familywise_error >= 0.001 && c.familywise_error <= 0.5))
+        throw std::invalid_argument("familywise_error " + std::to_string(c.familywise_error) + " is not 0.001..0.5");
+    for (const auto& b : bursts) {
+        if (b.spot >= spots.size())
+            throw std::invalid_argument("a burst names spot " + std::to_string(b.spot) + ", not on the map");
+        if (!std::isfinite(b.time_s)) throw std::invalid_argument("a burst's time is not a number");
+    }
+}
 
-                                      double step_for(std::span<const RpmReading> readings) {
-                                          std::vector<double> gaps;
-                                          for (std::size_t i = 1; i < readings.size(); ++i)
-                                              gaps.push_back(readings[i].time_s - readings[i - 1].time_s);
-                                          return gaps.empty() ? kStep_s : std::max(kStep_s, stats::median(gaps));
-                                      }
+double step_for(std::span<const RpmReading> readings) {
+    std::vector<double> gaps;
+    for (std::size_t i = 1; i < readings.size(); ++i) gaps.push_back(readings[i].time_s - readings[i - 1].time_s);
+    return gaps.empty() ? kStep_s : std::max(kStep_s, stats::median(gaps));
+}
 
-                                      /// Posterior quantile over the grid, linear between the points.
-                                      struct Posterior {
-                                          std::vector<double> cumulative;
-                                          const std::vector<double>& rpm;
+/// Posterior quantile over the grid, linear between the points.
+struct Posterior {
+    std::vector<double> cumulative;
+    const std::vector<double>& rpm;
 
-                                          Posterior(const ChangeGrid& grid, std::span<const double> log_likelihood)
-                                              : rpm(grid.rpm) {
-                                              const double top =
-                                                  *std::max_element(log_likelihood.begin(), log_likelihood.end());
-                                              std::vector<double> density;
-                                              for (std::size_t i = 0; i < rpm.size(); ++i) {
-                                                  const double u = rpm[i] / kIntervalScale_rpm;
-                                                  density.push_back(std::exp(log_likelihood[i] - top) / (1.0 + u * u));
-                                              }
-                                              cumulative.assign(rpm.size(), 0.0);
-                                              for (std::size_t i = 1; i < rpm.size(); ++i)
-                                                  cumulative[i] =
-                                                      cumulative[i - 1] +
-                                                      0.5 * (density[i] + density[i - 1]) * (rpm[i] - rpm[i - 1]);
-                                              for (double& c : cumulative) c /= cumulative.back();
-                                          }
-                                          [[nodiscard]] double quantile(double p) const {
-                                              const auto at = std::lower_bound(cumulative.begin(), cumulative.end(), p);
-                                              const auto i =
-                                                  static_cast<std::size_t>(std::max<long>(1, at - cumulative.begin()));
-                                              const double width = cumulative[i] - cumulative[i - 1];
-                                              return rpm[i - 1] +
-                                                     (rpm[i] - rpm[i - 1]) *
-                                                         (width > 0.0 ? (p - cumulative[i - 1]) / width : 0.5);
-                                          }
-                                          [[nodiscard]] double beyond(double size) const {
-                                              const auto share_below = [&](double v) {
-                                                  const auto at = std::lower_bound(rpm.begin(), rpm.end(), v);
-                                                  const auto i =
-                                                      static_cast<std::size_t>(std::max<long>(1, at - rpm.begin()));
-                                                  return cumulative[i - 1] + (cumulative[i] - cumulative[i - 1]) *
-                                                                                 (v - rpm[i - 1]) /
-                                                                                 (rpm[i] - rpm[i - 1]);
-                                              };
-                                              return share_below(-size) + 1.0 - share_below(size);
-                                          }
-                                      };
+    Posterior(const ChangeGrid& grid, std::span<const double> log_likelihood) : rpm(grid.rpm) {
+        const double top = *std::max_element(log_likelihood.begin(), log_likelihood.end());
+        std::vector<double> density;
+        for (std::size_t i = 0; i < rpm.size(); ++i) {
+            const double u = rpm[i] / kIntervalScale_rpm;
+            density.push_back(std::exp(log_likelihood[i] - top) / (1.0 + u * u));
+        }
+        cumulative.assign(rpm.size(), 0.0);
+        for (std::size_t i = 1; i < rpm.size(); ++i)
+            cumulative[i] = cumulative[i - 1] + 0.5 * (density[i] + density[i - 1]) * (rpm[i] - rpm[i - 1]);
+        for (double& c : cumulative) c /= cumulative.back();
+    }
+    [[nodiscard]] double quantile(double p) const {
+        const auto at = std::lower_bound(cumulative.begin(), cumulative.end(), p);
+        const auto i = static_cast<std::size_t>(std::max<long>(1, at - cumulative.begin()));
+        const double width = cumulative[i] - cumulative[i - 1];
+        return rpm[i - 1] + (rpm[i] - rpm[i - 1]) * (width > 0.0 ? (p - cumulative[i - 1]) / width : 0.5);
+    }
+    [[nodiscard]] double beyond(double size) const {
+        const auto share_below = [&](double v) {
+            const auto at = std::lower_bound(rpm.begin(), rpm.end(), v);
+            const auto i = static_cast<std::size_t>(std::max<long>(1, at - rpm.begin()));
+            return cumulative[i - 1] + (cumulative[i] - cumulative[i - 1]) * (v - rpm[i - 1]) / (rpm[i] - rpm[i - 1]);
+        };
+        return share_below(-size) + 1.0 - share_below(size);
+    }
+};
 
-                                      /// A spot on its way to a verdict.
-                                      struct Candidate {
-                                          BurstGroup group;
-                                          bool wet = false;  ///< proven: leak or overspray
-                                          bool overspray = false;
-                                          double p_value = 1.0;
-                                          double change_rpm = 0.0;
-                                          double largest_rpm = 0.0;     ///< the end of its interval away from 0
-                                          std::vector<double> answers;  ///< log odds of each answer, when it was proven
-                                      };
+/// A spot on its way to a verdict.
+struct Candidate {
+    BurstGroup group;
+    bool wet = false;  ///< proven: leak or overspray
+    bool overspray = false;
+    double p_value = 1.0;
+    double change_rpm = 0.0;
+    double largest_rpm = 0.0;     ///< the end of its interval away from 0
+    std::vector<double> answers;  ///< log odds of each answer, when it was proven
+};
 
-                                      double hunting_amplitude(const Disturbances& d) {
-                                          // Mean square in the band, from the learned spectrum.
-                                          const auto c = d.noise.whitening();
-                                          double power = 0.0;
-                                          constexpr double kLow_hz = 0.08, kHigh_hz = 0.6, kFine_hz = 0.002;
-                                          for (double f = kLow_hz; f < kHigh_hz; f += kFine_hz) {
-                                              double re = 0.0, im = 0.0;
-                                              for (std::size_t k = 0; k < c.size(); ++k) {
-                                                  const double phase = 2.0 * std::acos(-1.0) * f * d.cleaned.step_s *
-                                                                       static_cast<double>(k);
-                                                  re += c[k] * std::cos(phase);
-                                                  im += c[k] * std::sin(phase);
-                                              }
-                                              power += 2.0 * d.cleaned.step_s * kFine_hz / (re * re + im * im);
-                                          }
-                                          return std::sqrt(2.0 * power) * d.noise.innovation_rpm;
-                                      }
+double hunting_amplitude(const Disturbances& d) {
+    // Mean square in the band, from the learned spectrum.
+    const auto c = d.noise.whitening();
+    double power = 0.0;
+    constexpr double kLow_hz = 0.08, kHigh_hz = 0.6, kFine_hz = 0.002;
+    for (double f = kLow_hz; f < kHigh_hz; f += kFine_hz) {
+        double re = 0.0, im = 0.0;
+        for (std::size_t k = 0; k < c.size(); ++k) {
+            const double phase = 2.0 * std::acos(-1.0) * f * d.cleaned.step_s * static_cast<double>(k);
+            re += c[k] * std::cos(phase);
+            im += c[k] * std::sin(phase);
+        }
+        power += 2.0 * d.cleaned.step_s * kFine_hz / (re * re + im * im);
+    }
+    return std::sqrt(2.0 * power) * d.noise.innovation_rpm;
+}
 
-                                      class Session {
-                                         public:
-                                          Session(const SpeedTrace& trace, Disturbances disturbances,
-                                                  std::span<const SprayBurst> bursts, std::span<const SpraySpot> spots,
-                                                  const SprayTestConfig& config)
-                                              : config_(config),
-                                                spots_(spots),
-                                                disturbances_(std::move(disturbances)),
-                                                residual_(disturbances_.cleaned.rpm, disturbances_.cleaned.seen,
-                                                          disturbances_.noise),
-                                                shapes_(response_bank(config.idle_control == IdleControl::regulated)),
-                                                candidates_(spots.size()),
-                                                sprayed_(spots.size()) {
-                                              for (std::size_t s = 0; s < spots.size(); ++s)
-                                                  if (const auto& place = spots[s].place)
-                                                      sprayed_[s] = {true, place->x_mm, place->y_mm, false, {}};
-                                              for (const auto& b : bursts) {
-                                                  const long cell = trace.index(b.found_onset_s.value_or(b.time_s));
-                                                  const long after = std::lround(kHeardAfter_s / trace.step_s);
-                                                  long heard = 0;
-                                                  for (long i = cell; i < cell + after; ++i)
-                                                      heard += i >= 0 && i < static_cast<long>(trace.size()) &&
-                                                               trace.seen[static_cast<std::size_t>(i)];
-                                                  if (cell < 0 || 2 * heard < after) continue;
-                                                  candidates_[b.spot].group.cells.push_back(cell);
-                                                  candidates_[b.spot].group.sharp.push_back(
-                                                      b.found_onset_s.has_value());
-                                              }
-                                              // What else falls on bursts, from the steps found: most are taken out,
-                                              // the rest of the time they last counts.
-                                              const double per_s = static_cast<double>(disturbances_.steps.size()) /
-                                                                   (static_cast<double>(trace.size()) * trace.step_s);
-                                              hands_.disturbed = std::clamp(0.003 + per_s, 0.003, 0.1);
-                                          }
+class Session {
+   public:
+    Session(const SpeedTrace& trace, Disturbances disturbances, std::span<const SprayBurst> bursts,
+            std::span<const SpraySpot> spots, const SprayTestConfig& config)
+        : config_(config),
+          spots_(spots),
+          disturbances_(std::move(disturbances)),
+          residual_(disturbances_.cleaned.rpm, disturbances_.cleaned.seen, disturbances_.noise),
+          shapes_(response_bank(config.idle_control == IdleControl::regulated)),
+          candidates_(spots.size()),
+          sprayed_(spots.size()) {
+        for (std::size_t s = 0; s < spots.size(); ++s)
+            if (const auto& place = spots[s].place) sprayed_[s] = {true, place->x_mm, place->y_mm, false, {}};
+        for (const auto& b : bursts) {
+            const long cell = trace.index(b.found_onset_s.value_or(b.time_s));
+            const long after = std::lround(kHeardAfter_s / trace.step_s);
+            long heard = 0;
+            for (long i = cell; i < cell + after; ++i)
+                heard += i >= 0 && i < static_cast<long>(trace.size()) && trace.seen[static_cast<std::size_t>(i)];
+            if (cell < 0 || 2 * heard < after) continue;
+            candidates_[b.spot].group.cells.push_back(cell);
+            candidates_[b.spot].group.sharp.push_back(b.found_onset_s.has_value());
+        }
+        // What else falls on bursts, from the steps found: most are taken out,
+        // the rest of the time they last counts.
+        const double per_s =
+            static_cast<double>(disturbances_.steps.size()) / (static_cast<double>(trace.size()) * trace.step_s);
+        hands_.disturbed = std::clamp(0.003 + per_s, 0.003, 0.1);
+    }
 
-                                          void find_leaks();
-                                          void fill(SprayTestResult& result);
-                                          [[nodiscard]] const std::vector<WeightedShape>& shapes() const {
-                                              return shapes_;
-                                          }
-                                          [[nodiscard]] const Disturbances& disturbances() const {
-                                              return disturbances_;
-                                          }
+    void find_leaks();
+    void fill(SprayTestResult& result);
+    [[nodiscard]] const std::vector<WeightedShape>& shapes() const { return shapes_; }
+    [[nodiscard]] const Disturbances& disturbances() const { return disturbances_; }
 
-                                         private:
-                                          [[nodiscard]] std::vector<double> answer_weights(
-                                              const AnswerBank& bank) const;
-                                          [[nodiscard]] std::map<std::size_t, ShamNull> shams(
-                                              AnswerBank& bank, std::span<const double> weights,
-                                              std::span<const std::size_t> dry);
-                                          SprayTestConfig config_;
-                                          std::span<const SpraySpot> spots_;
-                                          Disturbances disturbances_;
-                                          WhitenedTrace residual_;  // without the answers of the spots proven so far
-                                          std::vector<WeightedShape> shapes_;
-                                          std::vector<Candidate> candidates_;
-                                          std::vector<SprayedSpot> sprayed_;
-                                          HandModel hands_;
-                                          std::size_t round_ = 0;
-                                      };
+   private:
+    [[nodiscard]] std::vector<double> answer_weights(const AnswerBank& bank) const;
+    [[nodiscard]] std::map<std::size_t, ShamNull> shams(AnswerBank& bank, std::span<const double> weights,
+                                                        std::span<const std::size_t> dry);
+    SprayTestConfig config_;
+    std::span<const SpraySpot> spots_;
+    Disturbances disturbances_;
+    WhitenedTrace residual_;  // without the answers of the spots proven so far
+    std::vector<WeightedShape> shapes_;
+    std::vector<Candidate> candidates_;
+    std::vector<SprayedSpot> sprayed_;
+    HandModel hands_;
+    std::size_t round_ = 0;
+};
 
-                                      std::vector<double> Session::answer_weights(const AnswerBank& bank) const {
-                                          std::vector<double> log_weight(bank.prior().size(), 0.0);
-                                          bool any = false;
-                                          for (const auto& c : candidates_)
-                                              if (c.wet)
-                                                  for (std::size_t a = 0; a < log_weight.size(); ++a) {
-                                                      log_weight[a] += kBelief * std::max(-1e6, c.answers[a]);
-                                                      any = true;
-                                                  }
-                                          if (!any) return bank.prior();
-                                          double sum = 0.0;
-                                          const double top = *std::max_element(log_weight.begin(), log_weight.end());
-                                          std::vector<double> weights(log_weight.size());
-                                          for (std::size_t a = 0; a < weights.size(); ++a)
-                                              sum += weights[a] = bank.prior()[a] * std::exp(log_weight[a] - top);
-                                          for (std::size_t a = 0; a < weights.size(); ++a)
-                                              weights[a] =
-                                                  (1.0 - kKeptPrior) * weights[a] / sum + kKeptPrior * bank.prior()[a];
-                                          return weights;
-                                      }
+std::vector<double> Session::answer_weights(const AnswerBank& bank) const {
+    std::vector<double> log_weight(bank.prior().size(), 0.0);
+    bool any = false;
+    for (const auto& c : candidates_)
+        if (c.wet)
+            for (std::size_t a = 0; a < log_weight.size(); ++a) {
+                log_weight[a] += kBelief * std::max(-1e6, c.answers[a]);
+                any = true;
+            }
+    if (!any) return bank.prior();
+    double sum = 0.0;
+    const double top = *std::max_element(log_weight.begin(), log_weight.end());
+    std::vector<double> weights(log_weight.size());
+    for (std::size_t a = 0; a < weights.size(); ++a)
+        sum += weights[a] = bank.prior()[a] * std::exp(log_weight[a] - top);
+    for (std::size_t a = 0; a < weights.size(); ++a)
+        weights[a] = (1.0 - kKeptPrior) * weights[a] / sum + kKeptPrior * bank.prior()[a];
+    return weights;
+}
 
-                                      std::map<std::size_t, ShamNull> Session::shams(AnswerBank& bank,
-                                                                                     std::span<const double> weights,
-                                                                                     std::span<const std::size_t> dry) {
-                                          // Cells where a burst could have been: heard for long enough, and clear of
-                                          // the answers taken out.
-                                          const auto n = static_cast<long>(residual_.size());
-                                          const double step_s = disturbances_.cleaned.step_s;
-                                          std::vector<char> allowed(residual_.seen().begin(), residual_.seen().end());
-                                          for (long i = 0; i < n; ++i)
-                                              if (i < static_cast<long>(residual_.noise().ar.size()) ||
-                                                  i > n - std::lround(2.0 * kHeardAfter_s / step_s))
-                                                  allowed[static_cast<std::size_t>(i)] = 0;
-                                          const long clear = std::lround(kKeepClear_s / step_s);
-                                          for (const auto& c : candidates_)
-                                              for (const long cell : c.group.cells)
-                                                  for (long i = std::max(0L, cell - clear);
-                                                       c.wet && i < std::min(n, cell + clear); ++i)
-                                                      allowed[static_cast<std::size_t>(i)] = 0;
-                                          std::vector<long> places;
-                                          for (long i = 0; i < n; ++i)
-                                              if (allowed[static_cast<std::size_t>(i)]) places.push_back(i);
-                                          std::map<std::size_t, ShamNull> nulls;
-                                          if (places.empty()) return nulls;
+std::map<std::size_t, ShamNull> Session::shams(AnswerBank& bank, std::span<const double> weights,
+                                               std::span<const std::size_t> dry) {
+    // Cells where a burst could have been: heard for long enough, and clear of
+    // the answers taken out.
+    const auto n = static_cast<long>(residual_.size());
+    const double step_s = disturbances_.cleaned.step_s;
+    std::vector<char> allowed(residual_.seen().begin(), residual_.seen().end());
+    for (long i = 0; i < n; ++i)
+        if (i < static_cast<long>(residual_.noise().ar.size()) || i > n - std::lround(2.0 * kHeardAfter_s / step_s))
+            allowed[static_cast<std::size_t>(i)] = 0;
+    const long clear = std::lround(kKeepClear_s / step_s);
+    for (const auto& c : candidates_)
+        for (const long cell : c.group.cells)
+            for (long i = std::max(0L, cell - clear); c.wet && i < std::min(n, cell + clear); ++i)
+                allowed[static_cast<std::size_t>(i)] = 0;
+    std::vector<long> places;
+    for (long i = 0; i < n; ++i)
+        if (allowed[static_cast<std::size_t>(i)]) places.push_back(i);
+    std::map<std::size_t, ShamNull> nulls;
+    if (places.empty()) return nulls;
 
-                                          std::map<std::size_t, std::vector<std::size_t>> by_count;
-                                          for (const std::size_t s : dry)
-                                              by_count[candidates_[s].group.cells.size()].push_back(s);
-                                          std::mt19937_64 random(config_.seed + 1000003 * round_);
-                                          std::uniform_int_distribution<std::size_t> any_place(0, places.size() - 1);
-                                          for (const auto& [count, members] : by_count) {
-                                              std::vector<BurstGroup> groups(kShams);
-                                              for (std::size_t g = 0; g < groups.size(); ++g) {
-                                                  groups[g].sharp =
-                                                      candidates_[members[g % members.size()]].group.sharp;
-                                                  for (std::size_t k = 0; k < count; ++k)
-                                                      groups[g].cells.push_back(places[any_place(random)]);
-                                              }
-                                              nulls.emplace(count, ShamNull(bank.log_odds(groups, weights),
-                                                                            static_cast<double>(places.size()) *
-                                                                                step_s / kBurstReach_s));
-                                          }
-                                          return nulls;
-                                      }
+    std::map<std::size_t, std::vector<std::size_t>> by_count;
+    for (const std::size_t s : dry) by_count[candidates_[s].group.cells.size()].push_back(s);
+    std::mt19937_64 random(config_.seed + 1000003 * round_);
+    std::uniform_int_distribution<std::size_t> any_place(0, places.size() - 1);
+    for (const auto& [count, members] : by_count) {
+        std::vector<BurstGroup> groups(kShams);
+        for (std::size_t g = 0; g < groups.size(); ++g) {
+            groups[g].sharp = candidates_[members[g % members.size()]].group.sharp;
+            for (std::size_t k = 0; k < count; ++k) groups[g].cells.push_back(places[any_place(random)]);
+        }
+        nulls.emplace(count, ShamNull(bank.log_odds(groups, weights),
+                                      static_cast<double>(places.size()) * step_s / kBurstReach_s));
+    }
+    return nulls;
+}
 
-                                      void Session::find_leaks() {
-                                          double floor_p = 0.0;
-                                          std::size_t receivers = 0;  // spots that a neighbour's leak might explain: as
-                                                                      // many chances of a false leak
-                                          for (;; ++round_) {
-                                              std::vector<std::size_t> dry;
-                                              for (std::size_t s = 0; s < candidates_.size(); ++s)
-                                                  if (!candidates_[s].wet && !candidates_[s].group.cells.empty())
-                                                      dry.push_back(s);
-                                              if (dry.empty()) return;
-                                              AnswerBank bank(residual_, disturbances_.cleaned.step_s, shapes_, hands_);
-                                              const auto weights = answer_weights(bank);
-                                              std::vector<BurstGroup> groups;
-                                              for (const std::size_t s : dry) groups.push_back(candidates_[s].group);
-                                              const auto odds = bank.odds(groups, weights);
-                                              const auto nulls = shams(bank, weights, dry);
-                                              if (nulls.empty()) return;
+void Session::find_leaks() {
+    double floor_p = 0.0;
+    std::size_t receivers = 0;  // spots that a neighbour's leak might explain: as
+                                // many chances of a false leak
+    for (;; ++round_) {
+        std::vector<std::size_t> dry;
+        for (std::size_t s = 0; s < candidates_.size(); ++s)
+            if (!candidates_[s].wet && !candidates_[s].group.cells.empty()) dry.push_back(s);
+        if (dry.empty()) return;
+        AnswerBank bank(residual_, disturbances_.cleaned.step_s, shapes_, hands_);
+        const auto weights = answer_weights(bank);
+        std::vector<BurstGroup> groups;
+        for (const std::size_t s : dry) groups.push_back(candidates_[s].group);
+        const auto odds = bank.odds(groups, weights);
+        const auto nulls = shams(bank, weights, dry);
+        if (nulls.empty()) return;
 
-                                              std::vector<std::pair<double, std::size_t>>
-                                                  proven;  // size of change, place in `dry`
-                                              for (std::size_t k = 0; k < dry.size(); ++k) {
-                                                  auto& c = candidates_[dry[k]];
-                                                  const auto& null = nulls.at(c.group.cells.size());
-                                                  const double p =
-                                                      static_cast<double>(dry.size()) * null.p_value(odds[k].log_odds);
-                                                  c.p_value = std::clamp(p, floor_p, 1.0);
-                                                  const Posterior posterior(bank.grid(), odds[k].curve);
-                                                  c.change_rpm = posterior.quantile(0.5);
-                                                  sprayed_[dry[k]].log_curve = odds[k].curve;
-                                                  if (c.p_value <= config_.familywise_error)
-                                                      proven.emplace_back(std::abs(c.change_rpm), k);
-                                              }
-                                              if (proven.empty()) return;
-                                              std::sort(proven.rbegin(), proven.rend());
-                                              for (const auto& [size, k] : proven) {
-                                                  auto& c = candidates_[dry[k]];
-                                                  const double neighbour =
-                                                      neighbour_log_odds(sprayed_, dry[k], bank.grid().rpm);
-                                                  receivers += neighbour > 0.0;
-                                                  const double own_p = nulls.at(c.group.cells.size())
-                                                                           .p_value(odds[k].log_odds - neighbour);
-                                                  c.overspray =
-                                                      own_p * static_cast<double>(receivers) > config_.familywise_error;
-                                                  sprayed_[dry[k]].source = !c.overspray;
-                                                  c.wet = true;
-                                                  c.answers = odds[k].answers;
-                                                  floor_p = std::max(floor_p, c.p_value);
-                                              }
-                                              const auto agreed = answer_weights(bank);
-                                              for (const auto& [size, k] : proven) {
-                                                  auto& c = candidates_[dry[k]];
-                                                  std::size_t best = 0;
-                                                  for (std::size_t a = 0; a < agreed.size(); ++a)
-                                                      if (std::log(agreed[a]) + c.answers[a] >
-                                                          std::log(agreed[best]) + c.answers[best])
-                                                          best = a;
-                                                  bank.remove(residual_, c.group, best, c.change_rpm);
-                                              }
-                                          }
-                                      }
+        std::vector<std::pair<double, std::size_t>> proven;  // size of change, place in `dry`
+        for (std::size_t k = 0; k < dry.size(); ++k) {
+            auto& c = candidates_[dry[k]];
+            const auto& null = nulls.at(c.group.cells.size());
+            const double p = static_cast<double>(dry.size()) * null.p_value(odds[k].log_odds);
+            c.p_value = std::clamp(p, floor_p, 1.0);
+            const Posterior posterior(bank.grid(), odds[k].curve);
+            c.change_rpm = posterior.quantile(0.5);
+            sprayed_[dry[k]].log_curve = odds[k].curve;
+            if (c.p_value <= config_.familywise_error) proven.emplace_back(std::abs(c.change_rpm), k);
+        }
+        if (proven.empty()) return;
+        std::sort(proven.rbegin(), proven.rend());
+        for (const auto& [size, k] : proven) {
+            auto& c = candidates_[dry[k]];
+            const double neighbour = neighbour_log_odds(sprayed_, dry[k], bank.grid().rpm);
+            receivers += neighbour > 0.0;
+            const double own_p = nulls.at(c.group.cells.size()).p_value(odds[k].log_odds - neighbour);
+            c.overspray = own_p * static_cast<double>(receivers) > config_.familywise_error;
+            sprayed_[dry[k]].source = !c.overspray;
+            c.wet = true;
+            c.answers = odds[k].answers;
+            floor_p = std::max(floor_p, c.p_value);
+        }
+        const auto agreed = answer_weights(bank);
+        for (const auto& [size, k] : proven) {
+            auto& c = candidates_[dry[k]];
+            std::size_t best = 0;
+            for (std::size_t a = 0; a < agreed.size(); ++a)
+                if (std::log(agreed[a]) + c.answers[a] > std::log(agreed[best]) + c.answers[best]) best = a;
+            bank.remove(residual_, c.group, best, c.change_rpm);
+        }
+    }
+}
 
-                                      void Session::fill(SprayTestResult& result) {
-                                          result.spots.resize(spots_.size());
-                                          const double step_s = disturbances_.cleaned.step_s;
-                                          // Wet spots are weighed in the trace without the others: the trace without
-                                          // all, and their own answer put back, is the trace from which only the others
-                                          // were taken.
-                                          AnswerBank dry_bank(residual_, step_s, shapes_, hands_);
-                                          const auto weights = answer_weights(dry_bank);
-                                          for (std::size_t s = 0; s < spots_.size(); ++s) {
-                                              auto& out = result.spots[s];
-                                              const auto& c = candidates_[s];
-                                              out.bursts = static_cast<int>(c.group.cells.size());
-                                              out.p_value = c.p_value;
-                                              if (c.group.cells.empty()) continue;
-                                              SpotOdds odds;
-                                              if (c.wet) {
-                                                  WhitenedTrace others(disturbances_.cleaned.rpm,
-                                                                       disturbances_.cleaned.seen, disturbances_.noise);
-                                                  AnswerBank bank(others, step_s, shapes_, hands_);
-                                                  for (std::size_t o = 0; o < spots_.size(); ++o) {
-                                                      if (o == s || !candidates_[o].wet) continue;
-                                                      const auto& a = candidates_[o].answers;
-                                                      std::size_t best = 0;
-                                                      for (std::size_t i = 0; i < weights.size(); ++i)
-                                                          if (std::log(weights[i]) + a[i] >
-                                                              std::log(weights[best]) + a[best])
-                                                              best = i;
-                                                      bank.remove(others, candidates_[o].group, best,
-                                                                  candidates_[o].change_rpm);
-                                                  }
-                                                  odds = bank.odds(std::span(&c.group, 1), weights).front();
-                                              } else {
-                                                  odds = dry_bank.odds(std::span(&c.group, 1), weights).front();
-                                              }
-                                              const Posterior posterior(dry_bank.grid(), odds.curve);
-                                              out.change_rpm = posterior.quantile(0.5);
-                                              out.low_rpm = posterior.quantile(0.025);
-                                              out.high_rpm = posterior.quantile(0.975);
-                                              if (c.wet) {
-                                                  out.verdict =
-                                                      c.overspray ? SprayVerdict::overspray : SprayVerdict::leak;
-                                                  std::vector<double> mass(weights.size());
-                                                  const double top =
-                                                      *std::max_element(odds.answers.begin(), odds.answers.end());
-                                                  double sum = 0.0, delay = 0.0;
-                                                  for (std::size_t a = 0; a < weights.size(); ++a) {
-                                                      const double m = weights[a] * std::exp(odds.answers[a] - top);
-                                                      sum += m;
-                                                      delay += m * dry_bank.delay_s(a);
-                                                  }
-                                                  out.delay_s = delay / sum;
-                                              } else if (posterior.beyond(config_.matters_rpm) <= kNoneSeenRisk) {
-                                                  out.verdict = SprayVerdict::none_seen;
-                                              }
-                                          }
-                                      }
+void Session::fill(SprayTestResult& result) {
+    result.spots.resize(spots_.size());
+    const double step_s = disturbances_.cleaned.step_s;
+    // Wet spots are weighed in the trace without the others: the trace without
+    // all, and their own answer put back, is the trace from which only the others
+    // were taken.
+    AnswerBank dry_bank(residual_, step_s, shapes_, hands_);
+    const auto weights = answer_weights(dry_bank);
+    for (std::size_t s = 0; s < spots_.size(); ++s) {
+        auto& out = result.spots[s];
+        const auto& c = candidates_[s];
+        out.bursts = static_cast<int>(c.group.cells.size());
+        out.p_value = c.p_value;
+        if (c.group.cells.empty()) continue;
+        SpotOdds odds;
+        if (c.wet) {
+            WhitenedTrace others(disturbances_.cleaned.rpm, disturbances_.cleaned.seen, disturbances_.noise);
+            AnswerBank bank(others, step_s, shapes_, hands_);
+            for (std::size_t o = 0; o < spots_.size(); ++o) {
+                if (o == s || !candidates_[o].wet) continue;
+                const auto& a = candidates_[o].answers;
+                std::size_t best = 0;
+                for (std::size_t i = 0; i < weights.size(); ++i)
+                    if (std::log(weights[i]) + a[i] > std::log(weights[best]) + a[best]) best = i;
+                bank.remove(others, candidates_[o].group, best, candidates_[o].change_rpm);
+            }
+            odds = bank.odds(std::span(&c.group, 1), weights).front();
+        } else {
+            odds = dry_bank.odds(std::span(&c.group, 1), weights).front();
+        }
+        const Posterior posterior(dry_bank.grid(), odds.curve);
+        out.change_rpm = posterior.quantile(0.5);
+        out.low_rpm = posterior.quantile(0.025);
+        out.high_rpm = posterior.quantile(0.975);
+        if (c.wet) {
+            out.verdict = c.overspray ? SprayVerdict::overspray : SprayVerdict::leak;
+            std::vector<double> mass(weights.size());
+            const double top = *std::max_element(odds.answers.begin(), odds.answers.end());
+            double sum = 0.0, delay = 0.0;
+            for (std::size_t a = 0; a < weights.size(); ++a) {
+                const double m = weights[a] * std::exp(odds.answers[a] - top);
+                sum += m;
+                delay += m * dry_bank.delay_s(a);
+            }
+            out.delay_s = delay / sum;
+        } else if (posterior.beyond(config_.matters_rpm) <= kNoneSeenRisk) {
+            out.verdict = SprayVerdict::none_seen;
+        }
+    }
+}
 
-                                      std::string counted(std::size_t n, const char* one, const char* many) {
-                                          return std::to_string(n) + " " + (n == 1 ? one : many);
-                                      }
+std::string counted(std::size_t n, const char* one, const char* many) {
+    return std::to_string(n) + " " + (n == 1 ? one : many);
+}
 
-                                      }  // namespace
+}  // namespace
 
-                                      SprayTestResult evaluate_spray(std::span<const RpmReading> readings,
-                                                                     std::span<const SprayBurst> bursts,
-                                                                     std::span<const SpraySpot> spots,
-                                                                     const SprayTestConfig& config) {
-                                          check(bursts, spots, config);
-                                          SprayTestResult result;
-                                          result.spots.resize(spots.size());
-                                          const SpeedTrace trace = resample(readings, step_for(readings));
-                                          std::vector<double> heard;
-                                          for (std::size_t i = 0; i < trace.size(); ++i)
-                                              if (trace.seen[i]) heard.push_back(trace.rpm[i]);
-                                          if (!heard.empty()) result.idle_rpm = stats::median(heard);
-                                          if (static_cast<double>(heard.size()) * trace.step_s < kShortestTrace_s) {
-                                              result.notes.push_back(
-                                                  "The idle speed was heard for less than 10 s: too little to judge "
-                                                  "any spot.");
-                                              return result;
-                                          }
-                                          Session session(trace, find_disturbances(trace, kNoiseOrder), bursts, spots,
-                                                          config);
-                                          result.hunting_rpm = hunting_amplitude(session.disturbances());
-                                          session.find_leaks();
-                                          session.fill(result);
+SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<const SprayBurst> bursts,
+                               std::span<const SpraySpot> spots, const SprayTestConfig& config) {
+    check(bursts, spots, config);
+    SprayTestResult result;
+    result.spots.resize(spots.size());
+    const SpeedTrace trace = resample(readings, step_for(readings));
+    std::vector<double> heard;
+    for (std::size_t i = 0; i < trace.size(); ++i)
+        if (trace.seen[i]) heard.push_back(trace.rpm[i]);
+    if (!heard.empty()) result.idle_rpm = stats::median(heard);
+    if (static_cast<double>(heard.size()) * trace.step_s < kShortestTrace_s) {
+        result.notes.push_back(
+            "The idle speed was heard for less than 10 s: too little to judge "
+            "any spot.");
+        return result;
+    }
+    Session session(trace, find_disturbances(trace, kNoiseOrder), bursts, spots, config);
+    result.hunting_rpm = hunting_amplitude(session.disturbances());
+    session.find_leaks();
+    session.fill(result);
 
-                                          // Foretold from the quiet stretch before the first burst.
-                                          std::vector<double> counts;
-                                          std::vector<int> per_spot(spots.size(), 0);
-                                          double first_s = std::numeric_limits<double>::infinity();
-                                          for (const auto& b : bursts) {
-                                              ++per_spot[b.spot];
-                                              first_s = std::min(first_s, b.found_onset_s.value_or(b.time_s));
-                                          }
-                                          int sprayed = 0;
-                                          for (const int n : per_spot)
-                                              if (n > 0) {
-                                                  counts.push_back(n);
-                                                  ++sprayed;
-                                              }
-                                          if (sprayed > 0) {
-                                              const int usual = static_cast<int>(std::lround(stats::median(counts)));
-                                              const auto quiet_end = std::find_if(
-                                                  readings.begin(), readings.end(),
-                                                  [&](const RpmReading& r) { return r.time_s >= first_s - 0.5; });
-                                              result.smallest_provable_rpm = smallest_provable_rpm(
-                                                  readings.first(
-                                                      static_cast<std::size_t>(quiet_end - readings.begin())),
-                                                  sprayed, usual, config);
-                                              const auto& d = session.disturbances();
-                                              result.achieved_provable_rpm =
-                                                  provable_change(d.noise, d.cleaned.step_s, session.shapes(), usual,
-                                                                  sprayed, config.familywise_error);
-                                              if (std::isnan(result.smallest_provable_rpm))
-                                                  result.notes.push_back(
-                                                      "Less than 15 s of idle before the first burst: the smallest "
-                                                      "provable change could not be foretold.");
-                                          }
+    // Foretold from the quiet stretch before the first burst.
+    std::vector<double> counts;
+    std::vector<int> per_spot(spots.size(), 0);
+    double first_s = std::numeric_limits<double>::infinity();
+    for (const auto& b : bursts) {
+        ++per_spot[b.spot];
+        first_s = std::min(first_s, b.found_onset_s.value_or(b.time_s));
+    }
+    int sprayed = 0;
+    for (const int n : per_spot)
+        if (n > 0) {
+            counts.push_back(n);
+            ++sprayed;
+        }
+    if (sprayed > 0) {
+        const int usual = static_cast<int>(std::lround(stats::median(counts)));
+        const auto quiet_end = std::find_if(readings.begin(), readings.end(),
+                                            [&](const RpmReading& r) { return r.time_s >= first_s - 0.5; });
+        result.smallest_provable_rpm = smallest_provable_rpm(
+            readings.first(static_cast<std::size_t>(quiet_end - readings.begin())), sprayed, usual, config);
+        const auto& d = session.disturbances();
+        result.achieved_provable_rpm =
+            provable_change(d.noise, d.cleaned.step_s, session.shapes(), usual, sprayed, config.familywise_error);
+        if (std::isnan(result.smallest_provable_rpm))
+            result.notes.push_back(
+                "Less than 15 s of idle before the first burst: the smallest "
+                "provable change could not be foretold.");
+    }
 
-                                          // Notes: what might fool this result.
-                                          const auto& steps = session.disturbances().steps;
-                                          if (!steps.empty())
-                                              result.notes.push_back(
-                                                  counted(steps.size(), "load step was", "load steps were") +
-                                                  " found in the idle and taken out (fan, lamps, idle valve, or the "
-                                                  "engine's own).");
-                                          const bool placed =
-                                              std::all_of(spots.begin(), spots.end(),
-                                                          [](const SpraySpot& s) { return s.place.has_value(); });
-                                          const bool any_leak = std::any_of(
-                                              result.spots.begin(), result.spots.end(),
-                                              [](const SpotResult& r) { return r.verdict == SprayVerdict::leak; });
-                                          if (!placed)
-                                              result.notes.push_back(
-                                                  "Not every spot has a place on the map: spray that drifts onto a "
-                                                  "neighbour cannot be told from a leak of "
-                                                  "its own there.");
-                                          if (config.idle_control == IdleControl::regulated)
-                                              result.notes.push_back(
-                                                  "The idle is regulated: the valve takes changes back within seconds "
-                                                  "and may hide a small or slow leak; "
-                                                  "only the first seconds after each burst tell.");
-                                          for (std::size_t s = 0; s < spots.size(); ++s) {
-                                              const auto& r = result.spots[s];
-                                              if (r.bursts < per_spot[s])
-                                                  result.notes.push_back(
-                                                      "Spot " + spots[s].id + ": " +
-                                                      counted(static_cast<std::size_t>(per_spot[s] - r.bursts),
-                                                              "burst falls", "bursts fall") +
-                                                      " where the idle speed was not heard.");
-                                              if (r.bursts == 1 && r.verdict == SprayVerdict::undecided)
-                                                  result.notes.push_back("Spot " + spots[s].id +
-                                                                         ": a single burst may have missed; spray it "
-                                                                         "again to rule it out.");
-                                              if (r.verdict == SprayVerdict::overspray)
-                                                  result.notes.push_back("Spot " + spots[s].id +
-                                                                         ": spray drifting onto a leaking neighbour "
-                                                                         "explains its change; test it again once "
-                                                                         "that leak is mended.");
-                                          }
-                                          (void)any_leak;
-                                          return result;
-                                      }
+    // Notes: what might fool this result.
+    const auto& steps = session.disturbances().steps;
+    if (!steps.empty())
+        result.notes.push_back(counted(steps.size(), "load step was", "load steps were") +
+                               " found in the idle and taken out (fan, lamps, idle valve, or the "
+                               "engine's own).");
+    const bool placed = std::all_of(spots.begin(), spots.end(), [](const SpraySpot& s) { return s.place.has_value(); });
+    const bool any_leak = std::any_of(result.spots.begin(), result.spots.end(),
+                                      [](const SpotResult& r) { return r.verdict == SprayVerdict::leak; });
+    if (!placed)
+        result.notes.push_back(
+            "Not every spot has a place on the map: spray that drifts onto a "
+            "neighbour cannot be told from a leak of "
+            "its own there.");
+    if (config.idle_control == IdleControl::regulated)
+        result.notes.push_back(
+            "The idle is regulated: the valve takes changes back within seconds "
+            "and may hide a small or slow leak; "
+            "only the first seconds after each burst tell.");
+    for (std::size_t s = 0; s < spots.size(); ++s) {
+        const auto& r = result.spots[s];
+        if (r.bursts < per_spot[s])
+            result.notes.push_back(
+                "Spot " + spots[s].id + ": " +
+                counted(static_cast<std::size_t>(per_spot[s] - r.bursts), "burst falls", "bursts fall") +
+                " where the idle speed was not heard.");
+        if (r.bursts == 1 && r.verdict == SprayVerdict::undecided)
+            result.notes.push_back("Spot " + spots[s].id +
+                                   ": a single burst may have missed; spray it "
+                                   "again to rule it out.");
+        if (r.verdict == SprayVerdict::overspray)
+            result.notes.push_back("Spot " + spots[s].id +
+                                   ": spray drifting onto a leaking neighbour "
+                                   "explains its change; test it again once "
+                                   "that leak is mended.");
+    }
+    (void)any_leak;
+    return result;
+}
 
-                                      double smallest_provable_rpm(std::span<const RpmReading> quiet, int spots,
-                                                                   int bursts_per_spot, const SprayTestConfig& config) {
-                                          const SpeedTrace trace = resample(quiet, step_for(quiet));
-                                          const auto seen = std::count_if(trace.seen.begin(), trace.seen.end(),
-                                                                          [](char s) { return s != 0; });
-                                          if (static_cast<double>(seen) * trace.step_s < kShortestQuiet_s ||
-                                              spots < 1 || bursts_per_spot < 1)
-                                              return std::numeric_limits<double>::quiet_NaN();
-                                          const auto d = find_disturbances(trace, kNoiseOrder);
-                                          return provable_change(
-                                              d.noise, trace.step_s,
-                                              response_bank(config.idle_control == IdleControl::regulated),
-                                              bursts_per_spot, spots, config.familywise_error);
-                                      }
+double smallest_provable_rpm(std::span<const RpmReading> quiet, int spots, int bursts_per_spot,
+                             const SprayTestConfig& config) {
+    const SpeedTrace trace = resample(quiet, step_for(quiet));
+    const auto seen = std::count_if(trace.seen.begin(), trace.seen.end(), [](char s) { return s != 0; });
+    if (static_cast<double>(seen) * trace.step_s < kShortestQuiet_s || spots < 1 || bursts_per_spot < 1)
+        return std::numeric_limits<double>::quiet_NaN();
+    const auto d = find_disturbances(trace, kNoiseOrder);
+    return provable_change(d.noise, trace.step_s, response_bank(config.idle_control == IdleControl::regulated),
+                           bursts_per_spot, spots, config.familywise_error);
+}
 
-                                      }  // namespace idlehark
+}  // namespace idlehark

@@ -43,7 +43,7 @@ TEST_CASE("evaluate_spray: proves a strong leak and a fall, and rules the others
         CHECK(r.low_rpm < spec.leak_rpm[s]);
         CHECK(spec.leak_rpm[s] < r.high_rpm);
         CHECK(r.p_value < 0.01);
-        CHECK(r.delay_s == Approx(spec.shape.delay_s).margin(0.7));  // delays are told apart in steps of 0.4 s
+        CHECK(r.delay_s == Approx(spec.shape.delay_s).margin(1.0));  // delay and rise trade against each other
     }
     CHECK(leaks(result) == 2);
     CHECK(result.spots[5].verdict == SprayVerdict::none_seen);
@@ -149,5 +149,6 @@ TEST_CASE("smallest_provable_rpm: grows with noise and spots, shrinks with burst
     CHECK(smallest_provable_rpm(quiet(6.0), 12, 3) > 2.0 * calm);
     CHECK(smallest_provable_rpm(quiet(1.5), 30, 3) > calm);
     CHECK(smallest_provable_rpm(quiet(1.5), 12, 6) < calm);
-    CHECK(std::isnan(smallest_provable_rpm(std::span(quiet(1.5)).first(100), 12, 3)));
+    const auto readings = quiet(1.5);
+    CHECK(std::isnan(smallest_provable_rpm(std::span(readings).first(100), 12, 3)));
 }
