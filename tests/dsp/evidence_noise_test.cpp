@@ -38,7 +38,7 @@ TEST_CASE("resample: weighs locked readings and leaves gaps unseen", "[dsp][evid
     readings[20].rpm_low = 0.0;  // the tracker was guessing: does not count
     readings[20].rpm = 1600.0;
     const auto trace = resample(readings, 0.25);
-    REQUIRE(trace.size() == 40);
+    REQUIRE(trace.size() == 41);  // the last reading, at 9.9 s, is nearest to 40 cells of 0.25 s
     CHECK(trace.start_s == 0.0);
     CHECK(trace.seen[static_cast<std::size_t>(trace.index(3.0))]);
     CHECK_FALSE(trace.seen[static_cast<std::size_t>(trace.index(5.0))]);
