@@ -51,6 +51,7 @@ Result<Listened> listen_through(const ListenRequest& request, const ListenSinks&
     } catch (const std::invalid_argument& wrong) {
         return Error{wrong.what(), ""};
     }
+    if (sinks.start) sinks.start(heard.sample_rate_hz);
     const auto pass_on = [&](std::span<const RpmReading> readings) {
         heard.readings += readings.size();
         heard.locked_readings += static_cast<std::uint64_t>(
@@ -68,6 +69,7 @@ Result<Listened> listen_through(const ListenRequest& request, const ListenSinks&
         return Error{request.path + ": contains no sound", "The recording was not saved; record it again."};
     pass_on(tracker->finish());
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
+    heard.breaks_off = sound.warning().has_value();
     heard.summary = tracker->summary();
     add_warnings(heard, request, sound.warning());
     return heard;

@@ -22,6 +22,7 @@ struct ListenRequest {
 /// Called as the recording goes by; each may be empty.
 struct ListenSinks {
     std::function<void(std::span<const RpmReading>)> readings;
+    std::function<void(double sample_rate_hz)> start;                       ///< once, before any sound
     std::function<void(AudioView)> sound;                                   ///< the same samples, for another listener
     std::function<void(std::uint64_t done, std::uint64_t total)> progress;  ///< frames
 };
@@ -30,6 +31,7 @@ struct ListenSinks {
 struct Listened {
     double sample_rate_hz = 0.0;
     double length_s = 0.0;
+    bool breaks_off = false;  ///< the file ends before its header says so
     float peak = 0.0F;
     std::uint64_t readings = 0;
     std::uint64_t locked_readings = 0;

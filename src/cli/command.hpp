@@ -16,6 +16,10 @@ using Command = std::function<int()>;
 
 // One function a command, each in its own file: adds the subcommand, and sets `chosen` when it is the one asked for.
 void add_idle(CLI::App& app, Command& chosen);
+void add_bursts(CLI::App& app, Command& chosen);
+void add_spray(CLI::App& app, Command& chosen);
+void add_practice(CLI::App& app, Command& chosen);
+void add_demo(CLI::App& app, Command& chosen);
 
 /// The sound file and its channel: the same words in every command.
 struct SoundOptions {

@@ -49,7 +49,7 @@ int idle(const IdleOptions& options) {
         if (!progress) progress.emplace("listening", total);
         progress->at(done);
     };
-    const auto heard = listen_through(request, {.readings = rows, .sound = {}, .progress = show});
+    const auto heard = listen_through(request, {.readings = rows, .start = {}, .sound = {}, .progress = show});
     progress.reset();
     if (!heard) return refuse(heard.error());
     flush();

@@ -157,20 +157,39 @@ Result<Sound> read_sound(const std::string& path, int channel) {
     return sound;
 }
 
-Result<Done> write_sound(const std::string& path, double sample_rate_hz, AudioView samples) {
-    const bool flac = path.ends_with(".flac");
-    if (!flac && !path.ends_with(".wav")) return Error{path + ": sound is written as .wav or .flac", ""};
+struct SoundWriter::Parts {
+    std::string path;
+    Handle handle;
+};
+
+SoundWriter::SoundWriter(std::unique_ptr<Parts> parts) noexcept : parts_(std::move(parts)) {}
+SoundWriter::~SoundWriter() = default;
+SoundWriter::SoundWriter(SoundWriter&&) noexcept = default;
+SoundWriter& SoundWriter::operator=(SoundWriter&&) noexcept = default;
+
+Result<SoundWriter> SoundWriter::open(const std::string& path, double sample_rate_hz) {
     SF_INFO info{};
     info.samplerate = static_cast<int>(std::lround(sample_rate_hz));
     info.channels = 1;
-    info.format = (flac ? SF_FORMAT_FLAC : SF_FORMAT_WAV) | SF_FORMAT_PCM_16;
-    const Handle file{sf_open(path.c_str(), SFM_WRITE, &info)};
-    if (!file) return Error{fmt::format("{}: cannot be written ({})", path, sf_strerror(nullptr)), ""};
-    sf_command(file.get(), SFC_SET_CLIPPING, nullptr, SF_TRUE);
+    if (path.ends_with(".wav"))
+        info.format = SF_FORMAT_WAV | SF_FORMAT_PCM_16;
+    else if (path.ends_with(".flac"))
+        info.format = SF_FORMAT_FLAC | SF_FORMAT_PCM_16;
+    else if (path.ends_with(".ogg"))
+        info.format = SF_FORMAT_OGG | SF_FORMAT_VORBIS;
+    else
+        return Error{path + ": sound is written as .wav, .flac or .ogg", ""};
+    Handle handle{sf_open(path.c_str(), SFM_WRITE, &info)};
+    if (!handle) return Error{fmt::format("{}: cannot be written ({})", path, sf_strerror(nullptr)), ""};
+    sf_command(handle.get(), SFC_SET_CLIPPING, nullptr, SF_TRUE);
+    return SoundWriter{std::make_unique<Parts>(Parts{path, std::move(handle)})};
+}
+
+Result<Done> SoundWriter::write(AudioView samples) {
     const auto count = static_cast<sf_count_t>(samples.size());
-    if (sf_writef_float(file.get(), samples.data(), count) != count)
-        return Error{fmt::format("{}: writing stopped early ({})", path, sf_strerror(file.get())), "Is the disk full?"};
-    return Done{};
+    if (sf_writef_float(parts_->handle.get(), samples.data(), count) == count) return Done{};
+    return Error{fmt::format("{}: writing stopped early ({})", parts_->path, sf_strerror(parts_->handle.get())),
+                 "Is the disk full?"};
 }
 
 }  // namespace idlehark

@@ -52,7 +52,21 @@ struct Sound {
 };
 Result<Sound> read_sound(const std::string& path, int channel = 1);
 
-/// Writes mono sound as 16-bit; the name's ending chooses the format: .wav or .flac. Values beyond -1..1 are clipped.
-Result<Done> write_sound(const std::string& path, double sample_rate_hz, AudioView samples);
+/// Writes mono sound block by block. The name's ending chooses the format: .wav and .flac (16 bit), .ogg (Vorbis).
+/// Values beyond -1..1 are clipped.
+class SoundWriter {
+   public:
+    static Result<SoundWriter> open(const std::string& path, double sample_rate_hz);
+    ~SoundWriter();
+    SoundWriter(SoundWriter&&) noexcept;
+    SoundWriter& operator=(SoundWriter&&) noexcept;
+
+    Result<Done> write(AudioView samples);
+
+   private:
+    struct Parts;
+    explicit SoundWriter(std::unique_ptr<Parts> parts) noexcept;
+    std::unique_ptr<Parts> parts_;
+};
 
 }  // namespace idlehark

@@ -34,7 +34,7 @@ Ran run_idlehark(const std::string& arguments) {
     const ScratchFolder folder;
     const auto out = folder.path("out");
     const auto err = folder.path("err");
-    const std::string command = "'" IDLEHARK_PROGRAM "' " + arguments + " >" + out + " 2>" + err + " </dev/null";
+    const std::string command = "'" IDLEHARK_PROGRAM "' >" + out + " 2>" + err + " </dev/null " + arguments;
     const int status = std::system(command.c_str());
     return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, slurp(out), slurp(err)};
 }

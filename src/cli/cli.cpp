@@ -1,0 +1,38 @@
+#include "src/cli/cli.hpp"
+
+#include "src/cli/command.hpp"
+#include "src/cli/messages.hpp"
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+int run_command_line(int argc, const char* const* argv) {
+    CLI::App app{
+        "Idlehark listens to an idling engine and says, with numbers, which joint of its intake leaks.\n"
+        "Every test with spray is a fire risk: read the cautions in README.md first.",
+        "idlehark"};
+    app.set_version_flag("--version", "idlehark " IDLEHARK_VERSION);
+    app.require_subcommand(1);
+    app.get_formatter()->column_width(34);
+    app.footer(
+        "`idlehark COMMAND --help` explains a command. Exit code: 0 done, 1 the sound allows no answer, 2 wrong "
+        "input.");
+
+    Command chosen;
+    for (const auto add : {add_idle, add_bursts, add_spray, add_practice, add_demo}) add(app, chosen);
+
+    if (argc < 2) {
+        fmt::print(stderr, "{}", app.help());
+        return kExitBadInput;
+    }
+    try {
+        app.parse(argc, argv);
+    } catch (const CLI::ParseError& e) {
+        if (e.get_exit_code() == 0) return app.exit(e);  // --help, --version
+        return refuse(Error{e.what(), "idlehark --help lists the commands; idlehark COMMAND --help its options."});
+    }
+    return chosen();
+}
+
+}  // namespace idlehark

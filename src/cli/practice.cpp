@@ -1,0 +1,52 @@
+#include "src/cli/command.hpp"
+#include "src/cli/messages.hpp"
+#include "src/practice/practice_bay.hpp"
+
+#include <memory>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+int practise(const PracticeRequest& request) {
+    std::optional<Progress> progress;
+    const auto written = write_practice(request, [&](std::uint64_t done, std::uint64_t total) {
+        if (!progress) progress.emplace("simulating", total);
+        progress->at(done);
+    });
+    progress.reset();
+    if (!written) return refuse(written.error());
+    fmt::print(
+        "A practice bay, simulated: no engine, no spray. Find its leaks:\n"
+        "  idlehark spray {0}/{1} --engine {0}/engine.json --map {0}/map.json --marks {0}/marks.csv\n"
+        "The truth is in {0}/truth.json.\n",
+        request.folder, request.sound_name);
+    return close_output(kExitDone);
+}
+
+}  // namespace
+
+void add_practice(CLI::App& app, Command& chosen) {
+    auto request = std::make_shared<PracticeRequest>();
+    auto* command =
+        app.add_subcommand("practice", "A simulated bay with hidden leaks, to try the spray test without an engine");
+    command->add_option("--seed", request->seed, "Which bay: the same number gives the same bay")
+        ->capture_default_str();
+    command->add_option("--out", request->folder, "Folder to write into; made if it isn't there")->required();
+    command->add_option("--sound", request->sound_name, "Name of the recording; .flac, .wav or .ogg")
+        ->capture_default_str();
+    command->add_option("--engine-name", request->engine_name, "Name of the simulated engine");
+    command->add_option("--rate", request->sample_rate_hz, "Sample rate in Hz, 8000 to 192000")
+        ->check(CLI::Range(8000.0, 192000.0))
+        ->capture_default_str();
+    command->add_option("--spots", request->spots, "Number of spots, 3 to 40")
+        ->check(CLI::Range(3, 40))
+        ->capture_default_str();
+    command->add_flag("--disturbed", request->disturbed, "With a fan, load steps, unsteady hands, spray on neighbours");
+    command->footer("Example: idlehark practice --seed 7 --out practice-7");
+    command->callback([request, &chosen] { chosen = [request] { return practise(*request); }; });
+}
+
+}  // namespace idlehark

@@ -1,0 +1,30 @@
+#pragma once
+
+#include "dsp/sim/session.hpp"
+#include "src/result.hpp"
+
+#include <cstdint>
+#include <functional>
+#include <string>
+
+namespace idlehark {
+
+/// A simulated bay to practise on: no engine, no fuel, the truth beside it.
+struct PracticeRequest {
+    std::uint64_t seed = 1;
+    std::string folder;                   ///< made if it isn't there
+    std::string sound_name = "bay.flac";  ///< its ending chooses the format
+    std::string engine_name;              ///< empty: the simulator's
+    double sample_rate_hz = 16000.0;
+    int spots = 12;
+    bool disturbed = false;  ///< fan, load steps, unsteady hands, spray that drifts to neighbours
+};
+
+/// The session that a seed stands for.
+[[nodiscard]] sim::Session practice_session(const PracticeRequest& request);
+
+/// Writes the recording, engine.json, map.json, marks.csv and truth.json into the folder.
+Result<Done> write_practice(const PracticeRequest& request,
+                            const std::function<void(std::uint64_t done, std::uint64_t total)>& progress);
+
+}  // namespace idlehark
