@@ -1,0 +1,402 @@
+#include "dsp/track/comb_search.hpp"
+
+#include "dsp/track/line_evidence.hpp"
+#include "dsp/windows.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+
+namespace idlehark {
+
+namespace {
+// The window: long enough to part the firing lines (4.5 lines' spacing), short enough for a surging engine.
+constexpr double kShortestWindow_s = 0.5;
+constexpr double kLongestWindow_s = 1.0;
+constexpr double kLinesToPart = 4.5;
+constexpr double kLowestLine_hz = 12.0;
+constexpr double kHighestLine_hz = 520.0;
+constexpr double kHighestModulation_hz = 200.0;
+// Slopes: a surge of 60 rpm at 0.5 Hz about 700 rpm reaches 0.27 per second.
+constexpr std::size_t kSlopes = 9;
+constexpr std::size_t kEnvelopeSlopes = 3;
+constexpr double kSteepest_per_s = 0.30;
+constexpr double kUsualSlope_per_s = 0.12;  // a strong surge reaches more than twice this, and shows so clearly
+// Lines between the p-th multiples must carry their share of the evidence, up to this much.
+constexpr double kGapSlack = 3.0;
+constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
+constexpr double kGridStep = 0.005;
+// The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
+constexpr double kBelowIdle = 0.72;
+constexpr double kAboveIdle = 1.45;
+constexpr double kExpectedLine = 0.35;  // share of full strength from which a half order belongs to the firing comb
+// Local floor: a low quantile of overlapping groups of bins, so that lines do not raise it.
+constexpr std::size_t kFloorGroup = 16;
+constexpr double kFloorQuantile = 0.3;
+constexpr float kFloorMemory = 0.07F;  // per frame: about 1.4 s
+constexpr double kNeighbourhood_hz = 25.0;
+// Quieter than any microphone: below this there is nothing to hear (mean square per sample; -110 dBFS).
+constexpr double kLeastSound = 1e-11;
+// Log power of a millisecond of noise scatters by more than this (variance; sqrt(2/192) at 192 kHz), so a steadier
+// envelope is a machine's rounding.
+constexpr double kLeastEnvelope = 5e-3;
+// Of the window's power, spread evenly: what windows leak of a pure tone and more.
+constexpr double kLeastShare = 1e-8;
+
+double window_length(const Engine& e) {
+    const double spacing_hz = firing_frequency(e, Rpm{e.idle_low_rpm}).value;
+    return std::clamp(kLinesToPart / spacing_hz, kShortestWindow_s, kLongestWindow_s);
+}
+
+std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz) {
+    const auto at = firing_fractions(e);
+    std::vector<int> lines;
+    for (int m = 1; m * lowest_cycle_hz < kHighestLine_hz; ++m) {
+        std::complex<double> sum;
+        for (const double fraction : at) sum += std::polar(1.0, -2.0 * std::numbers::pi * m * fraction);
+        if (std::abs(sum) >= kExpectedLine * e.cylinders) lines.push_back(m);
+    }
+    return lines;
+}
+
+/// Offset of the summit of a parabola through three equally spaced values, -0.5..0.5 of the spacing.
+double summit(double left, double centre, double right) {
+    const double curvature = left - 2.0 * centre + right;
+    return curvature >= 0.0 ? 0.0 : std::clamp(0.5 * (left - right) / curvature, -0.5, 0.5);
+}
+}  // namespace
+
+CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, std::size_t slope_count,
+                             double steepest_per_s, double quietest)
+    : rate_hz(rate),
+      length(static_cast<std::size_t>(window_s * rate)),
+      used_bins(0),
+      fft(RealFft::good_size(length)),
+      bin_hz(rate / static_cast<double>(fft.size())),
+      least_variance(quietest) {
+    used_bins = std::min(fft.bins(), static_cast<std::size_t>(highest_hz / bin_hz) + 2);
+    used_bins = (used_bins + kFloorGroup - 1) / kFloorGroup * kFloorGroup;
+    used_bins = std::min(used_bins, fft.bins() / kFloorGroup * kFloorGroup);
+    const auto hann = hann_window(length);
+    for (const float w : hann) window_energy += static_cast<double>(w) * static_cast<double>(w);
+    const double middle = 0.5 * static_cast<double>(length - 1);
+    for (std::size_t s = 0; s < slope_count; ++s) {
+        const double slope =
+            steepest_per_s * (2.0 * static_cast<double>(s) / static_cast<double>(slope_count - 1) - 1.0);
+        slopes.push_back(slope);
+        Warp warp;
+        for (std::size_t i = 0; i < length; ++i) {
+            // The sound's phase runs as u = t + slope t^2/2; its inverse puts equal phase steps on the new axis.
+            const double u = (static_cast<double>(i) - middle) / rate;
+            const double t =
+                std::abs(slope) < 1e-9 ? u : (std::sqrt(std::max(0.0, 1.0 + 2.0 * slope * u)) - 1.0) / slope;
+            const double x = std::clamp(t * rate + middle, 0.0, static_cast<double>(length) - 1.001);
+            const auto from = static_cast<std::int32_t>(x);
+            const auto part = static_cast<float>(x - from);
+            warp.from.push_back(from);
+            warp.a.push_back((1.F - part) * hann[i]);
+            warp.b.push_back(part * hann[i]);
+        }
+        warps.push_back(std::move(warp));
+    }
+    window_sound.resize(length);
+    frame.assign(fft.size(), 0.F);
+    bins.resize(fft.bins());
+    power.resize(used_bins);
+    log_floor.assign(used_bins / kFloorGroup * 2 - 1, 0.F);
+    ratio.assign(slope_count, std::vector<float>(used_bins));
+    evidence = ratio;
+    running.resize(used_bins + 1);
+}
+
+void CombSearch::Channel::update_floor() {
+    std::array<float, kFloorGroup> group;
+    const auto rank = static_cast<std::size_t>(kFloorQuantile * kFloorGroup);
+    const auto unbias = static_cast<float>(-1.0 / std::log(1.0 - kFloorQuantile));
+    std::array<float, 256> now{};
+    for (std::size_t g = 0; g < log_floor.size(); ++g) {
+        std::copy_n(power.begin() + static_cast<std::ptrdiff_t>(g * kFloorGroup / 2), kFloorGroup, group.begin());
+        std::nth_element(group.begin(), group.begin() + rank, group.end());
+        const float level = std::log(group[rank] * unbias + least_floor);
+        log_floor[g] = floor_known ? log_floor[g] + kFloorMemory * (level - log_floor[g]) : level;
+        // Against the present floor too: a sudden noise must not look like lines everywhere.
+        now[g] = std::exp(std::max(log_floor[g], level));
+    }
+    floor_known = true;
+    // Straight lines between the groups' centres give each bin its floor.
+    inverse_floor.resize(used_bins);
+    for (std::size_t b = 0; b < used_bins; ++b) {
+        const float x = (static_cast<float>(b) - kFloorGroup / 2.F + 0.5F) / (kFloorGroup / 2.F);
+        const float clamped = std::clamp(x, 0.F, static_cast<float>(log_floor.size() - 1) - 0.001F);
+        const auto g = static_cast<std::size_t>(clamped);
+        const float part = clamped - static_cast<float>(g);
+        inverse_floor[b] = 1.F / (now[g] * (1.F - part) + now[g + 1] * part);
+    }
+}
+
+void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
+    const auto first = signal.index_at(time_s) - static_cast<std::int64_t>(length / 2);
+    signal.copy(first, window_sound);
+    // Silence around the recording's ends must not look like a step.
+    const float mean = std::accumulate(window_sound.begin(), window_sound.end(), 0.F) / static_cast<float>(length);
+    float power_sum = 0.F;
+    for (float& v : window_sound) {
+        v -= mean;
+        power_sum += v * v;
+    }
+    least_floor = static_cast<float>(window_energy * (least_variance + kLeastShare * static_cast<double>(power_sum)));
+    const std::size_t straight = slopes.size() / 2;
+    const auto transform = [&](std::size_t s) {
+        const Warp& w = warps[s];
+        for (std::size_t i = 0; i < length; ++i) {
+            const auto from = static_cast<std::size_t>(w.from[i]);
+            frame[i] = w.a[i] * window_sound[from] + w.b[i] * window_sound[from + 1];
+        }
+        fft.forward(frame, bins);
+        for (std::size_t b = 0; b < used_bins; ++b) {
+            const float re = bins[b].real();
+            const float im = bins[b].imag();
+            power[b] = re * re + im * im;
+        }
+    };
+    const auto weigh = [&](std::size_t s) {
+        for (std::size_t b = 0; b < used_bins; ++b) {
+            ratio[s][b] = power[b] * inverse_floor[b];
+        }
+        if (hum) hum->mute(bin_hz, ratio[s]);
+        // A line's evidence counts against its neighbourhood's: a comb must lie on the ridges and leave the valleys,
+        // and a band that is loud throughout speaks for no comb.
+        const auto reach = static_cast<std::size_t>(kNeighbourhood_hz / bin_hz);
+        running[0] = 0.F;
+        for (std::size_t b = 0; b < used_bins; ++b) running[b + 1] = running[b] + line_evidence(ratio[s][b]);
+        for (std::size_t b = 0; b < used_bins; ++b) {
+            const std::size_t low = b > reach ? b - reach : 0;
+            const std::size_t high = std::min(used_bins, b + reach + 1);
+            evidence[s][b] =
+                running[b + 1] - running[b] - (running[high] - running[low]) / static_cast<float>(high - low);
+        }
+    };
+    transform(straight);
+    if (hum) hum->hear(bins, bin_hz, signal.time_s(first));
+    update_floor();
+    weigh(straight);
+    for (std::size_t s = 0; s < slopes.size(); ++s) {
+        if (s == straight) continue;
+        transform(s);
+        weigh(s);
+    }
+}
+
+MainsHum::MainsHum(double highest_hz) {
+    for (const double mains_hz : {50.0, 60.0}) {
+        Family f;
+        for (double line_hz = mains_hz; line_hz < highest_hz; line_hz += mains_hz) f.lines.emplace_back(line_hz);
+        families_.push_back(std::move(f));
+    }
+}
+
+void MainsHum::hear(std::span<const std::complex<float>> bins, double bin_hz, double first_sample_s) {
+    for (auto& family : families_) {
+        int steady = 0;
+        for (auto& line : family.lines) {
+            const auto b = static_cast<std::size_t>(std::lround(line.hz / bin_hz));
+            const double turns = line.hz * first_sample_s;
+            const std::complex<double> now =
+                std::complex<double>(bins[b]) * std::polar(1.0, -2.0 * std::numbers::pi * (turns - std::floor(turns)));
+            const std::complex<double> before = line.past[at_ % kLag];
+            line.past[at_ % kLag] = now;
+            if (at_ >= kLag) {
+                line.agreement += kMemory * (now * std::conj(before) - line.agreement);
+                line.power += kMemory * (0.5 * (std::norm(now) + std::norm(before)) - line.power);
+            }
+            line.steady = std::abs(line.agreement) > kCoherent * line.power && line.power > 0.0 &&
+                          std::abs(std::arg(line.agreement)) < kPhaseTolerance;
+            steady += line.steady;
+        }
+        family.present = steady >= kLinesOfHum && at_ > 3 * kLag;
+    }
+    ++at_;
+}
+
+void MainsHum::mute(double bin_hz, std::span<float> ratio) const {
+    for (const auto& family : families_) {
+        if (!family.present) continue;
+        for (const auto& line : family.lines) {
+            if (!line.steady) continue;
+            const auto low = static_cast<std::size_t>(std::max(0.0, (line.hz - kWidth_hz) / bin_hz));
+            const auto high = std::min(ratio.size(), static_cast<std::size_t>((line.hz + kWidth_hz) / bin_hz) + 2);
+            for (std::size_t b = low; b < high; ++b) ratio[b] = std::min(ratio[b], kUndecided);
+        }
+    }
+}
+
+CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
+    : window_s_(window_length(engine)),
+      low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
+      high_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kAboveIdle),
+      lines_(expected_lines(engine, low_cycle_hz_)),
+      mid_(rates.mid.rate_hz(), window_s_, std::min(kHighestLine_hz, 0.42 * rates.mid.rate_hz()), kSlopes,
+           kSteepest_per_s, kLeastSound),
+      envelope_{
+          Channel(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2, kLeastEnvelope),
+          Channel(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2,
+                  kLeastEnvelope)} {
+    for (const int m : lines_) spacing_ = std::gcd(spacing_, m);
+    const auto count = static_cast<std::size_t>(std::log(high_cycle_hz_ / low_cycle_hz_) / kGridStep) + 2;
+    for (std::size_t c = 0; c < count; ++c)
+        candidates_hz_.push_back(low_cycle_hz_ * std::exp(kGridStep * static_cast<double>(c)));
+    mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
+    mid_table_ = table_for(mid_);
+    envelope_table_ = table_for(envelope_[0]);
+    sum_.resize(count);
+    best_.resize(count);
+    best_slope_.resize(count);
+    envelope_sum_.assign(kEnvelopeSlopes, std::vector<float>(count));
+    peaks_.reserve(count);
+}
+
+void CombSearch::reset() {
+    mid_.floor_known = false;
+    mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
+    for (auto& e : envelope_) e.floor_known = false;
+}
+
+CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
+    LineTable table;
+    for (const int m : lines_) {
+        std::vector<std::uint16_t> at;
+        for (const double f : candidates_hz_) {
+            const double line_hz = f * m;
+            const auto b = static_cast<std::size_t>(std::lround(line_hz / c.bin_hz));
+            if (b + 1 >= c.used_bins) break;
+            // Bin 0 stands for "below what a line can be heard at": it is given no evidence.
+            at.push_back(line_hz < kLowestLine_hz ? std::uint16_t{0} : static_cast<std::uint16_t>(b));
+        }
+        if (at.empty()) break;
+        table.bin.push_back(std::move(at));
+    }
+    return table;
+}
+
+const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s) {
+    mid_.analyse(sound.mid, time_s);
+    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) envelope_[e].analyse(sound.envelope[e], time_s);
+    for (auto& v : mid_.evidence) v[0] = 0.F;
+    const std::size_t count = candidates_hz_.size();
+    for (std::size_t s = 0; s < kEnvelopeSlopes; ++s) {
+        auto& sum = envelope_sum_[s];
+        std::fill(sum.begin(), sum.end(), 0.F);
+        for (auto& e : envelope_) {
+            e.evidence[s][0] = 0.F;
+            const float* evidence = e.evidence[s].data();
+            for (const auto& line : envelope_table_.bin)
+                for (std::size_t c = 0; c < line.size(); ++c) sum[c] += evidence[line[c]];
+        }
+    }
+    std::fill(best_.begin(), best_.end(), -1e30F);
+    for (std::size_t s = 0; s < kSlopes; ++s) {
+        const double wanted = mid_.slopes[s];
+        std::size_t e = 0;
+        for (std::size_t i = 1; i < kEnvelopeSlopes; ++i)
+            if (std::abs(envelope_[0].slopes[i] - wanted) < std::abs(envelope_[0].slopes[e] - wanted)) e = i;
+        const double steep = wanted / kUsualSlope_per_s;
+        const auto prior = static_cast<float>(0.5 * steep * steep);
+        for (std::size_t c = 0; c < count; ++c) sum_[c] = envelope_sum_[e][c] - prior;
+        const float* evidence = mid_.evidence[s].data();
+        for (const auto& line : mid_table_.bin)
+            for (std::size_t c = 0; c < line.size(); ++c) sum_[c] += evidence[line[c]];
+        for (std::size_t c = 0; c < count; ++c)
+            if (sum_[c] > best_[c]) {
+                best_[c] = sum_[c];
+                best_slope_[c] = static_cast<std::uint8_t>(s);
+            }
+    }
+    peaks_.clear();
+    for (std::size_t c = 1; c + 1 < count; ++c)
+        if (best_[c] >= best_[c - 1] && best_[c] > best_[c + 1])
+            peaks_.push_back({.log_cycle_hz = std::log(candidates_hz_[c]),
+                              .slope_per_s = mid_.slopes[best_slope_[c]],
+                              .evidence = static_cast<double>(best_[c])});
+    const auto stronger = [](const CombPeak& a, const CombPeak& b) { return a.evidence > b.evidence; };
+    if (peaks_.size() > kPeaks) {
+        std::nth_element(peaks_.begin(), peaks_.begin() + kPeaks, peaks_.end(), stronger);
+        peaks_.resize(kPeaks);
+    }
+    std::sort(peaks_.begin(), peaks_.end(), stronger);
+    for (auto& p : peaks_) {
+        refine(p);
+        judge_gaps(p);
+        p.evidence = std::min(p.evidence, p.gap_evidence + kGapSlack);
+        p.score = p.lines > 0 ? p.evidence / (kLineSpread * std::sqrt(static_cast<double>(p.lines))) : 0.0;
+    }
+    return peaks_;
+}
+
+void CombSearch::refine(CombPeak& peak) const {
+    const auto s = slope_index(peak.slope_per_s);
+    // Not the capped evidence, which is flat on top where lines are strong, but the likelihood of lines of unknown
+    // strength: the logarithm of power.
+    const auto fit = [&](std::size_t slope, double log_hz) {
+        const auto& ratio = mid_.ratio[slope];
+        const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
+        float sum = 0.F;
+        for (const int m : lines_) {
+            const float x = f * static_cast<float>(m);
+            const auto b = static_cast<std::size_t>(x);
+            if (b + 2 >= mid_.used_bins) break;
+            const float part = x - static_cast<float>(b);
+            sum += std::log(1.F + ratio[b] + part * (ratio[b + 1] - ratio[b]));
+        }
+        return static_cast<double>(sum);
+    };
+    constexpr int kSteps = 3;
+    constexpr double kStep = 0.002;
+    std::array<double, 2 * kSteps + 1> values{};
+    for (int i = -kSteps; i <= kSteps; ++i)
+        values[static_cast<std::size_t>(i + kSteps)] = fit(s, peak.log_cycle_hz + kStep * i);
+    const auto top = static_cast<std::size_t>(
+        std::clamp<std::ptrdiff_t>(std::max_element(values.begin(), values.end()) - values.begin(), 1, 2 * kSteps - 1));
+    peak.log_cycle_hz +=
+        kStep * (static_cast<double>(top) - kSteps + summit(values[top - 1], values[top], values[top + 1]));
+    if (s > 0 && s + 1 < kSlopes) {
+        const double at = peak.log_cycle_hz;
+        peak.slope_per_s += summit(fit(s - 1, at), fit(s, at), fit(s + 1, at)) * (mid_.slopes[1] - mid_.slopes[0]);
+    }
+}
+
+std::size_t CombSearch::slope_index(double slope_per_s) const {
+    const double x = (slope_per_s - mid_.slopes.front()) / (mid_.slopes[1] - mid_.slopes[0]);
+    return static_cast<std::size_t>(std::clamp<long>(std::lround(x), 0, static_cast<long>(kSlopes) - 1));
+}
+
+void CombSearch::judge_gaps(CombPeak& peak) const {
+    const double f = std::exp(peak.log_cycle_hz) / mid_.bin_hz;
+    const auto s = slope_index(peak.slope_per_s);
+    constexpr std::array<int, 4> kFaster{2, 3, 5, 7};
+    std::array<double, kFaster.size()> between{};
+    std::array<int, kFaster.size()> lines_between{};
+    int lines = 0;
+    const auto gather = [&](const Channel& c, std::size_t slope, double cycle_bins) {
+        for (const int m : lines_) {
+            const auto b = static_cast<std::size_t>(cycle_bins * m + 0.5);
+            if (b + 1 >= c.used_bins) break;
+            if (static_cast<double>(b) * c.bin_hz < kLowestLine_hz) continue;
+            ++lines;
+            for (std::size_t i = 0; i < kFaster.size(); ++i)
+                if ((m / spacing_) % kFaster[i] != 0) {
+                    between[i] += static_cast<double>(c.evidence[slope][b]);
+                    ++lines_between[i];
+                }
+        }
+    };
+    gather(mid_, s, f);
+    for (const auto& e : envelope_) gather(e, e.slopes.size() / 2, std::exp(peak.log_cycle_hz) / e.bin_hz);
+    peak.lines = lines;
+    double gaps = 1e30;  // scaled up to the full number of lines
+    for (std::size_t i = 0; i < kFaster.size(); ++i)
+        if (lines_between[i] > 0) gaps = std::min(gaps, between[i] * lines / lines_between[i]);
+    peak.gap_evidence = gaps;
+}
+
+}  // namespace idlehark

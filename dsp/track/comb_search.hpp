@@ -1,0 +1,135 @@
+#pragma once
+
+#include "dsp/engine.hpp"
+#include "dsp/real_fft.hpp"
+#include "dsp/track/front_end.hpp"
+
+#include <array>
+#include <complex>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// One place where the comb of firing lines fits a half-second of sound.
+struct CombPeak {
+    double log_cycle_hz = 0.0;  ///< natural logarithm of the cycle frequency at the frame's centre
+    double slope_per_s = 0.0;   ///< relative change of speed
+    double evidence = 0.0;      ///< log likelihood ratio against sound with no such comb
+    double gap_evidence = 0.0;  ///< the least over p = 2, 3, 5, 7 of the evidence of the lines that are no p-th
+                                ///< multiples, scaled to all lines: low where a p times faster comb explains the sound
+    int lines = 0;              ///< lines that had their say
+    double score = 0.0;         ///< evidence in standard deviations of what noise gives that many lines
+};
+
+/// Finds mains hum: lines at multiples of 50 or 60 Hz that keep their phase, which no engine line does for long.
+class MainsHum {
+   public:
+    explicit MainsHum(double highest_hz);
+    /// One frame's transform, not warped; `first_sample_s` its first sample's time.
+    void hear(std::span<const std::complex<float>> bins, double bin_hz, double first_sample_s);
+    /// Takes the word from the bins that hum occupies.
+    void mute(double bin_hz, std::span<float> ratio) const;
+
+   private:
+    static constexpr std::size_t kLag = 5;          ///< frames; half a second, where windows no longer overlap much
+    static constexpr double kMemory = 0.05;         ///< per frame: two seconds
+    static constexpr double kCoherent = 0.6;        ///< agreement over power; noise alone gives about 0.2
+    static constexpr double kPhaseTolerance = 0.7;  ///< radians a lag: 0.2 Hz, the mains' own tolerance
+    static constexpr int kLinesOfHum = 3;
+    static constexpr double kWidth_hz = 3.0;   ///< half the window's main lobe and a little
+    static constexpr float kUndecided = 1.0F;  ///< power over floor that speaks neither for nor against a line
+    struct Line {
+        explicit Line(double line_hz) : hz(line_hz) {}
+        double hz;
+        std::array<std::complex<double>, kLag> past{};
+        std::complex<double> agreement;
+        double power = 0.0;
+        bool steady = false;
+    };
+    struct Family {
+        std::vector<Line> lines;
+        bool present = false;
+    };
+    std::vector<Family> families_;
+    std::size_t at_ = 0;
+};
+
+/// Fits combs over speed and slope to windows of the front end's signals.
+/// A window is warped in time so that a given relative slope becomes steady, which straightens every line at once, and
+/// transformed. Each bin's power over the local floor gives a log likelihood ratio "line or no line" that is capped, so
+/// that a few strong tones cannot outvote a comb; a candidate is the sum over the lines it expects.
+/// Source   fan-chirp analysis: Kepesi & Weruaga, Adaptive chirp-based time-frequency analysis of speech signals,
+///          Speech Communication 48 (2006) 474 (from memory); the rest is our own derivation.
+class CombSearch {
+   public:
+    CombSearch(const FrontEnd& rates, const Engine& engine);
+
+    static constexpr std::size_t kPeaks = 16;
+    /// Best combs for the window centred on `time_s`, strongest first.
+    [[nodiscard]] const std::vector<CombPeak>& at(const FrontEnd& sound, double time_s);
+    void reset();
+
+    [[nodiscard]] double window_s() const noexcept { return window_s_; }
+    [[nodiscard]] double low_cycle_hz() const noexcept { return low_cycle_hz_; }
+    [[nodiscard]] double high_cycle_hz() const noexcept { return high_cycle_hz_; }
+    /// Lines of the firing comb as multiples of the cycle frequency, lowest first.
+    [[nodiscard]] const std::vector<int>& lines() const noexcept { return lines_; }
+
+    /// How often the firing pattern repeats within a cycle: the number of cylinders when they fire evenly.
+    [[nodiscard]] int pattern_repeats() const noexcept { return spacing_; }
+
+   private:
+    /// One signal's warped transforms and the evidence per bin.
+    struct Channel {
+        Channel(double rate_hz, double window_s, double highest_hz, std::size_t slopes, double steepest_per_s,
+                double quietest);
+        void analyse(const Timeline& signal, double time_s);
+        double rate_hz;
+        std::size_t length;
+        std::size_t used_bins;
+        RealFft fft;
+        double bin_hz;
+        double least_variance;
+        double window_energy = 0.0;
+        float least_floor = 0.F;
+        std::vector<double> slopes;
+        struct Warp {
+            std::vector<std::int32_t> from;
+            std::vector<float> a, b;
+        };
+        std::vector<Warp> warps;
+        std::vector<float> window_sound, frame;
+        std::vector<std::complex<float>> bins;
+        std::vector<float> power, log_floor, inverse_floor, running;
+        std::optional<MainsHum> hum;  ///< looked for in the lines, not in the envelopes
+        bool floor_known = false;
+        std::vector<std::vector<float>> ratio, evidence;  ///< [slope][bin]
+        void update_floor();
+    };
+    /// Where each candidate's n-th line falls in a channel's bins.
+    struct LineTable {
+        std::vector<std::vector<std::uint16_t>> bin;  ///< [line][candidate], shortened where lines leave the band
+    };
+    [[nodiscard]] LineTable table_for(const Channel& c) const;
+    void refine(CombPeak& peak) const;
+    void judge_gaps(CombPeak& peak) const;
+    [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
+
+    double window_s_;
+    double low_cycle_hz_, high_cycle_hz_;
+    std::vector<int> lines_;
+    int spacing_ = 0;
+    std::vector<double> candidates_hz_;
+    Channel mid_;
+    std::array<Channel, FrontEnd::kEnvelopes> envelope_;
+    LineTable mid_table_, envelope_table_;
+    std::vector<float> sum_, best_;
+    std::vector<std::vector<float>> envelope_sum_;
+    std::vector<std::uint8_t> best_slope_;
+    std::vector<CombPeak> peaks_;
+};
+
+}  // namespace idlehark

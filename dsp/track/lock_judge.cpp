@@ -1,0 +1,58 @@
+#include "dsp/track/lock_judge.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace idlehark {
+
+namespace {
+constexpr double kDrift = 1.8;      // score that noise's best path reaches, and a little: 1.4, nine in ten below 1.8
+constexpr double kMostScore = 3.6;  // more evidence makes a second of sound no longer
+constexpr double kLeastScore = -4.0;
+constexpr double kBelieve = 3.2;  // score seconds: 1.8 s of strong evidence, 6 s at 6 dB below the noise
+constexpr double kMostSum = 4.0;  // so that a stall is seen within half a second
+constexpr double kJump = 0.05;    // relative, between frames beyond the slope: a note's step, not an engine's
+constexpr std::size_t kMostWaiting = 4096;
+}  // namespace
+
+void LockJudge::break_run() {
+    sum_ = 0.0;
+    believed_ = false;
+    const double nan = std::numeric_limits<double>::quiet_NaN();
+    for (auto& r : waiting_) {
+        r.rpm = r.rpm_low = r.rpm_high = nan;
+        r.locked = false;
+        ready_.push_back(r);
+    }
+    waiting_.clear();
+}
+
+void LockJudge::hear(double score, double log_speed, double slope_per_s, double frame_s) {
+    if (any_before_ && std::abs(log_speed - log_speed_ - slope_per_s * frame_s) > kJump) break_run();
+    any_before_ = true;
+    log_speed_ = log_speed;
+    sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(score, kLeastScore, kMostScore) - kDrift));
+    if (sum_ <= 0.0) break_run();
+    if (sum_ >= kBelieve) believed_ = true;
+}
+
+void LockJudge::hear_nothing() { break_run(); }
+
+void LockJudge::take(const RpmReading& reading) {
+    waiting_.push_back(reading);
+    if (waiting_.size() > kMostWaiting) break_run();
+}
+
+void LockJudge::decided(std::vector<RpmReading>& out) {
+    if (believed_) {
+        ready_.insert(ready_.end(), waiting_.begin(), waiting_.end());
+        waiting_.clear();
+    }
+    out.insert(out.end(), ready_.begin(), ready_.end());
+    ready_.clear();
+}
+
+void LockJudge::finish() { break_run(); }
+
+}  // namespace idlehark

@@ -1,0 +1,38 @@
+#pragma once
+
+#include "dsp/idle_tracker.hpp"
+
+#include <deque>
+#include <vector>
+
+namespace idlehark {
+
+/// Decides which readings the sound supports. Evidence adds up along an unbroken run of speed (a cumulative sum with a
+/// drift that noise cannot outrun and a cap that limits how long a stalled engine is still believed in); a jump no
+/// engine makes starts a new run. Readings of a run that is not yet believed wait, and are handed out as locked once it
+/// is, as unlocked once it breaks: so a lock reaches back to the start of its run, and costs no reading.
+/// Source   E. S. Page, Continuous inspection schemes, Biometrika 41 (1954) 100.
+class LockJudge {
+   public:
+    /// The next frame of the path: its score (standard deviations of what noise gives), or that there was nothing.
+    void hear(double score, double log_speed, double slope_per_s, double frame_s);
+    void hear_nothing();
+    /// A reading at the time of the last frame heard.
+    void take(const RpmReading& reading);
+    /// Hands out, in time order, the readings that are decided.
+    void decided(std::vector<RpmReading>& out);
+    /// End of the recording: what still waits is handed out unlocked.
+    void finish();
+    void reset() { *this = LockJudge{}; }
+
+   private:
+    void break_run();
+    std::deque<RpmReading> waiting_;
+    std::vector<RpmReading> ready_;
+    double sum_ = 0.0;
+    double log_speed_ = 0.0;
+    bool any_before_ = false;
+    bool believed_ = false;
+};
+
+}  // namespace idlehark

@@ -1,0 +1,175 @@
+#include "dsp/track/phase_refiner.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace idlehark {
+
+namespace {
+// Each pass may use lines up to here: the lowest forgive the coarse path's errors, the highest measure finest.
+constexpr std::array<double, 4> kPassHighest_hz{220.0, 500.0, 1e9, 1e9};
+constexpr double kHighestLine_hz = 1500.0;
+constexpr double kHighestModulation_hz = 320.0;
+constexpr double kGrid_s = 0.02;               // on which the coarse path is smoothed
+constexpr double kPathSmoothing_s = 0.2;       // takes the frames' scatter off the path
+constexpr double kReferenceSmoothing_s = 0.6;  // so smooth that the engine's own wander is left to the random walk
+constexpr double kCoarseError = 0.004;         // relative, of the path we start from
+constexpr std::size_t kStepsPerBlock = 2;
+constexpr double kShortestBlock_s = 0.025;
+constexpr double kLongestBlock_s = 0.085;
+
+/// A block holds one repeat of the firing pattern, so that pulses of equal strength are cut alike at both ends; several
+/// repeats where they are short, a part where they are long.
+double choose_blocks_per_cycle(const Engine& e, int repeats) {
+    const double cycle_s = 1.0 / cycle_frequency(e, Rpm{0.5 * (e.idle_low_rpm + e.idle_high_rpm)}).value;
+    int blocks = repeats;
+    for (int fewer = repeats; fewer >= 1; --fewer)
+        if (repeats % fewer == 0 && cycle_s / blocks < kShortestBlock_s) blocks = fewer;
+    while (cycle_s / blocks > kLongestBlock_s) blocks *= 2;
+    return blocks;
+}
+
+/// Triangular mean over +- reach_s, shortened at the ends.
+void smooth_path(const std::vector<double>& x, double reach_s, std::vector<double>& y) {
+    const int reach = static_cast<int>(std::lround(reach_s / kGrid_s));
+    const auto n = static_cast<int>(x.size());
+    y.resize(x.size());
+    for (int j = 0; j < n; ++j) {
+        double sum = 0.0, weight = 0.0;
+        for (int i = std::max(0, j - reach); i <= std::min(n - 1, j + reach); ++i) {
+            const double w = reach + 1.0 - std::abs(i - j);
+            sum += w * x[static_cast<std::size_t>(i)];
+            weight += w;
+        }
+        y[static_cast<std::size_t>(j)] = sum / weight;
+    }
+}
+
+double on_grid(const std::vector<double>& y, double time_s) {
+    const double x = std::clamp(time_s / kGrid_s - 0.5, 0.0, static_cast<double>(y.size()) - 1.001);
+    const auto i = static_cast<std::size_t>(x);
+    return y[i] + (x - static_cast<double>(i)) * (y[i + 1] - y[i]);
+}
+}  // namespace
+
+PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats)
+    : pattern_repeats_(firing_pattern_repeats),
+      blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
+      smoother_(cycle_deg(engine)) {
+    signals_.emplace_back(rates.low.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.low.rate_hz()), 1024);
+    for (const auto& e : rates.envelope)
+        signals_.emplace_back(e.rate_hz(), kSegment_s, std::min(kHighestModulation_hz, 0.45 * e.rate_hz()), 256);
+}
+
+PhaseRefiner::Support PhaseRefiner::support() const {
+    CycleTemplate::Support sum;
+    for (const auto& s : signals_) {
+        const auto one = s.support(pattern_repeats_);
+        sum.all += one.all;
+        sum.without_2nd += one.without_2nd;
+        sum.without_3rd += one.without_3rd;
+        sum.without_5th += one.without_5th;
+        sum.lines += one.lines;
+    }
+    const double scale = 1.0 / std::sqrt(std::max(sum.lines, 1));
+    return {.per_line = sum.all * scale,
+            .gaps_per_line = std::min({sum.without_2nd, sum.without_3rd, sum.without_5th}) * scale};
+}
+
+void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
+    const auto after = [&](std::size_t& k, double t) {
+        while (k + 2 < path.size() && path[k + 1].time_s < t) ++k;
+        const double u = (t - path[k].time_s) / (path[k + 1].time_s - path[k].time_s);
+        return std::clamp(u, 0.0, 1.0);
+    };
+    coarse_.resize(static_cast<std::size_t>(std::lround(kSegment_s / kGrid_s)));
+    std::size_t k = 0;
+    for (std::size_t j = 0; j < coarse_.size(); ++j) {
+        const double u = after(k, first_s + (static_cast<double>(j) + 0.5) * kGrid_s);
+        coarse_[j] = path[k].cycle_hz + u * (path[k + 1].cycle_hz - path[k].cycle_hz);
+    }
+    smooth_path(coarse_, kPathSmoothing_s, near_);
+    smooth_path(coarse_, kReferenceSmoothing_s, far_);
+
+    path_.start_s.assign(1, 0.0);
+    path_.speed_hz.clear();
+    path_.heard.clear();
+    reference_.speed_hz.clear();
+    k = 0;
+    double t = 0.0;
+    while (t < kSegment_s || path_.steps() % kStepsPerBlock != 0) {
+        const double length_s = 1.0 / (on_grid(near_, t) * blocks_per_cycle_ * static_cast<double>(kStepsPerBlock));
+        const double middle = t + 0.5 * length_s;
+        path_.speed_hz.push_back(on_grid(near_, middle));
+        reference_.speed_hz.push_back(on_grid(far_, middle));
+        const double u = after(k, first_s + middle);
+        path_.heard.push_back(path[u < 0.5 ? k : k + 1].heard && middle < kSegment_s);
+        t += length_s;
+        path_.start_s.push_back(t);
+    }
+    reference_.start_s = path_.start_s;
+    path_.integrate();
+    reference_.integrate();
+    // The mean phase is anybody's: let both agree in the middle.
+    const std::size_t middle = path_.steps() / 2;
+    const double apart = path_.phase[middle] - reference_.phase[middle];
+    for (double& p : reference_.phase) p += apart;
+}
+
+/// The smoothed change of speed, a value a block, put on the reference step by step.
+void PhaseRefiner::move_path(std::span<const SpeedSmoother::Speed> change) {
+    std::size_t j = 0;
+    for (std::size_t s = 0; s < path_.steps(); ++s) {
+        const double t = 0.5 * (path_.start_s[s] + path_.start_s[s + 1]);
+        while (j + 2 < measured_.size() && measured_[j + 1].time_s < t) ++j;
+        const double u =
+            std::clamp((t - measured_[j].time_s) / (measured_[j + 1].time_s - measured_[j].time_s), 0.0, 1.0);
+        path_.speed_hz[s] =
+            reference_.speed_hz[s] + change[j].change_hz + u * (change[j + 1].change_hz - change[j].change_hz);
+    }
+    path_.integrate();
+}
+
+const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
+                                                   double end_s) {
+    const double first_s = end_s - kSegment_s;
+    lay_path(path, first_s);
+    const auto [slowest, fastest] = std::minmax_element(path_.speed_hz.begin(), path_.speed_hz.end());
+    const double low = *slowest, high = *fastest;
+    signals_[0].take(sound.low, first_s, low, high);
+    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) signals_[e + 1].take(sound.envelope[e], first_s, low, high);
+
+    const std::size_t blocks = path_.steps() / kStepsPerBlock;
+    measured_.resize(blocks);
+    std::span<const SpeedSmoother::Speed> change;
+    for (const double& highest_hz : kPassHighest_hz) {
+        gradient_.assign(blocks, 0.0);
+        information_.assign(blocks, 0.0);
+        for (auto& s : signals_) {
+            s.average(path_, highest_hz);
+            s.compare(path_, kStepsPerBlock, gradient_, information_);
+        }
+        for (std::size_t j = 0; j < blocks; ++j) {
+            const std::size_t s = j * kStepsPerBlock;
+            const std::size_t mid = s + kStepsPerBlock / 2;
+            const bool heard = path_.heard[s] && path_.heard[s + kStepsPerBlock - 1];
+            measured_[j] = {.time_s = 0.5 * (path_.start_s[s] + path_.start_s[s + kStepsPerBlock]),
+                            .moved_cycles = path_.phase[mid] - reference_.phase[mid],
+                            .information = heard ? information_[j] : 0.0};
+            if (information_[j] > 0.0) measured_[j].moved_cycles += gradient_[j] / information_[j];
+        }
+        const bool last = &highest_hz == &kPassHighest_hz.back();
+        change = smoother_.smooth(measured_, kCoarseError * low, last);
+        move_path(change);
+    }
+    out_.clear();
+    for (std::size_t j = 0; j < blocks; ++j)
+        out_.push_back({.time_s = first_s + measured_[j].time_s,
+                        .cycle_hz = on_grid(far_, measured_[j].time_s) + change[j].change_hz,
+                        .variance = change[j].variance,
+                        .walk_variance = smoother_.walk_variance()});
+    return out_;
+}
+
+}  // namespace idlehark

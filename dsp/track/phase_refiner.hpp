@@ -1,0 +1,69 @@
+#pragma once
+
+#include "dsp/engine.hpp"
+#include "dsp/track/cycle_template.hpp"
+#include "dsp/track/front_end.hpp"
+#include "dsp/track/speed_smoother.hpp"
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// What the comb search settled for one frame.
+struct CoarsePoint {
+    double time_s = 0.0;
+    double cycle_hz = 0.0;
+    double slope_per_s = 0.0;
+    double score = 0.0;  ///< of the comb, in standard deviations of noise; -infinity: nothing to hear
+    bool heard = false;  ///< lets the sound into the mean cycle
+};
+
+/// A refined speed with the standard deviation that the sound supports.
+struct FinePoint {
+    double time_s = 0.0;
+    double cycle_hz = 0.0;
+    double variance = 0.0;       ///< Hz^2, at this time
+    double walk_variance = 0.0;  ///< Hz^2 per second: what the speed may do between points
+};
+
+/// Refines a coarse speed path by the phase of the whole comb.
+/// Two seconds of each signal are whitened and their mean cycle along the path becomes a template; each firing is
+/// compared with the template and its derivative, which gives its phase against the path and the information in it (a
+/// Gauss-Newton step of the maximum likelihood); a Kalman smoother joins the firings. Repeated with ever higher lines,
+/// since a better path gives a sharper template.
+class PhaseRefiner {
+   public:
+    PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats);
+
+    static constexpr double kSegment_s = 2.0;
+    /// Refines the segment that ends at `end_s`; `path` covers it in time order. Returns a point a block, in order.
+    [[nodiscard]] const std::vector<FinePoint>& refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
+                                                       double end_s);
+    /// How far the last segment's mean cycle speaks for a firing comb: log likelihood ratio per line against noise, and
+    /// the least of it over the lines that a 2, 3 or 5 times faster comb would lack.
+    struct Support {
+        double per_line = 0.0;
+        double gaps_per_line = 0.0;
+    };
+    [[nodiscard]] Support support() const;
+    void reset() { smoother_.reset(); }
+
+   private:
+    void lay_path(std::span<const CoarsePoint> path, double first_s);
+    void move_path(std::span<const SpeedSmoother::Speed> change);
+
+    int pattern_repeats_;
+    double blocks_per_cycle_;
+    std::vector<CycleTemplate> signals_;
+    SpeedSmoother smoother_;
+    CyclePath path_;       ///< what the sound is compared along; improves with every pass
+    CyclePath reference_;  ///< smooth; what the speed's random walk departs from
+    std::vector<double> coarse_, near_, far_;
+    std::vector<double> gradient_, information_;
+    std::vector<PhaseMeasurement> measured_;
+    std::vector<FinePoint> out_;
+};
+
+}  // namespace idlehark

@@ -1,0 +1,137 @@
+#include "dsp/track/speed_smoother.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace idlehark {
+
+namespace {
+// Walks tried, rpm per square root of a second: below 1 a machine on a bench, 2 to 6 an idling engine, 60 a step.
+constexpr std::array<double, 9> kWalks{0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0};
+// Where combustion is heard scatters from firing to firing, which no amount of sound level cures; crank degrees.
+constexpr std::array<double, 6> kScatters_deg{0.0, 0.5, 1.0, 2.0, 4.0, 8.0};
+// A walk seen over a few seconds is uncertain: ordinary idle (1 to 3 rpm of scatter within half a second) is likelier
+// than none. Spread in natural logarithms. Common practice, no source.
+constexpr double kUsualWalk = 4.0;
+constexpr double kUsualSpread = 0.8;
+constexpr double kMemory = 0.9;   // of the likelihood, from one segment to the next
+constexpr double kOverlap = 0.3;  // segments overlap: the share of a segment's likelihood that is news
+constexpr std::size_t kFirstTrial = 5 * kScatters_deg.size() + 2;
+constexpr double kUnknownPhase = 0.05;  // cycles, of the first block
+
+double walk_of(std::size_t trial) { return kWalks[trial / kScatters_deg.size()]; }
+double scatter_deg_of(std::size_t trial) { return kScatters_deg[trial % kScatters_deg.size()]; }
+}  // namespace
+
+SpeedSmoother::SpeedSmoother(double crank_deg_per_cycle)
+    : cycle_deg_(crank_deg_per_cycle), scores_(kWalks.size() * kScatters_deg.size()) {
+    reset();
+}
+
+void SpeedSmoother::reset() {
+    std::fill(scores_.begin(), scores_.end(), 0.0);
+    trial_ = kFirstTrial;
+}
+
+double SpeedSmoother::walk_variance() const noexcept {
+    const double walk_hz = walk_of(trial_) * 6.0 / cycle_deg_;  // 1 rpm is 6 degrees a second
+    return walk_hz * walk_hz * scale_;
+}
+
+double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double q,
+                             double scatter_variance, std::vector<Step>& steps, double& scale) const {
+    steps.resize(measured.size());
+    double p = 0.0, v = 0.0;
+    double pp = kUnknownPhase * kUnknownPhase, pv = 0.0, vv = start_sd_hz * start_sd_hz;
+    double log_determinant = 0.0, squares = 0.0;
+    std::size_t n = 0;
+    for (std::size_t j = 0; j < measured.size(); ++j) {
+        if (j > 0) {
+            const double dt = measured[j].time_s - measured[j - 1].time_s;
+            p += dt * v;
+            pp += dt * (2.0 * pv + dt * vv) + q * dt * dt * dt / 3.0;
+            pv += dt * vv + q * dt * dt / 2.0;
+            vv += q * dt;
+        }
+        Step& s = steps[j];
+        s.phase_before = p, s.speed_before = v, s.pp_before = pp, s.pv_before = pv, s.vv_before = vv;
+        if (measured[j].information > 0.0) {
+            const double total = pp + 1.0 / measured[j].information + scatter_variance;
+            const double innovation = measured[j].moved_cycles - p;
+            const double gain_p = pp / total, gain_v = pv / total;
+            p += gain_p * innovation;
+            v += gain_v * innovation;
+            vv -= gain_v * pv;
+            pv -= gain_p * pv;
+            pp -= gain_p * pp;
+            log_determinant += std::log(total);
+            squares += innovation * innovation / total;
+            ++n;
+        }
+        s.phase = p, s.speed = v, s.pp = pp, s.pv = pv, s.vv = vv;
+    }
+    // A common scale of all variances, concentrated out of the likelihood; never below what the sound's noise says.
+    scale = n > 0 ? std::max(squares / static_cast<double>(n), 1.0) : 1.0;
+    return -0.5 * (log_determinant + static_cast<double>(n) * std::log(scale) + squares / scale);
+}
+
+const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const PhaseMeasurement> measured,
+                                                               double start_sd_hz, bool learn) {
+    const auto run = [&](std::size_t trial, double& scale) {
+        const double walk_hz = walk_of(trial) * 6.0 / cycle_deg_;
+        const double scatter = scatter_deg_of(trial) / cycle_deg_;
+        return filter(measured, start_sd_hz, walk_hz * walk_hz, scatter * scatter, steps_, scale);
+    };
+    if (learn) {
+        double best = -1e300;
+        for (std::size_t trial = 0; trial < scores_.size(); ++trial) {
+            double scale = 1.0;
+            scores_[trial] = kMemory * scores_[trial] + kOverlap * run(trial, scale);
+            const double unusual = std::log(walk_of(trial) / kUsualWalk) / kUsualSpread;
+            const double score = scores_[trial] - 0.5 * unusual * unusual;
+            if (score > best) {
+                best = score;
+                trial_ = trial;
+                scale_ = scale;
+                best_steps_.swap(steps_);
+            }
+        }
+        const double top = *std::max_element(scores_.begin(), scores_.end());
+        for (double& s : scores_) s -= top;
+    } else {
+        run(trial_, scale_);
+        best_steps_.swap(steps_);
+    }
+
+    out_.resize(measured.size());
+    double p = 0.0, v = 0.0, pp = 0.0, pv = 0.0, vv = 0.0;
+    for (std::size_t j = measured.size(); j-- > 0;) {
+        const Step& s = best_steps_[j];
+        if (j + 1 == measured.size()) {
+            p = s.phase, v = s.speed, pp = s.pp, pv = s.pv, vv = s.vv;
+        } else {
+            const Step& next = best_steps_[j + 1];
+            const double dt = measured[j + 1].time_s - measured[j].time_s;
+            const double det = next.pp_before * next.vv_before - next.pv_before * next.pv_before;
+            const double i00 = next.vv_before / det, i01 = -next.pv_before / det, i11 = next.pp_before / det;
+            const double x00 = s.pp + dt * s.pv, x01 = s.pv;  // covariance with the next block's prediction
+            const double x10 = s.pv + dt * s.vv, x11 = s.vv;
+            const double g00 = x00 * i00 + x01 * i01, g01 = x00 * i01 + x01 * i11;
+            const double g10 = x10 * i00 + x11 * i01, g11 = x10 * i01 + x11 * i11;
+            const double dp = p - next.phase_before, dv = v - next.speed_before;
+            const double d00 = pp - next.pp_before, d01 = pv - next.pv_before, d11 = vv - next.vv_before;
+            const double a00 = g00 * d00 + g01 * d01, a01 = g00 * d01 + g01 * d11;
+            const double a10 = g10 * d00 + g11 * d01, a11 = g10 * d01 + g11 * d11;
+            p = s.phase + g00 * dp + g01 * dv;
+            v = s.speed + g10 * dp + g11 * dv;
+            pp = s.pp + a00 * g00 + a01 * g01;
+            pv = s.pv + a00 * g10 + a01 * g11;
+            vv = s.vv + a10 * g10 + a11 * g11;
+        }
+        out_[j] = {.change_hz = v, .variance = std::max(vv, 0.0) * scale_};
+    }
+    return out_;
+}
+
+}  // namespace idlehark

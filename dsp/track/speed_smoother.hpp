@@ -1,0 +1,53 @@
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// What one block of sound says of the phase: `moved_cycles` ahead of the reference, with `information` (inverse
+/// variance, per cycle squared) from the sound alone; 0 where the block says nothing.
+struct PhaseMeasurement {
+    double time_s = 0.0;
+    double moved_cycles = 0.0;
+    double information = 0.0;
+};
+
+/// Joins phase measurements into speed. Speed departs from the reference as a random walk; each measurement carries the
+/// sound's noise plus a scatter of the firings themselves. How fast the speed walks and how much the firings scatter
+/// are taken from the likelihood of the innovations, which fades over segments, with a prior for ordinary idle. Source
+/// Kalman filter and Rauch-Tung-Striebel smoother (AIAA Journal 3 (1965) 1445); the model is our own.
+class SpeedSmoother {
+   public:
+    /// `crank_deg_per_cycle` 720 or 360: walks and scatters are stated at the crank.
+    explicit SpeedSmoother(double crank_deg_per_cycle);
+
+    struct Speed {
+        double change_hz = 0.0;  ///< cycle frequency less the reference's
+        double variance = 0.0;
+    };
+    /// Smooths one segment. `learn` re-estimates walk and scatter (once a segment), otherwise the last ones serve.
+    [[nodiscard]] const std::vector<Speed>& smooth(std::span<const PhaseMeasurement> measured, double start_sd_hz,
+                                                   bool learn);
+    /// Variance rate of the walk in use, Hz^2 per second: what a speed between two blocks may have done besides.
+    [[nodiscard]] double walk_variance() const noexcept;
+    void reset();
+
+   private:
+    struct Step {
+        double phase_before, speed_before, pp_before, pv_before, vv_before;  // predicted
+        double phase, speed, pp, pv, vv;                                     // with the block's own measurement
+    };
+    double filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double walk_variance,
+                  double scatter_variance, std::vector<Step>& steps, double& scale) const;
+
+    double cycle_deg_;
+    std::vector<double> scores_;
+    std::size_t trial_;
+    double scale_ = 1.0;
+    std::vector<Step> steps_, best_steps_;
+    std::vector<Speed> out_;
+};
+
+}  // namespace idlehark

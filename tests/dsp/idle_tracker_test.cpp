@@ -1,0 +1,185 @@
+#include "dsp/idle_tracker.hpp"
+
+#include "dsp/sim/disturbers.hpp"
+#include "dsp/sim/engine_sound.hpp"
+#include "dsp/sim/microphone.hpp"
+#include "dsp/sim/speed_path.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <limits>
+#include <vector>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+
+namespace {
+constexpr double kRate_hz = 16000.0;
+
+Engine engine_of(int cylinders) {
+    Engine e;
+    e.cylinders = cylinders;
+    return e;
+}
+
+std::vector<float> engine_in_noise(const Engine& engine, const sim::SpeedPath& path, double snr_db,
+                                   std::uint64_t seed) {
+    sim::EngineSoundSpec spec;
+    spec.engine = engine;
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = seed;
+    auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
+    mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, seed + 1), snr_db, sim::Mix::kHeardBand, 5.0);
+    auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
+    return sim::render_seconds(*heard, path.duration_s());
+}
+
+sim::SpeedPathSpec idle(double seconds, double rpm) {
+    sim::SpeedPathSpec s;
+    s.duration_s = seconds;
+    s.mean_rpm = rpm;
+    s.hunting_rpm = 3.0;
+    s.wander_rpm = 1.5;
+    return s;
+}
+
+bool same_bits(const std::vector<RpmReading>& a, const std::vector<RpmReading>& b) {
+    return a.size() == b.size() &&
+           std::equal(a.begin(), a.end(), b.begin(), [](const RpmReading& x, const RpmReading& y) {
+               return std::memcmp(&x.rpm, &y.rpm, sizeof x.rpm) == 0 && x.time_s == y.time_s && x.locked == y.locked &&
+                      std::memcmp(&x.rpm_low, &y.rpm_low, sizeof x.rpm_low) == 0;
+           });
+}
+
+std::vector<RpmReading> in_blocks(const IdleTrackerConfig& config, const std::vector<float>& x, std::size_t block) {
+    IdleTracker tracker(config);
+    std::vector<RpmReading> all;
+    for (std::size_t i = 0; i < x.size(); i += block) {
+        const auto r = tracker.process(AudioView(x).subspan(i, std::min(block, x.size() - i)));
+        all.insert(all.end(), r.begin(), r.end());
+    }
+    const auto r = tracker.finish();
+    all.insert(all.end(), r.begin(), r.end());
+    return all;
+}
+}  // namespace
+
+TEST_CASE("IdleTracker: follows an idling engine as loud as the noise, without bass", "[dsp][idle]") {
+    const int cylinders = GENERATE(3, 4, 6, 8);
+    CAPTURE(cylinders);
+    const auto engine = engine_of(cylinders);
+    const sim::SpeedPath path(idle(15.0, 820.0));
+    const auto readings =
+        track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, engine_in_noise(engine, path, 0.0, 101));
+    REQUIRE(readings.size() == 150);
+    std::vector<double> errors;
+    int gross = 0;
+    for (const auto& r : readings)
+        if (r.locked) {
+            errors.push_back(std::abs(r.rpm / path.rpm_at(r.time_s) - 1.0));
+            gross += errors.back() > 0.03;
+        }
+    CHECK(errors.size() >= 147);  // locked at least 98 % of the time
+    CHECK(gross == 0);
+    REQUIRE(!errors.empty());
+    std::nth_element(errors.begin(), errors.begin() + static_cast<std::ptrdiff_t>(errors.size() / 2), errors.end());
+    CHECK(errors[errors.size() / 2] < 0.001);
+}
+
+TEST_CASE("IdleTracker: the numbers do not depend on how the sound is cut", "[dsp][idle]") {
+    const auto engine = engine_of(4);
+    const sim::SpeedPath path(idle(4.0, 800.0));
+    const auto x = engine_in_noise(engine, path, 6.0, 3);
+    const IdleTrackerConfig config{.sample_rate_hz = kRate_hz, .engine = engine};
+    const auto whole = track_idle(config, x);
+    REQUIRE(std::any_of(whole.begin(), whole.end(), [](const RpmReading& r) { return r.locked; }));
+    for (const std::size_t block : {1U, 64U, 4096U, 8192U}) {
+        CAPTURE(block);
+        CHECK(same_bits(in_blocks(config, x, block), whole));
+    }
+}
+
+TEST_CASE("IdleTracker: after reset it is as new", "[dsp][idle]") {
+    const auto engine = engine_of(4);
+    const sim::SpeedPath path(idle(4.0, 800.0));
+    const auto x = engine_in_noise(engine, path, 6.0, 3);
+    IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = engine});
+    const auto collect = [&] {
+        const auto first = tracker.process(x);
+        std::vector<RpmReading> all(first.begin(), first.end());
+        const auto rest = tracker.finish();
+        all.insert(all.end(), rest.begin(), rest.end());
+        return all;
+    };
+    const auto once = collect();
+    tracker.reset();
+    CHECK(same_bits(collect(), once));
+}
+
+TEST_CASE("IdleTracker: gives no figure where there is no engine", "[dsp][idle]") {
+    const int cylinders = GENERATE(1, 4, 8);
+    const int kind = GENERATE(0, 1, 2, 3);
+    CAPTURE(cylinders, kind);
+    std::unique_ptr<sim::Source> sound;
+    if (kind == 1) sound = sim::make_source(sim::NoiseSpec{.colour = sim::NoiseColour::white}, kRate_hz, 11);
+    if (kind == 2) sound = sim::make_source(sim::NoiseSpec{}, kRate_hz, 12);
+    if (kind == 3) sound = sim::make_source(sim::SpeechSpec{}, kRate_hz, 13);
+    const auto x =
+        sound ? sim::render_seconds(*sound, 15.0) : std::vector<float>(static_cast<std::size_t>(15 * kRate_hz));
+    for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(cylinders)}, x)) {
+        CHECK_FALSE(r.locked);
+        CHECK(std::isnan(r.rpm));  // never 0 rpm
+    }
+}
+
+TEST_CASE("IdleTracker: gives up within a second of a stall", "[dsp][idle]") {
+    const auto engine = engine_of(4);
+    auto spec = idle(12.0, 800.0);
+    spec.stall_s = 7.0;
+    spec.stall_fall_s = 0.3;
+    const sim::SpeedPath path(spec);
+    const auto readings =
+        track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, engine_in_noise(engine, path, 6.0, 21));
+    bool locked_before = false;
+    for (const auto& r : readings) {
+        if (r.time_s < 6.5) locked_before = locked_before || r.locked;
+        if (r.time_s > 8.3) CHECK_FALSE(r.locked);
+    }
+    CHECK(locked_before);
+}
+
+TEST_CASE("IdleTracker: hears broken samples as silence and counts them", "[dsp][idle]") {
+    const auto engine = engine_of(4);
+    const sim::SpeedPath path(idle(6.0, 800.0));
+    auto x = engine_in_noise(engine, path, 10.0, 5);
+    for (std::size_t i = 0; i < x.size(); i += 4000) x[i] = std::numeric_limits<float>::quiet_NaN();
+    x[1234] = std::numeric_limits<float>::infinity();
+    IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = engine});
+    for (const auto& r : tracker.process(x))
+        if (r.locked) CHECK(std::abs(r.rpm / path.rpm_at(r.time_s) - 1.0) < 0.03);
+    CHECK(tracker.summary().not_finite_samples == (x.size() + 3999) / 4000 + 1);
+    CHECK(tracker.summary().samples == x.size());
+}
+
+TEST_CASE("IdleTracker: counts clipped runs, not single peaks", "[dsp][idle]") {
+    std::vector<float> x(16000, 0.0F);
+    x[100] = 1.0F;
+    x[200] = x[201] = x[202] = 1.0F;
+    x[300] = x[301] = -1.0F;
+    IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = engine_of(4)});
+    (void)tracker.process(x);
+    CHECK(tracker.summary().clipped_samples == 5);
+}
+
+TEST_CASE("IdleTracker: refuses what cannot be", "[dsp][idle]") {
+    CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = 4000.0, .engine = engine_of(4)}), std::invalid_argument);
+    CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = 400000.0, .engine = engine_of(4)}), std::invalid_argument);
+    CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = kRate_hz, .engine = engine_of(13)}), std::invalid_argument);
+    CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = kRate_hz, .engine = engine_of(4), .hop_s = 0.0}),
+                    std::invalid_argument);
+    CHECK(track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(4)}, {}).empty());
+    const std::vector<float> second(16000, 0.001F);
+    CHECK(track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(4)}, second).size() == 10);
+}
