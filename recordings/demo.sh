@@ -11,7 +11,7 @@ install_packages $build_packages
 if [ ! -f build/demo/build.ninja ]; then
     say "Building (a few minutes the first time) ..."
 fi
-mkdir -p build/demo
+need_writable build/demo
 log=build/demo/build.log
 if ! { cmake -S . -B build/demo -G Ninja -DCMAKE_BUILD_TYPE=Release -DIDLEHARK_TESTS=OFF &&
     cmake --build build/demo; } >"$log" 2>&1; then

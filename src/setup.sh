@@ -1,14 +1,23 @@
+# shellcheck shell=sh disable=SC2015 # "a && b || fail" is meant as it stands
 # Sourced, not run: the Debian packages of the project and how they get installed.
 # Used by recordings/demo.sh and tests/run.sh. POSIX sh.
 
+# shellcheck disable=SC2034 # used by the scripts that source this
 build_packages="g++ cmake ninja-build pkgconf libkissfft-dev libeigen3-dev libsndfile1-dev nlohmann-json3-dev
     libcli11-dev libfmt-dev libcairo2-dev fonts-dejavu-core"
+# shellcheck disable=SC2034
 test_packages="catch2 libfftw3-dev libgsl-dev libaubio-dev espeak-ng sox clang-format"
 
 say() { printf '%s\n' "$*"; }
 fail() {
     printf '%s\n' "$@" >&2
     exit 1
+}
+
+# need_writable FOLDER: makes it if it isn't there.
+need_writable() {
+    mkdir -p "$1" 2>/dev/null && [ -w "$1" ] ||
+        fail "$1 cannot be written: it may belong to root from an earlier run." "Remove it, or run this as root."
 }
 
 # missing PACKAGE...: prints those that are not installed.

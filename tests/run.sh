@@ -8,6 +8,7 @@ cd "$(dirname "$0")/.."
 # shellcheck disable=SC2086 # lists of words on purpose
 install_packages $build_packages $test_packages
 
+need_writable build/dev
 cmake --preset dev
 cmake --build --preset dev
 exec ctest --preset dev -j "$(nproc)"

@@ -22,7 +22,7 @@ Result<std::string> hidden_leaks(const std::string& path) {
     std::string text;
     try {
         for (const auto& leak : truth.value().at("leaks"))
-            text += fmt::format("{}{} ({}, {:+g} rpm)", text.empty() ? "" : ", ", leak.at("spot").get<std::string>(),
+            text += fmt::format("{}{} ({}, {:+.0f} rpm)", text.empty() ? "" : ", ", leak.at("spot").get<std::string>(),
                                 leak.at("name").get<std::string>(), leak.at("change_rpm").get<double>());
     } catch (const Json::exception&) {
         return Error{path + ": is not a truth file", ""};
@@ -40,10 +40,10 @@ int demo(const DemoOptions& options) {
     const auto truth = hidden_leaks(options.folder + "/truth.json");
     if (!truth) return refuse(truth.error());
 
-    fmt::print("A simulated bay: twelve spots, three bursts of spray each, one recording, marks made by hand.\n\n");
+    fmt::print("A spray test on a simulated bay: one recording, three bursts of spray on each of twelve spots.\n\n");
     const int code = spray(run);
     if (code != kExitDone) return code;
-    fmt::print("\nHidden in this bay: {}\nPicture: {}\n", truth.value(), options.plot);
+    fmt::print("\nHidden in this bay by the simulator: {}\nPicture: {}\n", truth.value(), options.plot);
     return close_output(kExitDone);
 }
 
