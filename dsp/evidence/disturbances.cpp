@@ -12,9 +12,11 @@ namespace idlehark::evidence {
 namespace {
 
 constexpr int kRounds = 8;
-constexpr double kStandsOut_sd = 5.0;    // one false step in hundreds of hours of Gaussian unrest
+constexpr double kStepStandsOut_sd = 4.0;  // a false one in some sessions: taking it out costs little
+constexpr double kStandsOut_sd = 5.0;
+constexpr double kStepHandicap = 3.0;    // in z squared: an answer to spray must not be taken for a step
 constexpr double kApart_s = 12.0;        // picks of one round do not overlap
-constexpr double kStepWatched_s = 20.0;  // a step is judged by this much of what follows
+constexpr double kStepWatched_s = 12.0;  // a step is judged by this much of what follows
 constexpr double kRiseTimes_s[] = {0.05, 0.3, 0.8, 2.0};
 constexpr double kSmoothing_s = 0.4;
 
@@ -60,18 +62,23 @@ std::vector<Pick> picks(const WhitenedTrace& white, const std::vector<Entry>& en
         for (long cell = static_cast<long>(white.noise().ar.size()); cell < n - 3; ++cell) {
             const auto s = white.score(entries[e].probe, cell);
             if (s.information <= 0.0) continue;
-            const double gain = s.score * s.score / s.information;
+            double gain = s.score * s.score / s.information;
+            if (entries[e].kind == Kind::step) gain -= kStepHandicap;
             if (gain > best[static_cast<std::size_t>(cell)].gain)
                 best[static_cast<std::size_t>(cell)] = {gain, s.score / s.information, cell, e};
         }
     }
-    std::erase_if(best, [](const Pick& p) { return p.gain < kStandsOut_sd * kStandsOut_sd; });
+    std::erase_if(best, [](const Pick& p) { return p.gain < kStepStandsOut_sd * kStepStandsOut_sd - kStepHandicap; });
     std::sort(best.begin(), best.end(), [](const Pick& a, const Pick& b) { return a.gain > b.gain; });
     std::vector<Pick> kept;
     const auto apart = static_cast<long>(kApart_s / step_s);
     for (const auto& p : best)
         if (std::none_of(kept.begin(), kept.end(), [&](const Pick& k) { return std::abs(k.cell - p.cell) < apart; }))
             kept.push_back(p);
+    // Only now: a transient too weak to take out still keeps its place from being called a step.
+    std::erase_if(kept, [&](const Pick& p) {
+        return entries[p.entry].kind != Kind::step && p.gain < kStandsOut_sd * kStandsOut_sd;
+    });
     return kept;
 }
 

@@ -152,6 +152,9 @@ class Session {
     [[nodiscard]] std::vector<double> answer_weights(const AnswerBank& bank) const;
     [[nodiscard]] std::map<std::size_t, ShamNull> shams(AnswerBank& bank, std::span<const double> weights,
                                                         std::span<const std::size_t> dry);
+    /// Steps that answers hid, and the unrest without those answers.
+    void look_again();
+
     SprayTestConfig config_;
     std::span<const SpraySpot> spots_;
     Disturbances disturbances_;
@@ -254,8 +257,9 @@ void Session::find_leaks() {
             auto& c = candidates_[dry[k]];
             const double neighbour = neighbour_log_odds(sprayed_, dry[k], bank.grid().rpm);
             receivers += neighbour > 0.0;
-            const double own_p = nulls.at(c.group.cells.size()).p_value(odds[k].log_odds - neighbour);
-            c.overspray = own_p * static_cast<double>(receivers) > config_.familywise_error;
+            // Odds against a model are above 1/p in at most a share p of the cases in which it holds.
+            c.overspray = neighbour > 0.0 && odds[k].log_odds - neighbour <
+                                                 std::log(static_cast<double>(receivers) / config_.familywise_error);
             sprayed_[dry[k]].source = !c.overspray;
             c.wet = true;
             c.answers = odds[k].answers;
@@ -269,7 +273,19 @@ void Session::find_leaks() {
                 if (std::log(agreed[a]) + c.answers[a] > std::log(agreed[best]) + c.answers[best]) best = a;
             bank.remove(residual_, c.group, best, c.change_rpm);
         }
+        look_again();
     }
+}
+
+void Session::look_again() {
+    SpeedTrace rest = disturbances_.cleaned;
+    rest.rpm = residual_.rpm();
+    auto again = find_disturbances(rest, kNoiseOrder);
+    for (std::size_t i = 0; i < rest.size(); ++i) disturbances_.cleaned.rpm[i] -= rest.rpm[i] - again.cleaned.rpm[i];
+    disturbances_.cleaned.seen = again.cleaned.seen;
+    disturbances_.steps.insert(disturbances_.steps.end(), again.steps.begin(), again.steps.end());
+    disturbances_.noise = again.noise;
+    residual_ = WhitenedTrace(again.cleaned.rpm, again.cleaned.seen, again.noise);
 }
 
 void Session::fill(SprayTestResult& result) {
