@@ -1,5 +1,7 @@
 #include "dsp/evidence/coloured_noise.hpp"
 
+#include "dsp/statistics.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -32,16 +34,39 @@ std::vector<double> ColouredNoise::whitening() const {
     return c;
 }
 
-ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order) {
+double usual_idle(double lag_s) {
+    double hunting = 0.0;
+    constexpr int kPeriods = 14;
+    for (int k = 0; k < kPeriods; ++k) {
+        const double period_s = 2.5 + 6.5 * (k + 0.5) / kPeriods;
+        hunting += std::cos(2.0 * std::acos(-1.0) * lag_s / period_s) / kPeriods;
+    }
+    return 9.0 * std::exp(-lag_s / 0.5) + 2.0 * std::exp(-lag_s / 12.0) * hunting + 2.0 * std::exp(-lag_s / 60.0) +
+           (lag_s == 0.0 ? 0.25 : 0.0);
+}
+
+ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order, double step_s) {
     const std::size_t n = rpm.size();
     const auto seen_count = static_cast<std::size_t>(std::count_if(seen.begin(), seen.end(), [](char s) { return s; }));
     if (seen_count < 20) throw std::invalid_argument("learn_noise: fewer than 20 cells seen");
     // A long order needs many cells for each of its figures.
-    const std::size_t order = std::min<std::size_t>(static_cast<std::size_t>(std::max(1, max_order)), seen_count / 8);
+    const std::size_t order = std::min<std::size_t>(static_cast<std::size_t>(std::max(1, max_order)), seen_count / 6);
 
     double level = 0.0;
     for (std::size_t i = 0; i < n; ++i) level += seen[i] ? rpm[i] : 0.0;
     level /= static_cast<double>(seen_count);
+
+    // The ordinary idle, scaled to this one's swing over a second.
+    const auto second = static_cast<std::size_t>(std::max(1L, std::lround(1.0 / step_s)));
+    std::vector<double> swings;
+    for (std::size_t t = second; t < n; ++t)
+        if (seen[t] && seen[t - second]) swings.push_back(std::abs(rpm[t] - rpm[t - second]));
+    const double lag_s = static_cast<double>(second) * step_s;
+    const double swing = swings.empty() ? 0.0 : stats::kMadToSd * stats::median(swings);
+    const double usual_scale = swing * swing / (2.0 * (usual_idle(0.0) - usual_idle(lag_s)));
+    const double usual_weight = kUsualIdle_s / step_s;
+    std::vector<double> usual;
+    for (std::size_t k = 0; k <= order; ++k) usual.push_back(usual_scale * usual_idle(static_cast<double>(k) * step_s));
 
     const auto columns = static_cast<Eigen::Index>(order + 1);
     std::vector<double> weight(n, 1.0);
@@ -61,6 +86,13 @@ ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> see
             square += weight[t] * (rpm[t] - level) * (rpm[t] - level);
             total += weight[t];
         }
+        for (std::size_t i = 1; i <= order; ++i) {
+            for (std::size_t j = 1; j <= i; ++j)
+                gram(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(j)) += usual_weight * usual[i - j];
+            moment(static_cast<Eigen::Index>(i)) += usual_weight * usual[i];
+        }
+        square += usual_weight * usual[0];
+        total += usual_weight;
         for (Eigen::Index k = 1; k < columns; ++k) gram(k, k) += total * kReadingFloor_rpm * kReadingFloor_rpm;
         gram(0, 0) += 1e-9;
         const Eigen::LLT<Eigen::MatrixXd, Eigen::Lower> llt(gram);

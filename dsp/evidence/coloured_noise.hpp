@@ -20,7 +20,16 @@ struct ColouredNoise {
 /// Learns the unrest by least squares over all rows, reweighted so that gross innovations (load steps, slips of the
 /// tracker) hardly count; the order up to `max_order` is the one Akaike's corrected criterion likes best.
 /// `seen` 0 drops the row of that cell; its value still serves as history. Needs at least 20 seen cells.
-[[nodiscard]] ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order);
+/// A short stretch cannot tell the slow half of the spectrum: an ordinary idle (autocovariance `usual_idle`, brought to
+/// the same swing over a second) counts as much as kUsualIdle_s more seconds of trace.
+[[nodiscard]] ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order,
+                                        double step_s);
+
+inline constexpr double kUsualIdle_s = 20.0;
+/// Autocovariance of an ordinary warm idle, rpm squared: scatter from cycle to cycle (3 rpm, 0.5 s), hunting of any
+/// period from 2.5 to 9 s (1.4 rpm), slow wandering (1.4 rpm, 60 s), a tracker's noise (0.5 rpm). Common practice, no
+/// source.
+[[nodiscard]] double usual_idle(double lag_s);
 
 /// A trace whitened by a noise model, ready to be asked how much of a given shape starts at a given cell.
 /// Cells not seen are treated as unknowns of the fit (exact generalised least squares given the model), not as values.

@@ -88,7 +88,7 @@ Disturbances find_disturbances(const SpeedTrace& trace, int noise_order) {
     Disturbances found;
     found.cleaned = trace;
     SpeedTrace quiet = trace;
-    found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order);
+    found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order, trace.step_s);
     for (int round = 0; round < kRounds; ++round) {
         const WhitenedTrace white(quiet.rpm, quiet.seen, found.noise);
         const auto entries = dictionary(white, trace.step_s);
@@ -118,7 +118,7 @@ Disturbances find_disturbances(const SpeedTrace& trace, int noise_order) {
                         p.amount * entry.probe.shape[static_cast<std::size_t>(i - p.cell)];
             }
         }
-        found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order);
+        found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order, trace.step_s);
     }
     std::sort(found.steps.begin(), found.steps.end(),
               [](const FoundStep& a, const FoundStep& b) { return a.time_s < b.time_s; });

@@ -10,7 +10,7 @@ namespace {
 
 // A third of the spray is what a neighbour gets (common practice, no source); hands and bays differ.
 constexpr std::array<double, 6> kShares{0.0, 0.1, 0.2, 0.3, 0.4, 0.5};
-constexpr std::array<double, 6> kSharePrior{0.10, 0.05, 0.20, 0.45, 0.15, 0.05};
+constexpr std::array<double, 6> kSharePrior{0.10, 0.03, 0.17, 0.55, 0.14, 0.01};
 // Chance that the share reaches a neighbour at all: certain near by, falling with the square of the distance beyond.
 constexpr double kCertainReach_mm = 60.0;
 constexpr double kReachFall_mm = 90.0;

@@ -33,6 +33,9 @@ constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of thi
 constexpr double kBelief = 0.5;
 constexpr double kKeptPrior = 0.1;
 constexpr double kIntervalScale_rpm = 30.0;
+// Log odds of a leak of its own against a leaking neighbour's spray, above which it counts as its own; more where there
+// are several such spots, as each is a chance of a false leak.
+constexpr double kOwnLeak_log_odds = 1.5;
 constexpr double kNoneSeenRisk = 0.015;
 void check(std::span<const SprayBurst> bursts, std::span<const SpraySpot> spots, const SprayTestConfig& c) {
     if (!(c.matters_rpm >= 1.0 && c.matters_rpm <= 200.0))
@@ -257,9 +260,8 @@ void Session::find_leaks() {
             auto& c = candidates_[dry[k]];
             const double neighbour = neighbour_log_odds(sprayed_, dry[k], bank.grid().rpm);
             receivers += neighbour > 0.0;
-            // Odds against a model are above 1/p in at most a share p of the cases in which it holds.
-            c.overspray = neighbour > 0.0 && odds[k].log_odds - neighbour <
-                                                 std::log(static_cast<double>(receivers) / config_.familywise_error);
+            c.overspray = neighbour > 0.0 &&
+                          odds[k].log_odds - neighbour < kOwnLeak_log_odds + std::log(static_cast<double>(receivers));
             sprayed_[dry[k]].source = !c.overspray;
             c.wet = true;
             c.answers = odds[k].answers;

@@ -50,7 +50,7 @@ TEST_CASE("learn_noise: finds an autoregression in spite of steps", "[dsp][evide
     const unsigned seed = GENERATE(1u, 2u, 3u);
     auto x = autoregression(3000, seed);
     for (std::size_t t = 1500; t < x.size(); ++t) x[t] += 30.0;
-    const auto noise = learn_noise(x, std::vector<char>(x.size(), 1), 20);
+    const auto noise = learn_noise(x, std::vector<char>(x.size(), 1), 20, 0.25);
     REQUIRE(noise.ar.size() >= 2);
     // The spectrum peaks where the poles are: a 0.2 % shift in period is far beyond what 3000 cells can tell.
     const auto gain = [&](double cells) {
