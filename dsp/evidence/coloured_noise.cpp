@@ -64,7 +64,8 @@ ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> see
     const double lag_s = static_cast<double>(second) * step_s;
     const double swing = swings.empty() ? 0.0 : stats::kMadToSd * stats::median(swings);
     const double usual_scale = swing * swing / (2.0 * (usual_idle(0.0) - usual_idle(lag_s)));
-    const double usual_weight = kUsualIdle_s / step_s;
+    const double heard_s = static_cast<double>(seen_count) * step_s;
+    const double usual_weight = kUsualIdle_s / step_s * std::max(0.0, 1.0 - heard_s / kLongEnough_s);
     std::vector<double> usual;
     for (std::size_t k = 0; k <= order; ++k) usual.push_back(usual_scale * usual_idle(static_cast<double>(k) * step_s));
 

@@ -21,11 +21,13 @@ struct ColouredNoise {
 /// tracker) hardly count; the order up to `max_order` is the one Akaike's corrected criterion likes best.
 /// `seen` 0 drops the row of that cell; its value still serves as history. Needs at least 20 seen cells.
 /// A short stretch cannot tell the slow half of the spectrum: an ordinary idle (autocovariance `usual_idle`, brought to
-/// the same swing over a second) counts as much as kUsualIdle_s more seconds of trace.
+/// the same swing over a second) counts as much as kUsualIdle_s more seconds of trace; less the longer the trace, and
+/// nothing from kLongEnough_s on.
 [[nodiscard]] ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order,
                                         double step_s);
 
 inline constexpr double kUsualIdle_s = 20.0;
+inline constexpr double kLongEnough_s = 150.0;
 /// Autocovariance of an ordinary warm idle, rpm squared: scatter from cycle to cycle (3 rpm, 0.5 s), hunting of any
 /// period from 2.5 to 9 s (1.4 rpm), slow wandering (1.4 rpm, 60 s), a tracker's noise (0.5 rpm). Common practice, no
 /// source.
