@@ -404,8 +404,6 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
                                " found in the idle and taken out (fan, lamps, idle valve, or the "
                                "engine's own).");
     const bool placed = std::all_of(spots.begin(), spots.end(), [](const SpraySpot& s) { return s.place.has_value(); });
-    const bool any_leak = std::any_of(result.spots.begin(), result.spots.end(),
-                                      [](const SpotResult& r) { return r.verdict == SprayVerdict::leak; });
     if (!placed)
         result.notes.push_back(
             "Not every spot has a place on the map: spray that drifts onto a "
@@ -433,7 +431,6 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
                                    "explains its change; test it again once "
                                    "that leak is mended.");
     }
-    (void)any_leak;
     return result;
 }
 
