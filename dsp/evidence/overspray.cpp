@@ -8,88 +8,117 @@ namespace idlehark::evidence {
 
 namespace {
 
-// A third of the spray is what a neighbour gets (common practice, no source); hands and bays differ.
-constexpr std::array<double, 6> kShares{0.0, 0.1, 0.2, 0.3, 0.4, 0.5};
-constexpr std::array<double, 6> kSharePrior{0.10, 0.03, 0.17, 0.55, 0.14, 0.01};
-// Chance that the share reaches a neighbour at all: certain near by, falling with the square of the distance beyond.
-constexpr double kCertainReach_mm = 60.0;
-constexpr double kReachFall_mm = 90.0;
-constexpr double kUnlikely = 0.02;  // pairs with less are not neighbours
-constexpr double kOwnLeak = 0.1;    // chance that a neighbour leaks as well
+constexpr double kFullReach_mm = 60.0;
+constexpr double kOwnLeak = 0.1;  // chance that a neighbour leaks as well
 constexpr double kPriorScale_rpm = 12.0;
+constexpr double kNear = 0.02;  // spots that get less than this share of the full drift are not neighbours
 
-double reach(const SprayedSpot& a, const SprayedSpot& b) {
-    if (!a.placed || !b.placed) return 0.0;
-    const double beyond_mm = std::max(0.0, std::hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm) - kCertainReach_mm);
-    const double z = beyond_mm / kReachFall_mm;
-    const double chance = std::exp(-z * z);
-    return chance < kUnlikely ? 0.0 : chance;
+/// One way that spray may drift in this session.
+struct Drift {
+    double share;    ///< of the source's change, near by
+    double fall_mm;  ///< how far beyond the full reach it falls to 1/e
+    double weight;
+
+    [[nodiscard]] double reaching(double distance_mm) const {
+        const double z = std::max(0.0, distance_mm - kFullReach_mm) / fall_mm;
+        return share * std::exp(-z * z);
+    }
+};
+
+// A third of the spray is what a close neighbour gets (common practice, no source); hands and bays differ.
+constexpr std::array<std::array<double, 2>, 6> kShares{
+    {{0.0, 0.10}, {0.1, 0.05}, {0.2, 0.20}, {0.3, 0.45}, {0.4, 0.15}, {0.45, 0.05}}};
+constexpr std::array<std::array<double, 2>, 3> kFalls_mm{{{10.0, 0.4}, {40.0, 0.4}, {80.0, 0.2}}};
+constexpr double kLongestFall_mm = 80.0;
+
+std::vector<Drift> drifts() {
+    std::vector<Drift> all;
+    for (const auto& [share, chance] : kShares)
+        for (const auto& [fall_mm, fall_chance] : kFalls_mm) all.push_back({share, fall_mm, chance * fall_chance});
+    return all;
+}
+
+double distance_mm(const SprayedSpot& a, const SprayedSpot& b) { return std::hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm); }
+
+bool neighbours(const SprayedSpot& a, const SprayedSpot& b) {
+    return a.placed && b.placed && Drift{1.0, kLongestFall_mm, 1.0}.reaching(distance_mm(a, b)) > kNear;
 }
 
 double interpolate(std::span<const double> grid, std::span<const double> curve, double x) {
     const auto at = std::lower_bound(grid.begin(), grid.end(), x);
     const auto i = static_cast<std::size_t>(std::clamp<long>(at - grid.begin(), 1, static_cast<long>(grid.size()) - 1));
-    return curve[i - 1] + (curve[i] - curve[i - 1]) * (x - grid[i - 1]) / (grid[i] - grid[i - 1]);
+    const double share = std::clamp((x - grid[i - 1]) / (grid[i] - grid[i - 1]), 0.0, 1.0);
+    return curve[i - 1] + (curve[i] - curve[i - 1]) * share;
 }
 
-/// Likelihood ratio of receiver's data if it gets each share of what the source, as uncertain as it is, would show.
-std::array<double, 6> share_odds(const SprayedSpot& source, const SprayedSpot& receiver, std::span<const double> grid) {
-    const double top = *std::max_element(source.log_curve.begin(), source.log_curve.end());
-    std::array<double, 6> odds{};
+/// Likelihood of what a spot shows, against its best one, if it only receives and if it leaks as well.
+struct Explained {
+    double drift_only = 0.0;
+    double own_too = 0.0;
+};
+
+Explained explain(std::span<const SprayedSpot> spots, std::size_t spot, const Drift& drift,
+                  std::span<const double> grid) {
+    double mean = 0.0, variance = 0.0;
+    for (std::size_t i = 0; i < spots.size(); ++i) {
+        if (i == spot || !spots[i].source || !neighbours(spots[i], spots[spot])) continue;
+        const double share = drift.reaching(distance_mm(spots[i], spots[spot]));
+        mean += share * spots[i].change_rpm;
+        variance += std::pow(share * spots[i].spread_rpm, 2);
+    }
+    const auto& curve = spots[spot].log_curve;
+    const double top = *std::max_element(curve.begin(), curve.end());
+    const auto likelihood = [&](double change) { return std::exp(interpolate(grid, curve, change) - top); };
+    // The drift as a normal, by points one half of its spread apart.
+    Explained out;
     double total = 0.0;
-    for (std::size_t i = 1; i + 1 < grid.size(); ++i) {
-        const double u = grid[i] / kPriorScale_rpm;
-        const double mass = std::exp(source.log_curve[i] - top) * (grid[i + 1] - grid[i - 1]) / (1.0 + u * u);
-        if (mass < 1e-9) continue;
+    for (int k = -5; k <= 5; ++k) {
+        const double z = 0.5 * k;
+        const double drifted = mean + z * std::sqrt(variance);
+        const double mass = std::exp(-0.5 * z * z);
+        double own = 0.0, prior = 0.0;
+        for (std::size_t i = 1; i + 1 < grid.size(); ++i) {
+            const double u = grid[i] / kPriorScale_rpm;
+            const double p = (grid[i + 1] - grid[i - 1]) / (1.0 + u * u);
+            prior += p;
+            own += p * likelihood(grid[i] + drifted);
+        }
         total += mass;
-        for (std::size_t s = 0; s < kShares.size(); ++s)
-            odds[s] += mass * std::exp(std::min(300.0, interpolate(grid, receiver.log_curve, kShares[s] * grid[i])));
+        out.drift_only += mass * likelihood(drifted);
+        out.own_too += mass * own / prior;
     }
-    for (double& o : odds) o /= total;
-    return odds;
-}
-
-double own_odds(const SprayedSpot& s, std::span<const double> grid) {
-    double sum = 0.0, total = 0.0;
-    for (std::size_t i = 1; i + 1 < grid.size(); ++i) {
-        const double u = grid[i] / kPriorScale_rpm;
-        const double mass = (grid[i + 1] - grid[i - 1]) / (1.0 + u * u);
-        total += mass;
-        sum += mass * std::exp(std::min(300.0, s.log_curve[i]));
-    }
-    return sum / total;
+    out.drift_only /= total;
+    out.own_too /= total;
+    return out;
 }
 
 }  // namespace
 
-double neighbour_log_odds(std::span<const SprayedSpot> spots, std::size_t spot, std::span<const double> grid) {
-    // What the session's other pairs say about the share.
-    std::array<double, 6> weight = kSharePrior;
-    for (std::size_t j = 0; j < spots.size(); ++j) {
-        if (j == spot || spots[j].log_curve.empty()) continue;
-        for (std::size_t i = 0; i < spots.size(); ++i) {
-            if (i == j || i == spot || !spots[i].source || spots[j].source) continue;
-            const double chance = reach(spots[i], spots[j]);
-            if (chance == 0.0) continue;
-            const auto odds = share_odds(spots[i], spots[j], grid);
-            const double own = own_odds(spots[j], grid);
-            double sum = 0.0;
-            for (std::size_t s = 0; s < weight.size(); ++s)
-                sum += weight[s] *= kOwnLeak * own + (1.0 - kOwnLeak) * (chance * odds[s] + 1.0 - chance);
-            for (double& w : weight) w /= sum;
+bool has_leaking_neighbour(std::span<const SprayedSpot> spots, std::size_t spot) {
+    for (std::size_t i = 0; i < spots.size(); ++i)
+        if (i != spot && spots[i].source && neighbours(spots[i], spots[spot])) return true;
+    return false;
+}
+
+double own_leak_log_odds(std::span<const SprayedSpot> spots, std::size_t spot, std::span<const double> grid) {
+    constexpr double kLeast = 1e-300;
+    double own = kLeast, drift_only = kLeast;
+    auto all = drifts();
+    for (std::size_t j = 0; j < spots.size(); ++j) {  // what the session's other neighbours say
+        if (j == spot || spots[j].source || spots[j].log_curve.empty() || !has_leaking_neighbour(spots, j)) continue;
+        double sum = kLeast;
+        for (auto& d : all) {
+            const auto e = explain(spots, j, d, grid);
+            sum += d.weight *= kOwnLeak * e.own_too + (1.0 - kOwnLeak) * e.drift_only;
         }
+        for (auto& d : all) d.weight /= sum;
     }
-    double best = 0.0;
-    for (std::size_t i = 0; i < spots.size(); ++i) {
-        if (i == spot || !spots[i].source) continue;
-        const double chance = reach(spots[i], spots[spot]);
-        if (chance == 0.0) continue;
-        const auto odds = share_odds(spots[i], spots[spot], grid);
-        double sum = 1.0 - chance;
-        for (std::size_t s = 0; s < weight.size(); ++s) sum += chance * weight[s] * odds[s];
-        best = std::max(best, std::log(sum));
+    for (const auto& d : all) {
+        const auto e = explain(spots, spot, d, grid);
+        own += d.weight * e.own_too;
+        drift_only += d.weight * e.drift_only;
     }
-    return best;
+    return std::log(own / drift_only);
 }
 
 }  // namespace idlehark::evidence

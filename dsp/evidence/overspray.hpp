@@ -12,14 +12,19 @@ struct SprayedSpot {
     double x_mm = 0.0;
     double y_mm = 0.0;
     bool source = false;            ///< a proven leak
+    double change_rpm = 0.0;        ///< what it shows, with its spread; looked at in sources only
+    double spread_rpm = 0.0;        ///< standard deviation
     std::vector<double> log_curve;  ///< log odds of each change of the grid against none; empty: never sprayed
 };
 
-/// How well a leaking neighbour explains what `spot` shows: log odds against no change at all, of a change that is the
-/// session's share of the neighbour's, averaged over both. The share (0 to 0.5, most likely 0.3, less likely the
-/// farther the neighbour) is learned from the other neighbours of leaks in the same session. 0 when there is no leaking
-/// neighbour, and never less than 0. `grid_rpm`: the changes the curves are for.
-[[nodiscard]] double neighbour_log_odds(std::span<const SprayedSpot> spots, std::size_t spot,
-                                        std::span<const double> grid_rpm);
+/// Whether any leak stands near enough for its spray to reach `spot`.
+[[nodiscard]] bool has_leaking_neighbour(std::span<const SprayedSpot> spots, std::size_t spot);
+
+/// Log odds that `spot` leaks itself, on top of what drifts over from all leaking neighbours, against the drift alone.
+/// The share that drifts (0 to 0.45, most likely 0.3) and how it falls with distance (full up to 60 mm, then at once or
+/// over some 40 or 80 mm) are unknown, common to a session, and learned from its other neighbours of leaks, wet and
+/// dry. `grid_rpm`: the changes the curves are for.
+[[nodiscard]] double own_leak_log_odds(std::span<const SprayedSpot> spots, std::size_t spot,
+                                       std::span<const double> grid_rpm);
 
 }  // namespace idlehark::evidence

@@ -92,10 +92,8 @@ struct Posterior {
 struct Candidate {
     BurstGroup group;
     bool wet = false;  ///< proven: leak or overspray
-    bool overspray = false;
     double p_value = 1.0;
     double change_rpm = 0.0;
-    double largest_rpm = 0.0;     ///< the end of its interval away from 0
     std::vector<double> answers;  ///< log odds of each answer, when it was proven
 };
 
@@ -128,7 +126,7 @@ class Session {
           candidates_(spots.size()),
           sprayed_(spots.size()) {
         for (std::size_t s = 0; s < spots.size(); ++s)
-            if (const auto& place = spots[s].place) sprayed_[s] = {true, place->x_mm, place->y_mm, false, {}};
+            if (const auto& place = spots[s].place) sprayed_[s] = {true, place->x_mm, place->y_mm, false, 0.0, 0.0, {}};
         for (const auto& b : bursts) {
             const long cell = trace.index(b.found_onset_s.value_or(b.time_s));
             const long after = std::lround(kHeardAfter_s / trace.step_s);
@@ -157,6 +155,8 @@ class Session {
                                                         std::span<const std::size_t> dry);
     /// Steps that answers hid, and the unrest without those answers.
     void look_again();
+    /// Which proven spots leak, from the largest change down, and which only get what drifts over from those.
+    void tell_overspray(SprayTestResult& result, const ChangeGrid& grid);
 
     SprayTestConfig config_;
     std::span<const SpraySpot> spots_;
@@ -228,8 +228,6 @@ std::map<std::size_t, ShamNull> Session::shams(AnswerBank& bank, std::span<const
 
 void Session::find_leaks() {
     double floor_p = 0.0;
-    std::size_t receivers = 0;  // spots that a neighbour's leak might explain: as
-                                // many chances of a false leak
     for (;; ++round_) {
         std::vector<std::size_t> dry;
         for (std::size_t s = 0; s < candidates_.size(); ++s)
@@ -251,18 +249,12 @@ void Session::find_leaks() {
             c.p_value = std::clamp(p, floor_p, 1.0);
             const Posterior posterior(bank.grid(), odds[k].curve);
             c.change_rpm = posterior.quantile(0.5);
-            sprayed_[dry[k]].log_curve = odds[k].curve;
             if (c.p_value <= config_.familywise_error) proven.emplace_back(std::abs(c.change_rpm), k);
         }
         if (proven.empty()) return;
         std::sort(proven.rbegin(), proven.rend());
         for (const auto& [size, k] : proven) {
             auto& c = candidates_[dry[k]];
-            const double neighbour = neighbour_log_odds(sprayed_, dry[k], bank.grid().rpm);
-            receivers += neighbour > 0.0;
-            c.overspray = neighbour > 0.0 &&
-                          odds[k].log_odds - neighbour < kOwnLeak_log_odds + std::log(static_cast<double>(receivers));
-            sprayed_[dry[k]].source = !c.overspray;
             c.wet = true;
             c.answers = odds[k].answers;
             floor_p = std::max(floor_p, c.p_value);
@@ -298,13 +290,13 @@ void Session::fill(SprayTestResult& result) {
     // were taken.
     AnswerBank dry_bank(residual_, step_s, shapes_, hands_);
     const auto weights = answer_weights(dry_bank);
+    std::vector<SpotOdds> odds(spots_.size());
     for (std::size_t s = 0; s < spots_.size(); ++s) {
         auto& out = result.spots[s];
         const auto& c = candidates_[s];
         out.bursts = static_cast<int>(c.group.cells.size());
         out.p_value = c.p_value;
         if (c.group.cells.empty()) continue;
-        SpotOdds odds;
         if (c.wet) {
             WhitenedTrace others(disturbances_.cleaned.rpm, disturbances_.cleaned.seen, disturbances_.noise);
             AnswerBank bank(others, step_s, shapes_, hands_);
@@ -316,21 +308,23 @@ void Session::fill(SprayTestResult& result) {
                     if (std::log(weights[i]) + a[i] > std::log(weights[best]) + a[best]) best = i;
                 bank.remove(others, candidates_[o].group, best, candidates_[o].change_rpm);
             }
-            odds = bank.odds(std::span(&c.group, 1), weights).front();
+            odds[s] = bank.odds(std::span(&c.group, 1), weights).front();
         } else {
-            odds = dry_bank.odds(std::span(&c.group, 1), weights).front();
+            odds[s] = dry_bank.odds(std::span(&c.group, 1), weights).front();
         }
-        const Posterior posterior(dry_bank.grid(), odds.curve);
+        const Posterior posterior(dry_bank.grid(), odds[s].curve);
         out.change_rpm = posterior.quantile(0.5);
         out.low_rpm = posterior.quantile(0.025);
         out.high_rpm = posterior.quantile(0.975);
+        sprayed_[s].change_rpm = out.change_rpm;
+        sprayed_[s].spread_rpm = 0.5 * (posterior.quantile(0.84) - posterior.quantile(0.16));
+        sprayed_[s].log_curve = odds[s].curve;
         if (c.wet) {
-            out.verdict = c.overspray ? SprayVerdict::overspray : SprayVerdict::leak;
             std::vector<double> mass(weights.size());
-            const double top = *std::max_element(odds.answers.begin(), odds.answers.end());
+            const double top = *std::max_element(odds[s].answers.begin(), odds[s].answers.end());
             double sum = 0.0, delay = 0.0;
             for (std::size_t a = 0; a < weights.size(); ++a) {
-                const double m = weights[a] * std::exp(odds.answers[a] - top);
+                const double m = weights[a] * std::exp(odds[s].answers[a] - top);
                 sum += m;
                 delay += m * dry_bank.delay_s(a);
             }
@@ -338,6 +332,26 @@ void Session::fill(SprayTestResult& result) {
         } else if (posterior.beyond(config_.matters_rpm) <= kNoneSeenRisk) {
             out.verdict = SprayVerdict::none_seen;
         }
+    }
+    tell_overspray(result, dry_bank.grid());
+}
+
+void Session::tell_overspray(SprayTestResult& result, const ChangeGrid& grid) {
+    std::vector<std::size_t> wet;
+    for (std::size_t s = 0; s < spots_.size(); ++s)
+        if (candidates_[s].wet) wet.push_back(s);
+    std::sort(wet.begin(), wet.end(), [&](std::size_t a, std::size_t b) {
+        return std::abs(sprayed_[a].change_rpm) > std::abs(sprayed_[b].change_rpm);
+    });
+    std::size_t receivers = 0;  // each is a chance of a false leak
+    for (const std::size_t s : wet) {
+        bool own = true;
+        if (has_leaking_neighbour(sprayed_, s)) {
+            const double needed = kOwnLeak_log_odds + std::log(static_cast<double>(++receivers));
+            own = own_leak_log_odds(sprayed_, s, grid.rpm) >= needed;
+        }
+        sprayed_[s].source = own;
+        result.spots[s].verdict = own ? SprayVerdict::leak : SprayVerdict::overspray;
     }
 }
 
