@@ -16,7 +16,8 @@ constexpr double kShortestWindow_s = 0.5;
 constexpr double kLongestWindow_s = 1.0;
 constexpr double kLinesToPart = 4.5;
 constexpr double kLowestLine_hz = 12.0;
-constexpr double kHighestLine_hz = 520.0;
+constexpr double kHighestLine_hz = 600.0;  // above, a surge smears lines within the window
+constexpr double kFewestLines = 12.0;      // many cylinders need a wider band for as many lines
 constexpr double kHighestModulation_hz = 200.0;
 // Slopes: a surge of 60 rpm at 0.5 Hz about 700 rpm reaches 0.27 per second.
 constexpr std::size_t kSlopes = 9;
@@ -25,11 +26,24 @@ constexpr double kSteepest_per_s = 0.30;
 constexpr double kUsualSlope_per_s = 0.12;  // a strong surge reaches more than twice this, and shows so clearly
 // Lines between the p-th multiples must carry their share of the evidence, up to this much.
 constexpr double kGapSlack = 3.0;
+constexpr float kStrongLine = 20.F;  // power over the floor
+constexpr float kMissingLine = 2.5F;
+constexpr double kHoleCost = 4.0;
+// Mean log power (natural) by which p-th multiples must exceed the other lines: 5 dB half believed; open recordings of
+// idles reach 4 dB, of faster engines 6 to 9.
+constexpr double kExcess = 1.15;
+constexpr double kExcessSpread = 0.1;
+constexpr double kRivalMargin = 2.0;
+// Out of range only where the other lines stand clear of the floor too (mean log power): in noise, an idle whose even
+// lines happen to be the stronger looks the same.
+constexpr double kClearLine = 1.8;
+constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
 constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
 constexpr double kGridStep = 0.005;
 // The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
 constexpr double kBelowIdle = 0.72;
 constexpr double kAboveIdle = 1.45;
+constexpr double kStatedMargin = 1.15;  // of the stated highest idle, to where a faster rival is taken instead
 constexpr double kExpectedLine = 0.35;  // share of full strength from which a half order belongs to the firing comb
 // Local floor: a low quantile of overlapping groups of bins, so that lines do not raise it.
 constexpr std::size_t kFloorGroup = 16;
@@ -43,16 +57,22 @@ constexpr double kLeastSound = 1e-11;
 constexpr double kLeastEnvelope = 5e-3;
 // Of the window's power, spread evenly: what windows leak of a pure tone and more.
 constexpr double kLeastShare = 1e-8;
+constexpr double kHumAlone = 0.998;  // of the power in hum: is the microphone plugged in?
 
 double window_length(const Engine& e) {
     const double spacing_hz = firing_frequency(e, Rpm{e.idle_low_rpm}).value;
     return std::clamp(kLinesToPart / spacing_hz, kShortestWindow_s, kLongestWindow_s);
 }
 
-std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz) {
+double highest_line_hz(const Engine& e, double rate_hz) {
+    const double wanted_hz = kFewestLines * firing_frequency(e, Rpm{e.idle_low_rpm}).value;
+    return std::min(std::max(wanted_hz, kHighestLine_hz), 0.42 * rate_hz);
+}
+
+std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz, double highest_hz) {
     const auto at = firing_fractions(e);
     std::vector<int> lines;
-    for (int m = 1; m * lowest_cycle_hz < kHighestLine_hz; ++m) {
+    for (int m = 1; m * lowest_cycle_hz < highest_hz; ++m) {
         std::complex<double> sum;
         for (const double fraction : at) sum += std::polar(1.0, -2.0 * std::numbers::pi * m * fraction);
         if (std::abs(sum) >= kExpectedLine * e.cylinders) lines.push_back(m);
@@ -178,7 +198,11 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
         }
     };
     transform(straight);
-    if (hum) hum->hear(bins, bin_hz, signal.time_s(first));
+    anything = static_cast<double>(power_sum) > least_variance * static_cast<double>(length);
+    if (hum) {
+        hum->hear(bins, bin_hz, signal.time_s(first));
+        anything = anything && hum->share(bin_hz, power) < kHumAlone;
+    }
     update_floor();
     weigh(straight);
     for (std::size_t s = 0; s < slopes.size(); ++s) {
@@ -219,29 +243,42 @@ void MainsHum::hear(std::span<const std::complex<float>> bins, double bin_hz, do
     ++at_;
 }
 
-void MainsHum::mute(double bin_hz, std::span<float> ratio) const {
+template <class Do>
+void MainsHum::each_bin(double bin_hz, std::size_t bins, Do&& act) const {
     for (const auto& family : families_) {
         if (!family.present) continue;
         for (const auto& line : family.lines) {
             if (!line.steady) continue;
             const auto low = static_cast<std::size_t>(std::max(0.0, (line.hz - kWidth_hz) / bin_hz));
-            const auto high = std::min(ratio.size(), static_cast<std::size_t>((line.hz + kWidth_hz) / bin_hz) + 2);
-            for (std::size_t b = low; b < high; ++b) ratio[b] = std::min(ratio[b], kUndecided);
+            const auto high = std::min(bins, static_cast<std::size_t>((line.hz + kWidth_hz) / bin_hz) + 2);
+            for (std::size_t b = low; b < high; ++b) act(b);
         }
     }
+}
+
+void MainsHum::mute(double bin_hz, std::span<float> ratio) const {
+    each_bin(bin_hz, ratio.size(), [&](std::size_t b) { ratio[b] = std::min(ratio[b], kUndecided); });
+}
+
+double MainsHum::share(double bin_hz, std::span<const float> power) const {
+    double hum = 0.0;
+    each_bin(bin_hz, power.size(), [&](std::size_t b) { hum += static_cast<double>(power[b]); });
+    const double all = std::accumulate(power.begin(), power.end(), 0.0);
+    return all > 0.0 ? hum / all : 0.0;
 }
 
 CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
     : window_s_(window_length(engine)),
       low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
       high_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kAboveIdle),
-      lines_(expected_lines(engine, low_cycle_hz_)),
-      mid_(rates.mid.rate_hz(), window_s_, std::min(kHighestLine_hz, 0.42 * rates.mid.rate_hz()), kSlopes,
-           kSteepest_per_s, kLeastSound),
+      lines_(expected_lines(engine, low_cycle_hz_, highest_line_hz(engine, rates.mid.rate_hz()))),
+      mid_(rates.mid.rate_hz(), window_s_, highest_line_hz(engine, rates.mid.rate_hz()), kSlopes, kSteepest_per_s,
+           kLeastSound),
       envelope_{
           Channel(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2, kLeastEnvelope),
           Channel(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2,
                   kLeastEnvelope)} {
+    stated_high_hz_ = cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kStatedMargin;
     for (const int m : lines_) spacing_ = std::gcd(spacing_, m);
     const auto count = static_cast<std::size_t>(std::log(high_cycle_hz_ / low_cycle_hz_) / kGridStep) + 2;
     for (std::size_t c = 0; c < count; ++c)
@@ -280,7 +317,9 @@ CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
 }
 
 const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s) {
+    peaks_.clear();
     mid_.analyse(sound.mid, time_s);
+    if (!mid_.anything) return peaks_;
     for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) envelope_[e].analyse(sound.envelope[e], time_s);
     for (auto& v : mid_.evidence) v[0] = 0.F;
     const std::size_t count = candidates_hz_.size();
@@ -312,7 +351,6 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
                 best_slope_[c] = static_cast<std::uint8_t>(s);
             }
     }
-    peaks_.clear();
     for (std::size_t c = 1; c + 1 < count; ++c)
         if (best_[c] >= best_[c - 1] && best_[c] > best_[c + 1])
             peaks_.push_back({.log_cycle_hz = std::log(candidates_hz_[c]),
@@ -326,9 +364,7 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
     std::sort(peaks_.begin(), peaks_.end(), stronger);
     for (auto& p : peaks_) {
         refine(p);
-        judge_gaps(p);
-        p.evidence = std::min(p.evidence, p.gap_evidence + kGapSlack);
-        p.score = p.lines > 0 ? p.evidence / (kLineSpread * std::sqrt(static_cast<double>(p.lines))) : 0.0;
+        judge(p);
     }
     return peaks_;
 }
@@ -370,33 +406,93 @@ std::size_t CombSearch::slope_index(double slope_per_s) const {
     return static_cast<std::size_t>(std::clamp<long>(std::lround(x), 0, static_cast<long>(kSlopes) - 1));
 }
 
-void CombSearch::judge_gaps(CombPeak& peak) const {
-    const double f = std::exp(peak.log_cycle_hz) / mid_.bin_hz;
-    const auto s = slope_index(peak.slope_per_s);
+void CombSearch::judge(CombPeak& peak) const {
+    const double cycle_hz = std::exp(peak.log_cycle_hz);
+    const auto slope = slope_index(peak.slope_per_s);
     constexpr std::array<int, 4> kFaster{2, 3, 5, 7};
     std::array<double, kFaster.size()> between{};
     std::array<int, kFaster.size()> lines_between{};
     int lines = 0;
-    const auto gather = [&](const Channel& c, std::size_t slope, double cycle_bins) {
+    const auto gather = [&](const Channel& c, std::size_t s) {
         for (const int m : lines_) {
-            const auto b = static_cast<std::size_t>(cycle_bins * m + 0.5);
+            const auto b = static_cast<std::size_t>(cycle_hz * m / c.bin_hz + 0.5);
             if (b + 1 >= c.used_bins) break;
             if (static_cast<double>(b) * c.bin_hz < kLowestLine_hz) continue;
             ++lines;
             for (std::size_t i = 0; i < kFaster.size(); ++i)
                 if ((m / spacing_) % kFaster[i] != 0) {
-                    between[i] += static_cast<double>(c.evidence[slope][b]);
+                    between[i] += static_cast<double>(c.evidence[s][b]);
                     ++lines_between[i];
                 }
         }
     };
-    gather(mid_, s, f);
-    for (const auto& e : envelope_) gather(e, e.slopes.size() / 2, std::exp(peak.log_cycle_hz) / e.bin_hz);
-    peak.lines = lines;
+    gather(mid_, slope);
+    for (const auto& e : envelope_) gather(e, e.slopes.size() / 2);
     double gaps = 1e30;  // scaled up to the full number of lines
     for (std::size_t i = 0; i < kFaster.size(); ++i)
         if (lines_between[i] > 0) gaps = std::min(gaps, between[i] * lines / lines_between[i]);
-    peak.gap_evidence = gaps;
+    peak.evidence = std::min(peak.evidence, gaps + kGapSlack) - kHoleCost * holes(cycle_hz, slope);
+    peak.evidence = std::min(peak.evidence, faster_rival(peak, slope));
+    peak.score = lines > 0 ? peak.evidence / (kLineSpread * std::sqrt(static_cast<double>(lines))) : 0.0;
+}
+
+/// Lines that are missing right between strong ones: an engine's lines rise and fall together over its resonances,
+/// while the notes of a chord share a comb of which they leave out every other line.
+int CombSearch::holes(double cycle_hz, std::size_t slope) const {
+    constexpr int kNear = 2;
+    std::array<float, 2 * kNear + 1> around{};  // the last lines' power over the floor, newest last
+    int count = 0, seen = 0;
+    for (const int m : lines_) {
+        const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+        if (b + 1 >= mid_.used_bins) break;
+        if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+        const auto& r = mid_.ratio[slope];
+        std::rotate(around.begin(), around.begin() + 1, around.end());
+        around.back() = std::max({r[b - 1], r[b], r[b + 1]});
+        if (++seen < 2 * kNear + 1) continue;
+        const bool before = std::max(around[0], around[1]) > kStrongLine;
+        const bool after = std::max(around[3], around[4]) > kStrongLine;
+        count += before && after && around[kNear] < kMissingLine;
+    }
+    return count;
+}
+
+/// What a p times faster engine leaves this comb as evidence: its cylinders' differences fill in every line of it, but
+/// its firing lines, the p-th multiples, stand out. Within the stated idle the faster one then takes the place; outside
+/// it the comb is given up only if the upper bands do not beat at its firing rate either.
+double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
+    const double cycle_hz = std::exp(peak.log_cycle_hz);
+    double beat = 0.0;
+    for (const auto& e : envelope_)
+        for (const int k : {1, 2}) {
+            const auto b = static_cast<std::size_t>(cycle_hz * spacing_ * k / e.bin_hz + 0.5);
+            if (b + 1 < e.used_bins)
+                beat += 0.5 * static_cast<double>(e.ratio[e.slopes.size() / 2][b]) / FrontEnd::kEnvelopes;
+        }
+    double least = 1e30;
+    for (const int p : {2, 3, 4}) {
+        double log_on = 0.0, log_off = 0.0, evidence_on = 0.0;
+        int on = 0, off = 0;
+        for (const int m : lines_) {
+            const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+            if (b + 1 >= mid_.used_bins) break;
+            if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+            const double log_ratio = std::log(static_cast<double>(mid_.ratio[slope][b]) + 0.1);
+            if ((m / spacing_) % p == 0) {
+                log_on += log_ratio, ++on;
+                evidence_on += static_cast<double>(mid_.evidence[slope][b]);
+            } else {
+                log_off += log_ratio, ++off;
+            }
+        }
+        if (on < 2 || off < 2) continue;
+        const bool in_range = p * cycle_hz <= stated_high_hz_;
+        if (!in_range && (beat > kBeatHeard || log_off < kClearLine * off)) continue;
+        const double excess = log_on / on - log_off / off;
+        const double belief = 1.0 / (1.0 + std::exp(-(excess - kExcess) / kExcessSpread));
+        least = std::min(least, peak.evidence * (1.0 - belief) + belief * (evidence_on - kRivalMargin));
+    }
+    return least;
 }
 
 }  // namespace idlehark

@@ -17,10 +17,7 @@ namespace idlehark {
 struct CombPeak {
     double log_cycle_hz = 0.0;  ///< natural logarithm of the cycle frequency at the frame's centre
     double slope_per_s = 0.0;   ///< relative change of speed
-    double evidence = 0.0;      ///< log likelihood ratio against sound with no such comb
-    double gap_evidence = 0.0;  ///< the least over p = 2, 3, 5, 7 of the evidence of the lines that are no p-th
-                                ///< multiples, scaled to all lines: low where a p times faster comb explains the sound
-    int lines = 0;              ///< lines that had their say
+    double evidence = 0.0;      ///< log likelihood ratio against sound with no such comb, less what speaks for another
     double score = 0.0;         ///< evidence in standard deviations of what noise gives that many lines
 };
 
@@ -32,6 +29,8 @@ class MainsHum {
     void hear(std::span<const std::complex<float>> bins, double bin_hz, double first_sample_s);
     /// Takes the word from the bins that hum occupies.
     void mute(double bin_hz, std::span<float> ratio) const;
+    /// Share of a spectrum's power that hum holds.
+    [[nodiscard]] double share(double bin_hz, std::span<const float> power) const;
 
    private:
     static constexpr std::size_t kLag = 5;          ///< frames; half a second, where windows no longer overlap much
@@ -53,6 +52,8 @@ class MainsHum {
         std::vector<Line> lines;
         bool present = false;
     };
+    template <class Do>
+    void each_bin(double bin_hz, std::size_t bins, Do&& act) const;
     std::vector<Family> families_;
     std::size_t at_ = 0;
 };
@@ -106,6 +107,7 @@ class CombSearch {
         std::vector<float> power, log_floor, inverse_floor, running;
         std::optional<MainsHum> hum;  ///< looked for in the lines, not in the envelopes
         bool floor_known = false;
+        bool anything = false;                            ///< the last window held sound that is worth a search
         std::vector<std::vector<float>> ratio, evidence;  ///< [slope][bin]
         void update_floor();
     };
@@ -115,11 +117,13 @@ class CombSearch {
     };
     [[nodiscard]] LineTable table_for(const Channel& c) const;
     void refine(CombPeak& peak) const;
-    void judge_gaps(CombPeak& peak) const;
+    void judge(CombPeak& peak) const;
+    [[nodiscard]] int holes(double cycle_hz, std::size_t slope) const;
+    [[nodiscard]] double faster_rival(const CombPeak& peak, std::size_t slope) const;
     [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
 
     double window_s_;
-    double low_cycle_hz_, high_cycle_hz_;
+    double low_cycle_hz_, high_cycle_hz_, stated_high_hz_ = 0.0;
     std::vector<int> lines_;
     int spacing_ = 0;
     std::vector<double> candidates_hz_;

@@ -12,6 +12,7 @@ constexpr double kMostScore = 3.6;  // more evidence makes a second of sound no 
 constexpr double kLeastScore = -4.0;
 constexpr double kBelieve = 3.2;  // score seconds: 1.8 s of strong evidence, 6 s at 6 dB below the noise
 constexpr double kMostSum = 4.0;  // so that a stall is seen within half a second
+constexpr double kDoubt = 2.6;    // 0.8 s of bare noise after the best of locks: a stall is not hidden for long
 constexpr double kJump = 0.05;    // relative, between frames beyond the slope: a note's step, not an engine's
 constexpr std::size_t kMostWaiting = 4096;
 }  // namespace
@@ -35,6 +36,7 @@ void LockJudge::hear(double score, double log_speed, double slope_per_s, double 
     sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(score, kLeastScore, kMostScore) - kDrift));
     if (sum_ <= 0.0) break_run();
     if (sum_ >= kBelieve) believed_ = true;
+    if (sum_ < kDoubt) believed_ = false;  // readings wait again, and are handed out either way once it is clear
 }
 
 void LockJudge::hear_nothing() { break_run(); }

@@ -8,12 +8,12 @@ namespace idlehark {
 
 namespace {
 // Each pass may use lines up to here: the lowest forgive the coarse path's errors, the highest measure finest.
-constexpr std::array<double, 4> kPassHighest_hz{220.0, 500.0, 1e9, 1e9};
+constexpr std::array<double, 4> kPassHighest_hz{220.0, 400.0, 600.0, 600.0};
 constexpr double kHighestLine_hz = 1500.0;
 constexpr double kHighestModulation_hz = 320.0;
 constexpr double kGrid_s = 0.02;               // on which the coarse path is smoothed
 constexpr double kPathSmoothing_s = 0.2;       // takes the frames' scatter off the path
-constexpr double kReferenceSmoothing_s = 0.6;  // so smooth that the engine's own wander is left to the random walk
+constexpr double kReferenceSmoothing_s = 1.0;  // so smooth that the engine's own wander is left to the random walk
 constexpr double kCoarseError = 0.004;         // relative, of the path we start from
 constexpr std::size_t kStepsPerBlock = 2;
 constexpr double kShortestBlock_s = 0.025;

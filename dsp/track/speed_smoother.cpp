@@ -17,7 +17,9 @@ constexpr double kUsualWalk = 4.0;
 constexpr double kUsualSpread = 0.8;
 constexpr double kMemory = 0.9;   // of the likelihood, from one segment to the next
 constexpr double kOverlap = 0.3;  // segments overlap: the share of a segment's likelihood that is news
-constexpr std::size_t kFirstTrial = 5 * kScatters_deg.size() + 2;
+constexpr double kFirstWalk = 8.0;
+constexpr double kFirstScatter_deg = 1.0;
+constexpr double kReturn_s = 0.6;       // the reference follows what is slower than this
 constexpr double kUnknownPhase = 0.05;  // cycles, of the first block
 
 double walk_of(std::size_t trial) { return kWalks[trial / kScatters_deg.size()]; }
@@ -31,12 +33,40 @@ SpeedSmoother::SpeedSmoother(double crank_deg_per_cycle)
 
 void SpeedSmoother::reset() {
     std::fill(scores_.begin(), scores_.end(), 0.0);
-    trial_ = kFirstTrial;
+    walk_rpm_ = kFirstWalk;
+    scatter_deg_ = kFirstScatter_deg;
+    doubt_ = 1.0;
 }
 
 double SpeedSmoother::walk_variance() const noexcept {
-    const double walk_hz = walk_of(trial_) * 6.0 / cycle_deg_;  // 1 rpm is 6 degrees a second
-    return walk_hz * walk_hz * scale_;
+    const double walk_hz = walk_rpm_ * 6.0 / cycle_deg_;
+    return walk_hz * walk_hz * scale_ * doubt_;
+}
+
+/// The likeliest scatter, and the walk at the summit of a parabola through the scores about the best; how flat that
+/// summit is widens the variances, which go with the 3/2 power of the walk (mean of a log-normal).
+void SpeedSmoother::choose() {
+    std::array<double, kWalks.size()> by_walk{};
+    std::size_t best = 0;
+    for (std::size_t w = 0; w < kWalks.size(); ++w) {
+        const auto first = scores_.begin() + static_cast<std::ptrdiff_t>(w * kScatters_deg.size());
+        const double unusual = std::log(kWalks[w] / kUsualWalk) / kUsualSpread;
+        by_walk[w] = *std::max_element(first, first + kScatters_deg.size()) - 0.5 * unusual * unusual;
+        if (by_walk[w] > by_walk[best]) best = w;
+    }
+    const auto first = scores_.begin() + static_cast<std::ptrdiff_t>(best * kScatters_deg.size());
+    scatter_deg_ =
+        kScatters_deg[static_cast<std::size_t>(std::max_element(first, first + kScatters_deg.size()) - first)];
+    const std::size_t middle = std::clamp<std::size_t>(best, 1, kWalks.size() - 2);
+    const double curvature = by_walk[middle - 1] - 2.0 * by_walk[middle] + by_walk[middle + 1];
+    const double step = std::log(kWalks[1] / kWalks[0]);
+    double offset = static_cast<double>(best) - static_cast<double>(middle);
+    if (curvature < 0.0 && best == middle) offset = 0.5 * (by_walk[middle - 1] - by_walk[middle + 1]) / curvature;
+    walk_rpm_ = kWalks[middle] * std::exp(step * offset);
+    const double log_variance = curvature < 0.0 ? step * step / -curvature : kUsualSpread * kUsualSpread;
+    doubt_ = std::exp(1.125 * std::min(log_variance, kUsualSpread * kUsualSpread));
+    const double top = *std::max_element(scores_.begin(), scores_.end());
+    for (double& s : scores_) s -= top;
 }
 
 double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double q,
@@ -49,10 +79,14 @@ double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double 
     for (std::size_t j = 0; j < measured.size(); ++j) {
         if (j > 0) {
             const double dt = measured[j].time_s - measured[j - 1].time_s;
-            p += dt * v;
-            pp += dt * (2.0 * pv + dt * vv) + q * dt * dt * dt / 3.0;
-            pv += dt * vv + q * dt * dt / 2.0;
-            vv += q * dt;
+            // Exact step of p' = v, v' = -v/T + noise, but for terms of third order in dt/T.
+            const double keep = std::exp(-dt / kReturn_s);
+            const double reach = kReturn_s * (1.0 - keep);
+            p += reach * v;
+            pp += reach * (2.0 * pv + reach * vv) + q * dt * dt * dt / 3.0;
+            pv = keep * (pv + reach * vv) + q * dt * dt / 2.0;
+            vv = keep * keep * vv + q * 0.5 * kReturn_s * (1.0 - keep * keep);
+            v *= keep;
         }
         Step& s = steps[j];
         s.phase_before = p, s.speed_before = v, s.pp_before = pp, s.pv_before = pv, s.vv_before = vv;
@@ -78,45 +112,36 @@ double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double 
 
 const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const PhaseMeasurement> measured,
                                                                double start_sd_hz, bool learn) {
-    const auto run = [&](std::size_t trial, double& scale) {
-        const double walk_hz = walk_of(trial) * 6.0 / cycle_deg_;
-        const double scatter = scatter_deg_of(trial) / cycle_deg_;
+    const auto run = [&](double walk_rpm, double scatter_deg, double& scale) {
+        const double walk_hz = walk_rpm * 6.0 / cycle_deg_;  // 1 rpm is 6 degrees a second
+        const double scatter = scatter_deg / cycle_deg_;
         return filter(measured, start_sd_hz, walk_hz * walk_hz, scatter * scatter, steps_, scale);
     };
     if (learn) {
-        double best = -1e300;
         for (std::size_t trial = 0; trial < scores_.size(); ++trial) {
             double scale = 1.0;
-            scores_[trial] = kMemory * scores_[trial] + kOverlap * run(trial, scale);
-            const double unusual = std::log(walk_of(trial) / kUsualWalk) / kUsualSpread;
-            const double score = scores_[trial] - 0.5 * unusual * unusual;
-            if (score > best) {
-                best = score;
-                trial_ = trial;
-                scale_ = scale;
-                best_steps_.swap(steps_);
-            }
+            const double likelihood = run(walk_of(trial), scatter_deg_of(trial), scale);
+            scores_[trial] = kMemory * scores_[trial] + kOverlap * likelihood;
         }
-        const double top = *std::max_element(scores_.begin(), scores_.end());
-        for (double& s : scores_) s -= top;
-    } else {
-        run(trial_, scale_);
-        best_steps_.swap(steps_);
+        choose();
     }
+    run(walk_rpm_, scatter_deg_, scale_);
 
     out_.resize(measured.size());
     double p = 0.0, v = 0.0, pp = 0.0, pv = 0.0, vv = 0.0;
     for (std::size_t j = measured.size(); j-- > 0;) {
-        const Step& s = best_steps_[j];
+        const Step& s = steps_[j];
         if (j + 1 == measured.size()) {
             p = s.phase, v = s.speed, pp = s.pp, pv = s.pv, vv = s.vv;
         } else {
-            const Step& next = best_steps_[j + 1];
+            const Step& next = steps_[j + 1];
             const double dt = measured[j + 1].time_s - measured[j].time_s;
             const double det = next.pp_before * next.vv_before - next.pv_before * next.pv_before;
             const double i00 = next.vv_before / det, i01 = -next.pv_before / det, i11 = next.pp_before / det;
-            const double x00 = s.pp + dt * s.pv, x01 = s.pv;  // covariance with the next block's prediction
-            const double x10 = s.pv + dt * s.vv, x11 = s.vv;
+            const double keep = std::exp(-dt / kReturn_s);
+            const double reach = kReturn_s * (1.0 - keep);
+            const double x00 = s.pp + reach * s.pv, x01 = keep * s.pv;  // covariance with the next block's prediction
+            const double x10 = s.pv + reach * s.vv, x11 = keep * s.vv;
             const double g00 = x00 * i00 + x01 * i01, g01 = x00 * i01 + x01 * i11;
             const double g10 = x10 * i00 + x11 * i01, g11 = x10 * i01 + x11 * i11;
             const double dp = p - next.phase_before, dv = v - next.speed_before;
@@ -129,7 +154,7 @@ const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const P
             pv = s.pv + a00 * g10 + a01 * g11;
             vv = s.vv + a10 * g10 + a11 * g11;
         }
-        out_[j] = {.change_hz = v, .variance = std::max(vv, 0.0) * scale_};
+        out_[j] = {.change_hz = v, .variance = std::max(vv, 0.0) * scale_ * doubt_};
     }
     return out_;
 }

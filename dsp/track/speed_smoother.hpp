@@ -42,11 +42,14 @@ class SpeedSmoother {
     double filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double walk_variance,
                   double scatter_variance, std::vector<Step>& steps, double& scale) const;
 
+    void choose();
+
     double cycle_deg_;
     std::vector<double> scores_;
-    std::size_t trial_;
+    double walk_rpm_ = 0.0, scatter_deg_ = 0.0;  ///< in use
     double scale_ = 1.0;
-    std::vector<Step> steps_, best_steps_;
+    double doubt_ = 1.0;  ///< widening of the variances for not knowing the walk
+    std::vector<Step> steps_;
     std::vector<Speed> out_;
 };
 
