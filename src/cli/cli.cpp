@@ -20,7 +20,9 @@ int run_command_line(int argc, const char* const* argv) {
         "input.");
 
     Command chosen;
-    for (const auto add : {add_idle, add_bursts, add_spray, add_practice, add_demo}) add(app, chosen);
+    for (const auto add :
+         {add_idle, add_bursts, add_spray, add_practice, add_demo, add_devices, add_record, add_listen})
+        add(app, chosen);
 
     if (argc < 2) {
         fmt::print(stderr, "{}", app.help());

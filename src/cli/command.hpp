@@ -20,6 +20,9 @@ void add_bursts(CLI::App& app, Command& chosen);
 void add_spray(CLI::App& app, Command& chosen);
 void add_practice(CLI::App& app, Command& chosen);
 void add_demo(CLI::App& app, Command& chosen);
+void add_devices(CLI::App& app, Command& chosen);
+void add_record(CLI::App& app, Command& chosen);
+void add_listen(CLI::App& app, Command& chosen);
 
 /// The sound file and its channel: the same words in every command.
 struct SoundOptions {

@@ -1,0 +1,34 @@
+#pragma once
+
+#include "src/cli/command.hpp"
+
+#include <optional>
+#include <string>
+
+namespace idlehark {
+
+/// What `record` and `listen` share.
+struct LiveOptions {
+    std::string device;  ///< empty: the one chosen last, else the system's default
+    double sample_rate_hz = 0.0;
+    int channels = 0;
+    int microphone_channel = 0;  ///< 0: find out
+    double seconds = 0.0;        ///< 0: until stopped
+    bool check_level = true;
+
+    std::string record_path;  ///< empty: nothing is recorded
+    bool resume = false;
+
+    std::optional<Engine> engine;  ///< measured only if there is one
+    double hop_s = 0.1;
+    bool json = false;
+    std::string from;  ///< a recording in place of a device
+    int from_channel = 1;
+    std::optional<double> pace;
+};
+void add_device_options(CLI::App& command, LiveOptions& options);
+
+/// Opens, checks, records, measures, shows until told to stop; the exit code.
+int run_live(const LiveOptions& options);
+
+}  // namespace idlehark

@@ -1,0 +1,39 @@
+#include "src/files/last_choice.hpp"
+
+#include "src/files/text_file.hpp"
+
+#include <cstdlib>
+#include <filesystem>
+#include <optional>
+
+namespace idlehark {
+
+namespace {
+
+/// Relative paths in XDG_STATE_HOME are to be ignored (XDG Base Directory Specification).
+std::optional<std::filesystem::path> state_folder() {
+    if (const char* state = std::getenv("XDG_STATE_HOME"); state && *state == '/')
+        return std::filesystem::path{state} / "idlehark";
+    if (const char* home = std::getenv("HOME"); home && *home == '/')
+        return std::filesystem::path{home} / ".local/state/idlehark";
+    return {};
+}
+
+}  // namespace
+
+std::string last_device() {
+    const auto folder = state_folder();
+    if (!folder || !std::filesystem::exists(*folder / "device")) return "";
+    const auto text = read_text((*folder / "device").string(), 4096);
+    return text ? text.value().substr(0, text.value().find('\n')) : "";
+}
+
+void remember_device(const std::string& name) {
+    const auto folder = state_folder();
+    if (!folder) return;
+    std::error_code code;
+    std::filesystem::create_directories(*folder, code);
+    if (!code) static_cast<void>(write_text((*folder / "device").string(), name + "\n"));
+}
+
+}  // namespace idlehark

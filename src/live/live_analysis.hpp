@@ -1,0 +1,51 @@
+#pragma once
+
+#include "dsp/bursts/hiss_finder.hpp"
+#include "dsp/idle_tracker.hpp"
+
+#include <cstdint>
+#include <functional>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+struct LiveReading {
+    RpmReading reading;
+    bool near_gap = false;  ///< sound is missing within the tracker's reach of it
+};
+
+struct LiveAnalysisSinks {
+    std::function<void(const LiveReading&)> reading;
+    std::function<void(const HissBurst&)> burst;
+};
+
+/// The listening of `idle` and `bursts`, told about gaps: the same samples give the same digits.
+/// A gap ends everything measured so far and starts everything afresh, so that missing sound never looks like a
+/// change of speed; times go on counting in recorded frames. Threads: one owner.
+class LiveAnalysis {
+   public:
+    /// Throws std::invalid_argument as IdleTracker does.
+    LiveAnalysis(const IdleTrackerConfig& config, LiveAnalysisSinks sinks);
+
+    void process(AudioView mono);
+    void gap();
+    void finish();
+    /// Age of the sound behind a reading.
+    [[nodiscard]] double latency_s() const noexcept { return tracker_.latency().value; }
+
+   private:
+    void hand_out(std::span<const RpmReading> readings, double next_gap_s);
+    void hand_out_bursts();
+
+    LiveAnalysisSinks sinks_;
+    double sample_rate_hz_;
+    IdleTracker tracker_;
+    HissFinder hiss_;
+    std::uint64_t frames_ = 0;
+    double origin_s_ = 0.0;  ///< of the tracker's time: the last gap
+    bool after_gap_ = false;
+    std::size_t bursts_out_ = 0;
+};
+
+}  // namespace idlehark
