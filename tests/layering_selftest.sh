@@ -28,5 +28,6 @@ must_fail dsp/sim/fan.cpp '#include "src/result.hpp"'
 must_fail dsp/sim/fan.cpp '    std::random_device seed;'
 must_fail src/cli/idle.cpp '#include "gui/window.hpp"'
 must_fail src/cli/idle.cpp '#include "result.hpp"'
+must_fail src/cli/idle.cpp '#include <portaudio.h>'
 must_fail gui/window.cpp '#include "src/result.hpp"'
 exit $failures
