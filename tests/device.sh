@@ -71,6 +71,16 @@ for ending in flac wav; do
     rm -f "$scratch"/live.*.csv "$scratch"/live.settings.json
 done
 
+# The prompts can be heard.
+# shellcheck disable=SC2086
+timeout 60 "$program" record "$scratch/prompts.wav" $device --seconds 6 --no-check >/dev/null 2>&1 &
+recording=$!
+sleep 1
+timeout 30 "$program" devices --try-prompts pulse || wrong "the prompts are not played: exit code $?"
+wait $recording
+reason=$("$program" idle "$scratch/prompts.wav" --engine "$recordings/engine.json" 2>&1 >/dev/null)
+case $reason in *"no idle speed"*) ;; *) wrong "the prompts are not in the recording: $reason" ;; esac
+
 # 2. The device chosen last is taken again; the microphone goes away: kept, said, resumed.
 play
 timeout 60 "$program" record "$scratch/torn.flac" --rate 16000 --channels 1 --no-check 2>"$scratch/torn.err" >/dev/null &

@@ -1,6 +1,14 @@
 #include "src/capture/audio_system.hpp"
+#include "src/capture/output_stream.hpp"
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
+#include "src/live/voice.hpp"
+
+#include <chrono>
+#include <memory>
+#include <optional>
+#include <string>
+#include <thread>
 
 #include <fmt/format.h>
 
@@ -8,10 +16,30 @@ namespace idlehark {
 
 namespace {
 
-int devices() {
+/// Plays what `listen --prompts` plays, so that the loudness can be set beforehand.
+int try_prompts(const AudioSystem& system, const std::string& wanted) {
+    const auto device = choose_output(system.devices(), wanted);
+    if (!device) return refuse(device.error());
+    auto output = OutputStream::open(device.value());
+    if (!output) return refuse(output.error());
+    auto& out = output.value();
+    for (auto sound : {beep(out.sample_rate_hz()), speak("Spot 7 noted. Next.", out.sample_rate_hz())}) {
+        const std::chrono::duration<double> longest{static_cast<double>(sound.size()) / out.sample_rate_hz() + 5.0};
+        const auto give_up = std::chrono::steady_clock::now() + longest;
+        out.play(std::move(sound));
+        while (out.playing())
+            if (std::this_thread::sleep_for(std::chrono::milliseconds{20}); std::chrono::steady_clock::now() > give_up)
+                return refuse({device.value().name + " takes no sound", ""});
+    }
+    std::this_thread::sleep_for(std::chrono::milliseconds{500});  // what the device still holds
+    return kExitDone;
+}
+
+int devices(const std::optional<std::string>& try_output) {
     const auto system = AudioSystem::open();
     if (!system) return refuse(system.error());
     const auto all = system.value().devices();
+    if (try_output) return try_prompts(system.value(), *try_output);
     if (all.empty())
         return no_answer({"no sound device was found", "Is it plugged in, and is the sound server running?"});
     fmt::print("number  in  out     rate  host      name\n");
@@ -29,7 +57,9 @@ void add_devices(CLI::App& app, Command& chosen) {
     command->footer(
         "in and out are channels, rate is the default in Hz; --device takes the number or part of the name.\n"
         "Example: idlehark devices");
-    command->callback([&chosen] { chosen = [] { return devices(); }; });
+    auto prompts = std::make_shared<std::optional<std::string>>();
+    command->add_option("--try-prompts", *prompts, "Plays the prompts on this output instead; \"\": the default one");
+    command->callback([prompts, &chosen] { chosen = [prompts] { return devices(*prompts); }; });
 }
 
 }  // namespace idlehark

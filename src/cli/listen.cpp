@@ -13,6 +13,7 @@ struct ListenOptions {
     LiveOptions live;
     EngineOptions engine;
     std::string format = "text";
+    std::string prompts = "off";
 };
 
 int listen(const ListenOptions& options) {
@@ -20,6 +21,9 @@ int listen(const ListenOptions& options) {
     if (!engine) return refuse(engine.error());
     auto live = options.live;
     live.engine = engine.value();
+    live.prompts = options.prompts == "spoken" ? PromptStyle::spoken
+                   : options.prompts == "beep" ? PromptStyle::beep
+                                               : PromptStyle::off;
     live.json = options.format == "json";
     if (!live.pace) live.pace = !live.json && isatty(STDOUT_FILENO) ? 1.0 : 0.0;
     return run_live(live);
@@ -40,6 +44,11 @@ void add_listen(CLI::App& app, Command& chosen) {
         ->capture_default_str();
     command->add_option("--format", options->format, "text, or json: one line per reading, hiss or loss")
         ->check(CLI::IsMember({"text", "json"}))
+        ->capture_default_str();
+    command
+        ->add_option("--prompts", options->prompts,
+                     "off, beep or spoken: ready, next spot, idle lost; never while an answer is measured")
+        ->check(CLI::IsMember({"off", "beep", "spoken"}))
         ->capture_default_str();
     command->add_option("--from", live.from, "Play a recording in place of the microphone");
     command->add_option("--channel", live.from_channel, "Which channel of that recording")->capture_default_str();

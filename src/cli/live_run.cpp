@@ -9,6 +9,7 @@
 #include "src/live/listen_view.hpp"
 #include "src/live/live_session.hpp"
 #include "src/live/live_source.hpp"
+#include "src/live/prompt_schedule.hpp"
 #include "src/live/stop_signals.hpp"
 #include "src/live/terminal.hpp"
 #include "src/recording/marks_journal.hpp"
@@ -119,6 +120,12 @@ class LiveRun {
                 .sample_rate_hz = source.sample_rate_hz(), .engine = *options.engine, .hop_s = options.hop_s};
         session_.emplace(source.capture(), config, recorder_ ? &*recorder_ : nullptr);
         unicode_ = speaks_utf8();
+        if (options.prompts == PromptStyle::off) return;
+        auto output = source.open_output();
+        if (output)
+            output_.emplace(std::move(output.value()));
+        else
+            warn("no prompts: " + output.error().what);
     }
 
     int run(const StopSignals& signals) {
@@ -129,6 +136,7 @@ class LiveRun {
         auto draw_at = Clock::now();
         for (bool go_on = true; go_on;) {
             take(session_->look(kLook));
+            prompt();
             if (news_fault_) fault = news_fault_;
             if (!fault) fault = source_.broken();
             if (fault) why = fault->what;
@@ -166,6 +174,7 @@ class LiveRun {
         for (const auto& r : news.readings) {
             view_.add(r);
             if (r.reading.locked) ++locked_;
+            schedule_.reading(r.reading.time_s, r.reading.locked);
             if (options_.json) print_json(r);
         }
         for (const auto& b : news.bursts) {
@@ -227,6 +236,16 @@ class LiveRun {
         view_.message = noted ? "" : noted.error().what;
         if (noted) view_.marks.push_back(fmt::format("{:.1f} s  spot {}", time_s, view_.spot));
         spot_used_ = true;
+        schedule_.mark(time_s, view_.spot);
+        if (output_) output_->hush();
+    }
+
+    void prompt() {
+        if (!output_ || output_->playing()) return;
+        const auto due = schedule_.due(heard_s_);
+        if (!due) return;
+        const double rate_hz = output_->sample_rate_hz();
+        output_->play(options_.prompts == PromptStyle::spoken ? speak(due->text, rate_hz) : beep(rate_hz));
     }
 
     void draw() {
@@ -262,6 +281,8 @@ class LiveRun {
     MarksJournal marks_;
     ListenView view_;
     std::optional<LiveSession> session_;
+    PromptSchedule schedule_;
+    std::optional<OutputStream> output_;
     std::unique_ptr<Terminal> terminal_;
     std::array<float, kMostCaptureChannels> peak_{};
     std::optional<Error> news_fault_;

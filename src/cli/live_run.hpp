@@ -1,6 +1,7 @@
 #pragma once
 
 #include "src/cli/command.hpp"
+#include "src/live/voice.hpp"
 
 #include <optional>
 #include <string>
@@ -25,6 +26,7 @@ struct LiveOptions {
     std::string from;  ///< a recording in place of a device
     int from_channel = 1;
     std::optional<double> pace;
+    PromptStyle prompts = PromptStyle::off;
 };
 void add_device_options(CLI::App& command, LiveOptions& options);
 

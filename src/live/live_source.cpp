@@ -44,6 +44,13 @@ void LiveSource::stop() {
     player_.reset();
 }
 
+Result<OutputStream> LiveSource::open_output() const {
+    if (!system_) return Error{"prompts need a microphone, not a recording", ""};
+    const auto device = choose_output(system_->devices(), "");
+    if (!device) return device.error();
+    return OutputStream::open(device.value());
+}
+
 std::optional<Error> LiveSource::broken() {
     if (!stream_) return {};
     if (const auto slept_s = sleep_.slept_s())

@@ -2,6 +2,7 @@
 
 #include "src/capture/audio_system.hpp"
 #include "src/capture/input_stream.hpp"
+#include "src/capture/output_stream.hpp"
 #include "src/live/file_player.hpp"
 #include "src/live/watches.hpp"
 #include "src/result.hpp"
@@ -29,6 +30,8 @@ class LiveSource {
     [[nodiscard]] double sample_rate_hz() const noexcept { return sample_rate_hz_; }
     [[nodiscard]] double latency_s() const noexcept { return stream_ ? stream_->latency_s() : 0.0; }
     [[nodiscard]] const std::string& name() const noexcept { return name_; }
+    /// A device for the prompts; the system's default output. Errors: also when this is no device itself.
+    [[nodiscard]] Result<OutputStream> open_output() const;
     [[nodiscard]] bool is_device() const noexcept { return stream_.has_value(); }
     /// A file that has been played to its end.
     [[nodiscard]] bool at_end() const noexcept { return player_ && player_->done(); }
