@@ -32,13 +32,19 @@ constexpr double kHoleCost = 4.0;
 // Mean log power (natural) by which p-th multiples must exceed the other lines: 5 dB half believed; open recordings of
 // idles reach 4 dB, of faster engines 6 to 9.
 constexpr double kExcess = 1.15;
+constexpr double kExcessOfMany = 0.85;  // for p = 3 and 4, where open idles stay below 2.5 dB
 constexpr double kExcessSpread = 0.1;
 constexpr double kRivalMargin = 2.0;
 // Out of range only where the other lines stand clear of the floor too (mean log power): in noise, an idle whose even
 // lines happen to be the stronger looks the same.
 constexpr double kClearLine = 1.8;
-constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
-constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
+constexpr double kFirstHeard = 1.25;  // log power over the floor of the loudest of three lines; noise gives 0.45
+// Log power: 3.5 dB. Four open recordings of idles lie below 0, two of faster engines at 1 to 3.
+constexpr double kLaterOverFirst = 0.8;
+constexpr double kOvertoneMemory = 0.1;  // per frame
+constexpr double kNoBeat = 2.2;          // as noise gives
+constexpr double kBeatHeard = 8.0;       // mean power over the floor of the first two modulation lines
+constexpr double kLineSpread = 0.55;     // standard deviation of one line's evidence over noise, measured
 constexpr double kGridStep = 0.005;
 // The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
 constexpr double kBelowIdle = 0.72;
@@ -294,6 +300,7 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
 }
 
 void CombSearch::reset() {
+    overtones_ = {};
     mid_.floor_known = false;
     mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
     for (auto& e : envelope_) e.floor_known = false;
@@ -362,6 +369,7 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         peaks_.resize(kPeaks);
     }
     std::sort(peaks_.begin(), peaks_.end(), stronger);
+    if (!peaks_.empty()) weigh_overtones(peaks_.front());
     for (auto& p : peaks_) {
         refine(p);
         judge(p);
@@ -433,6 +441,7 @@ void CombSearch::judge(CombPeak& peak) const {
         if (lines_between[i] > 0) gaps = std::min(gaps, between[i] * lines / lines_between[i]);
     peak.evidence = std::min(peak.evidence, gaps + kGapSlack) - kHoleCost * holes(cycle_hz, slope);
     peak.evidence = std::min(peak.evidence, faster_rival(peak, slope));
+    if (overtones_.dominate) peak.evidence = std::min(peak.evidence, 0.0);
     peak.score = lines > 0 ? peak.evidence / (kLineSpread * std::sqrt(static_cast<double>(lines))) : 0.0;
 }
 
@@ -457,11 +466,8 @@ int CombSearch::holes(double cycle_hz, std::size_t slope) const {
     return count;
 }
 
-/// What a p times faster engine leaves this comb as evidence: its cylinders' differences fill in every line of it, but
-/// its firing lines, the p-th multiples, stand out. Within the stated idle the faster one then takes the place; outside
-/// it the comb is given up only if the upper bands do not beat at its firing rate either.
-double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
-    const double cycle_hz = std::exp(peak.log_cycle_hz);
+/// Mean power over the floor of the first two lines of the upper bands' modulation.
+double CombSearch::beat_at_firing(double cycle_hz) const {
     double beat = 0.0;
     for (const auto& e : envelope_)
         for (const int k : {1, 2}) {
@@ -469,6 +475,45 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
             if (b + 1 < e.used_bins)
                 beat += 0.5 * static_cast<double>(e.ratio[e.slopes.size() / 2][b]) / FrontEnd::kEnvelopes;
         }
+    return beat;
+}
+
+/// A comb whose first lines are clearly heard, yet far below a later one, and whose upper bands do not beat at all: the
+/// half orders of an engine that runs several times faster, which fires at that later line. Judged over about a second
+/// of the strongest comb.
+void CombSearch::weigh_overtones(const CombPeak& strongest) {
+    constexpr int kFirst = 3;
+    const double cycle_hz = std::exp(strongest.log_cycle_hz);
+    const auto slope = slope_index(strongest.slope_per_s);
+    float first = 0.F, first_ratio = 0.F, later = 0.F;
+    for (const int m : lines_) {
+        const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+        if (b + 1 >= mid_.used_bins) break;
+        const float ratio = mid_.ratio[slope][b];
+        const float power = ratio / mid_.inverse_floor[b];
+        if (m / spacing_ <= kFirst) {
+            first = std::max(first, power);
+            first_ratio = std::max(first_ratio, ratio);
+        } else {
+            later = std::max(later, power);
+        }
+    }
+    if (first <= 0.F || later <= 0.F) return;
+    const double share = std::max(kOvertoneMemory, 1.0 / static_cast<double>(++overtones_.frames));
+    const auto follow = [share](double& mean, double value) { mean += share * (value - mean); };
+    follow(overtones_.log_first_heard, std::log(static_cast<double>(first_ratio)));
+    follow(overtones_.log_later_over_first, std::log(static_cast<double>(later) / static_cast<double>(first)));
+    follow(overtones_.beat, beat_at_firing(cycle_hz));
+    overtones_.dominate = overtones_.log_first_heard > kFirstHeard &&
+                          overtones_.log_later_over_first > kLaterOverFirst && overtones_.beat < kNoBeat;
+}
+
+/// What a p times faster engine leaves this comb as evidence: its cylinders' differences fill in every line of it, but
+/// its firing lines, the p-th multiples, stand out. Within the stated idle the faster one then takes the place; outside
+/// it the comb is given up only if the upper bands do not beat at its firing rate either.
+double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
+    const double cycle_hz = std::exp(peak.log_cycle_hz);
+    const double beat = beat_at_firing(cycle_hz);
     double least = 1e30;
     for (const int p : {2, 3, 4}) {
         double log_on = 0.0, log_off = 0.0, evidence_on = 0.0;
@@ -489,7 +534,8 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
         const bool in_range = p * cycle_hz <= stated_high_hz_;
         if (!in_range && (beat > kBeatHeard || log_off < kClearLine * off)) continue;
         const double excess = log_on / on - log_off / off;
-        const double belief = 1.0 / (1.0 + std::exp(-(excess - kExcess) / kExcessSpread));
+        const double half_believed = in_range && p > 2 ? kExcessOfMany : kExcess;
+        const double belief = 1.0 / (1.0 + std::exp(-(excess - half_believed) / kExcessSpread));
         least = std::min(least, peak.evidence * (1.0 - belief) + belief * (evidence_on - kRivalMargin));
     }
     return least;

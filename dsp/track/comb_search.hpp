@@ -118,6 +118,8 @@ class CombSearch {
     [[nodiscard]] LineTable table_for(const Channel& c) const;
     void refine(CombPeak& peak) const;
     void judge(CombPeak& peak) const;
+    [[nodiscard]] double beat_at_firing(double cycle_hz) const;
+    void weigh_overtones(const CombPeak& strongest);
     [[nodiscard]] int holes(double cycle_hz, std::size_t slope) const;
     [[nodiscard]] double faster_rival(const CombPeak& peak, std::size_t slope) const;
     [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
@@ -126,6 +128,11 @@ class CombSearch {
     double low_cycle_hz_, high_cycle_hz_, stated_high_hz_ = 0.0;
     std::vector<int> lines_;
     int spacing_ = 0;
+    struct Overtones {  ///< running means
+        double log_first_heard = 0.0, log_later_over_first = 0.0, beat = 0.0;
+        std::uint64_t frames = 0;
+        bool dominate = false;
+    } overtones_;
     std::vector<double> candidates_hz_;
     Channel mid_;
     std::array<Channel, FrontEnd::kEnvelopes> envelope_;

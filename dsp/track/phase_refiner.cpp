@@ -13,7 +13,7 @@ constexpr double kHighestLine_hz = 1500.0;
 constexpr double kHighestModulation_hz = 320.0;
 constexpr double kGrid_s = 0.02;               // on which the coarse path is smoothed
 constexpr double kPathSmoothing_s = 0.2;       // takes the frames' scatter off the path
-constexpr double kReferenceSmoothing_s = 1.0;  // so smooth that the engine's own wander is left to the random walk
+constexpr double kReferenceSmoothing_s = 0.8;  // so smooth that the engine's own wander is left to the random walk
 constexpr double kCoarseError = 0.004;         // relative, of the path we start from
 constexpr std::size_t kStepsPerBlock = 2;
 constexpr double kShortestBlock_s = 0.025;
@@ -30,15 +30,16 @@ double choose_blocks_per_cycle(const Engine& e, int repeats) {
     return blocks;
 }
 
-/// Triangular mean over +- reach_s, shortened at the ends.
+/// Triangular mean over +- reach_s, shortened alike on both sides at the ends, so that a ramp comes out as it went in.
 void smooth_path(const std::vector<double>& x, double reach_s, std::vector<double>& y) {
     const int reach = static_cast<int>(std::lround(reach_s / kGrid_s));
     const auto n = static_cast<int>(x.size());
     y.resize(x.size());
     for (int j = 0; j < n; ++j) {
+        const int r = std::min({reach, j, n - 1 - j});
         double sum = 0.0, weight = 0.0;
-        for (int i = std::max(0, j - reach); i <= std::min(n - 1, j + reach); ++i) {
-            const double w = reach + 1.0 - std::abs(i - j);
+        for (int i = j - r; i <= j + r; ++i) {
+            const double w = r + 1.0 - std::abs(i - j);
             sum += w * x[static_cast<std::size_t>(i)];
             weight += w;
         }
