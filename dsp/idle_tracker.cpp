@@ -24,7 +24,10 @@ constexpr std::int64_t kLookAheadFrames = 5;  // ... once this much has followed
 constexpr std::size_t kRemembered = 24;       // a refiner's segment and a little more
 constexpr double kHeardScore = 0.5;           // below this a frame is not let into the mean cycle
 constexpr double kWithinBlock = 1.0 / 6.0;    // mean of u(1-u): a random walk about the line between its ends
-constexpr double kWidestSd = 0.03;            // of the speed: beyond this a figure helps nobody
+// What the noise model leaves out (pulses that ring into one another, disturbers that come and go): measured on
+// simulated engines, tests/bench/tracker_bench.
+constexpr double kUnmodelled = 1.12;
+constexpr double kWidestSd = 0.03;  // of the speed: beyond this a figure helps nobody
 constexpr double kTwoSided95 = 1.959964;
 
 IdleTrackerConfig checked(IdleTrackerConfig c) {
@@ -140,8 +143,8 @@ void IdleTracker::Parts::read(double from_s, double to_s, const std::vector<Fine
         const double u = std::clamp((t - fine[f].time_s) / gap_s, 0.0, 1.0);
         const double hz = fine[f].cycle_hz + u * (fine[f + 1].cycle_hz - fine[f].cycle_hz);
         // Between two blocks the speed may have walked off the straight line.
-        const double sd = std::sqrt((1.0 - u) * fine[f].variance + u * fine[f + 1].variance +
-                                    kWithinBlock * fine[f].walk_variance * gap_s);
+        const double sd = kUnmodelled * std::sqrt((1.0 - u) * fine[f].variance + u * fine[f + 1].variance +
+                                                  kWithinBlock * fine[f].walk_variance * gap_s);
         if (!std::isfinite(hz) || !(sd < kWidestSd * hz)) lock.hear_nothing();
         lock.take({.time_s = t,
                    .rpm = hz * rpm_per_hz,

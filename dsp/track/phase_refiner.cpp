@@ -11,10 +11,13 @@ namespace {
 constexpr std::array<double, 4> kPassHighest_hz{220.0, 400.0, 600.0, 600.0};
 constexpr double kHighestLine_hz = 1500.0;
 constexpr double kHighestModulation_hz = 320.0;
-constexpr double kGrid_s = 0.02;               // on which the coarse path is smoothed
-constexpr double kPathSmoothing_s = 0.2;       // takes the frames' scatter off the path
-constexpr double kReferenceSmoothing_s = 0.8;  // so smooth that the engine's own wander is left to the random walk
-constexpr double kCoarseError = 0.004;         // relative, of the path we start from
+constexpr double kGrid_s = 0.02;          // on which the coarse path is smoothed
+constexpr double kPathSmoothing_s = 0.2;  // takes the frames' scatter off the path
+// The reference is a parabola, so smooth that all wander is left to the random walk, unless the engine surges: it then
+// follows the path, by the square of what the parabola leaves over against this (rpm, four-stroke).
+constexpr double kSurge_rpm = 8.0;
+constexpr double kSurgeSmoothing_s = 0.3;
+constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 constexpr std::size_t kStepsPerBlock = 2;
 constexpr double kShortestBlock_s = 0.025;
 constexpr double kLongestBlock_s = 0.085;
@@ -57,6 +60,7 @@ double on_grid(const std::vector<double>& y, double time_s) {
 PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats)
     : pattern_repeats_(firing_pattern_repeats),
       blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
+      surge_scale_(6.0 / cycle_deg(engine)),
       smoother_(cycle_deg(engine)) {
     signals_.emplace_back(rates.low.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.low.rate_hz()), 1024);
     for (const auto& e : rates.envelope)
@@ -78,6 +82,32 @@ PhaseRefiner::Support PhaseRefiner::support() const {
             .gaps_per_line = std::min({sum.without_2nd, sum.without_3rd, sum.without_5th}) * scale};
 }
 
+void PhaseRefiner::lay_reference() {
+    const auto n = static_cast<double>(coarse_.size());
+    double sums[3] = {}, norms[3] = {};
+    const auto basis = [n](std::size_t j) {  // orthogonal on the grid
+        const double x = (2.0 * static_cast<double>(j) + 1.0) / n - 1.0;
+        return std::array<double, 3>{1.0, x, x * x - (1.0 - 1.0 / (n * n)) / 3.0};
+    };
+    for (std::size_t j = 0; j < coarse_.size(); ++j) {
+        const auto b = basis(j);
+        for (std::size_t k = 0; k < 3; ++k) {
+            sums[k] += b[k] * coarse_[j];
+            norms[k] += b[k] * b[k];
+        }
+    }
+    smooth_path(coarse_, kSurgeSmoothing_s, far_);
+    const auto parabola = [&](std::size_t j) {
+        const auto b = basis(j);
+        return b[0] * sums[0] / norms[0] + b[1] * sums[1] / norms[1] + b[2] * sums[2] / norms[2];
+    };
+    double left = 0.0;
+    for (std::size_t j = 0; j < far_.size(); ++j) left += (far_[j] - parabola(j)) * (far_[j] - parabola(j)) / n;
+    const double surge_hz = kSurge_rpm * surge_scale_;
+    const double follow = left / (left + surge_hz * surge_hz);
+    for (std::size_t j = 0; j < far_.size(); ++j) far_[j] = parabola(j) + follow * (far_[j] - parabola(j));
+}
+
 void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
     const auto after = [&](std::size_t& k, double t) {
         while (k + 2 < path.size() && path[k + 1].time_s < t) ++k;
@@ -91,7 +121,7 @@ void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
         coarse_[j] = path[k].cycle_hz + u * (path[k + 1].cycle_hz - path[k].cycle_hz);
     }
     smooth_path(coarse_, kPathSmoothing_s, near_);
-    smooth_path(coarse_, kReferenceSmoothing_s, far_);
+    lay_reference();
 
     path_.start_s.assign(1, 0.0);
     path_.speed_hz.clear();

@@ -51,11 +51,13 @@ class PhaseRefiner {
     void reset() { smoother_.reset(); }
 
    private:
+    void lay_reference();
     void lay_path(std::span<const CoarsePoint> path, double first_s);
     void move_path(std::span<const SpeedSmoother::Speed> change);
 
     int pattern_repeats_;
     double blocks_per_cycle_;
+    double surge_scale_;  ///< cycle frequency of 1 rpm, Hz
     std::vector<CycleTemplate> signals_;
     SpeedSmoother smoother_;
     CyclePath path_;       ///< what the sound is compared along; improves with every pass

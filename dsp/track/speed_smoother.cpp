@@ -14,12 +14,12 @@ constexpr std::array<double, 6> kScatters_deg{0.0, 0.5, 1.0, 2.0, 4.0, 8.0};
 // A walk seen over a few seconds is uncertain: ordinary idle (1 to 3 rpm of scatter within half a second) is likelier
 // than none. Spread in natural logarithms. Common practice, no source.
 constexpr double kUsualWalk = 4.0;
-constexpr double kUsualSpread = 0.8;
+constexpr double kUsualSpread = 1.0;
 constexpr double kMemory = 0.9;   // of the likelihood, from one segment to the next
 constexpr double kOverlap = 0.3;  // segments overlap: the share of a segment's likelihood that is news
 constexpr double kFirstWalk = 8.0;
 constexpr double kFirstScatter_deg = 1.0;
-constexpr double kReturn_s = 0.6;       // the reference follows what is slower than this
+constexpr double kReturn_s = 0.4;       // the reference follows what is slower than this
 constexpr double kUnknownPhase = 0.05;  // cycles, of the first block
 
 double walk_of(std::size_t trial) { return kWalks[trial / kScatters_deg.size()]; }

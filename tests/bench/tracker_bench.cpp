@@ -30,6 +30,7 @@ struct Case {
     sim::SpeedPathSpec path;
     sim::EngineSoundSpec sound;
     sim::MicrophoneSpec microphone{.kind = sim::MicrophoneKind::phone};
+    std::vector<double> unstated_angles_deg;  ///< how the engine really fires, where the tracker is not told
     double noise_snr_db = 0.0;
     double sample_rate_hz = 16000.0;
     double seconds = 40.0;
@@ -70,6 +71,7 @@ Case draw_case(int cylinders, std::uint64_t seed, double seconds) {
 Figures run(const Case& c) {
     auto spec = c.sound;
     spec.engine = c.engine;
+    if (!c.unstated_angles_deg.empty()) spec.engine.firing_angles_deg = c.unstated_angles_deg;
     spec.sample_rate_hz = c.sample_rate_hz;
     const sim::SpeedPath path(c.path);
     auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
@@ -200,7 +202,8 @@ std::vector<Condition> conditions() {
     });
     add("odd-fire 6 (90/150), stated", {6}, [](Case& c) { c.engine.firing_angles_deg = {0, 90, 240, 330, 480, 570}; });
     add("odd-fire 2 (315/405), stated", {2}, [](Case& c) { c.engine.firing_angles_deg = {0, 315}; });
-    add("odd timing not stated (6, +-8 deg)", {6}, [](Case&) {});
+    add("odd timing not stated (6, 8 deg)", {6}, [](Case& c) { c.unstated_angles_deg = {0, 112, 240, 352, 480, 592}; });
+    add("odd-fire 6 (90/150), not stated", {6}, [](Case& c) { c.unstated_angles_deg = {0, 90, 240, 330, 480, 570}; });
     add("two-stroke, 2 and 3 cyl", {2, 3}, [](Case& c) {
         c.engine.strokes = 2;
         c.path.strokes = 2;
