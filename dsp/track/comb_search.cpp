@@ -38,13 +38,14 @@ constexpr double kRivalMargin = 2.0;
 // Out of range only where the other lines stand clear of the floor too (mean log power): in noise, an idle whose even
 // lines happen to be the stronger looks the same.
 constexpr double kClearLine = 1.8;
-constexpr double kFirstHeard = 1.25;  // log power over the floor of the loudest of three lines; noise gives 0.45
+constexpr double kFirstHeard = 1.5;  // log power over the floor of the loudest of three lines; noise gives 0.45
 // Log power: 3.5 dB. Four open recordings of idles lie below 0, two of faster engines at 1 to 3.
 constexpr double kLaterOverFirst = 0.8;
 constexpr double kOvertoneMemory = 0.1;  // per frame
-constexpr double kNoBeat = 2.2;          // as noise gives
-constexpr double kBeatHeard = 8.0;       // mean power over the floor of the first two modulation lines
-constexpr double kLineSpread = 0.55;     // standard deviation of one line's evidence over noise, measured
+constexpr std::uint64_t kOvertoneFrames = 8;
+constexpr double kNoBeat = 2.2;       // as noise gives
+constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
+constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
 constexpr double kGridStep = 0.005;
 // The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
 constexpr double kBelowIdle = 0.72;
@@ -504,7 +505,7 @@ void CombSearch::weigh_overtones(const CombPeak& strongest) {
     follow(overtones_.log_first_heard, std::log(static_cast<double>(first_ratio)));
     follow(overtones_.log_later_over_first, std::log(static_cast<double>(later) / static_cast<double>(first)));
     follow(overtones_.beat, beat_at_firing(cycle_hz));
-    overtones_.dominate = overtones_.log_first_heard > kFirstHeard &&
+    overtones_.dominate = overtones_.frames >= kOvertoneFrames && overtones_.log_first_heard > kFirstHeard &&
                           overtones_.log_later_over_first > kLaterOverFirst && overtones_.beat < kNoBeat;
 }
 

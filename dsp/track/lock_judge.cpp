@@ -10,30 +10,36 @@ namespace {
 constexpr double kDrift = 1.8;      // score that noise's best path reaches, and a little: 1.4, nine in ten below 1.8
 constexpr double kMostScore = 3.6;  // more evidence makes a second of sound no longer
 constexpr double kLeastScore = -4.0;
-constexpr double kBelieve = 3.2;  // score seconds: 1.8 s of strong evidence, 6 s at 6 dB below the noise
-constexpr double kMostSum = 4.0;  // so that a stall is seen within half a second
-constexpr double kDoubt = 2.6;    // 0.8 s of bare noise after the best of locks: a stall is not hidden for long
-constexpr double kJump = 0.05;    // relative, between frames beyond the slope: a note's step, not an engine's
+constexpr double kBelieve = 3.2;      // score seconds: 1.8 s of strong evidence, 6 s at 6 dB below the noise
+constexpr double kMostSum = 4.0;      // so that a stall is seen within half a second
+constexpr double kDoubt = 2.6;        // 0.8 s of bare noise after the best of locks: a stall is not hidden for long
+constexpr double kJump = 0.05;        // relative, between frames beyond the slope: a note's step, not an engine's
+constexpr double kUsualStep_s = 0.1;  // between readings, for the jump
+constexpr int kMostAway = 3;          // frames that may stray and come back
 constexpr std::size_t kMostWaiting = 4096;
 }  // namespace
+
+RpmReading LockJudge::without_figure(RpmReading r) {
+    r.rpm = r.rpm_low = r.rpm_high = std::numeric_limits<double>::quiet_NaN();
+    r.locked = false;
+    return r;
+}
 
 void LockJudge::break_run() {
     sum_ = 0.0;
     believed_ = false;
-    const double nan = std::numeric_limits<double>::quiet_NaN();
-    for (auto& r : waiting_) {
-        r.rpm = r.rpm_low = r.rpm_high = nan;
-        r.locked = false;
-        ready_.push_back(r);
-    }
+    away_ = 0;
+    for (const auto& r : waiting_) ready_.push_back(without_figure(r));
     waiting_.clear();
 }
 
 void LockJudge::hear(double score, double log_speed, double slope_per_s, double frame_s) {
-    if (any_before_ && std::abs(log_speed - log_speed_ - slope_per_s * frame_s) > kJump) break_run();
+    const bool jumped = any_before_ && std::abs(log_speed - log_speed_ - slope_per_s * frame_s) > kJump;
+    if (jumped && ++away_ > kMostAway) break_run();
+    if (!jumped) away_ = 0;
+    if (away_ == 0) log_speed_ = log_speed;
     any_before_ = true;
-    log_speed_ = log_speed;
-    sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(score, kLeastScore, kMostScore) - kDrift));
+    sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(away_ > 0 ? 0.0 : score, kLeastScore, kMostScore) - kDrift));
     if (sum_ <= 0.0) break_run();
     if (sum_ >= kBelieve) believed_ = true;
     if (sum_ < kDoubt) believed_ = false;  // readings wait again, and are handed out either way once it is clear
@@ -42,6 +48,14 @@ void LockJudge::hear(double score, double log_speed, double slope_per_s, double 
 void LockJudge::hear_nothing() { break_run(); }
 
 void LockJudge::take(const RpmReading& reading) {
+    // The refined speeds too: a jump there says that the path was not the engine's.
+    const double steps = std::max(1.0, (reading.time_s - last_.time_s) / kUsualStep_s);
+    if (away_ > 0) {
+        waiting_.push_back(without_figure(reading));
+        return;
+    }
+    if (last_.locked && std::abs(std::log(reading.rpm / last_.rpm)) > kJump * steps) break_run();
+    last_ = reading;
     waiting_.push_back(reading);
     if (waiting_.size() > kMostWaiting) break_run();
 }

@@ -9,9 +9,10 @@ namespace idlehark {
 
 /// Decides which readings the sound supports. Evidence adds up along an unbroken run of speed (a cumulative sum with a
 /// drift that noise cannot outrun and a cap that limits how long a stalled engine is still believed in); a jump no
-/// engine makes starts a new run. Readings of a run that is not yet believed wait, and are handed out as locked once it
-/// is, as unlocked once it breaks: so a lock reaches back to the start of its run, and costs no reading.
-/// Source   E. S. Page, Continuous inspection schemes, Biometrika 41 (1954) 100.
+/// engine makes starts a new run, unless the path comes back within a few frames. Readings of a run that is not yet
+/// believed wait, and are handed out as locked once it is, as unlocked once it breaks: so a lock reaches back to the
+/// start of its run, and costs no reading. Source   E. S. Page, Continuous inspection schemes, Biometrika 41 (1954)
+/// 100.
 class LockJudge {
    public:
     /// The next frame of the path: its score (standard deviations of what noise gives), or that there was nothing.
@@ -26,11 +27,14 @@ class LockJudge {
     void reset() { *this = LockJudge{}; }
 
    private:
+    [[nodiscard]] static RpmReading without_figure(RpmReading r);
     void break_run();
     std::deque<RpmReading> waiting_;
     std::vector<RpmReading> ready_;
+    RpmReading last_;
     double sum_ = 0.0;
     double log_speed_ = 0.0;
+    int away_ = 0;  ///< frames since the path left its run
     bool any_before_ = false;
     bool believed_ = false;
 };
