@@ -41,6 +41,7 @@ constexpr double kClearLine = 1.8;
 constexpr double kFirstHeard = 1.5;  // log power over the floor of the loudest of three lines; noise gives 0.45
 // Log power: 3.5 dB. Four open recordings of idles lie below 0, two of faster engines at 1 to 3.
 constexpr double kLaterOverFirst = 0.8;
+constexpr double kClearComb = 22.0;      // evidence: in noise, upper bands that do not beat prove nothing
 constexpr double kOvertoneMemory = 0.1;  // per frame
 constexpr std::uint64_t kOvertoneFrames = 8;
 constexpr double kNoBeat = 2.2;       // as noise gives
@@ -505,7 +506,9 @@ void CombSearch::weigh_overtones(const CombPeak& strongest) {
     follow(overtones_.log_first_heard, std::log(static_cast<double>(first_ratio)));
     follow(overtones_.log_later_over_first, std::log(static_cast<double>(later) / static_cast<double>(first)));
     follow(overtones_.beat, beat_at_firing(cycle_hz));
-    overtones_.dominate = overtones_.frames >= kOvertoneFrames && overtones_.log_first_heard > kFirstHeard &&
+    follow(overtones_.evidence, strongest.evidence);
+    overtones_.dominate = overtones_.frames >= kOvertoneFrames && overtones_.evidence > kClearComb &&
+                          overtones_.log_first_heard > kFirstHeard &&
                           overtones_.log_later_over_first > kLaterOverFirst && overtones_.beat < kNoBeat;
 }
 

@@ -129,7 +129,7 @@ class CombSearch {
     std::vector<int> lines_;
     int spacing_ = 0;
     struct Overtones {  ///< running means
-        double log_first_heard = 0.0, log_later_over_first = 0.0, beat = 0.0;
+        double log_first_heard = 0.0, log_later_over_first = 0.0, beat = 0.0, evidence = 0.0;
         std::uint64_t frames = 0;
         bool dominate = false;
     } overtones_;
