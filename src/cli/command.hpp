@@ -19,6 +19,7 @@ void add_idle(CLI::App& app, Command& chosen);
 void add_bursts(CLI::App& app, Command& chosen);
 void add_spray(CLI::App& app, Command& chosen);
 void add_practice(CLI::App& app, Command& chosen);
+void add_injectors(CLI::App& app, Command& chosen);
 void add_demo(CLI::App& app, Command& chosen);
 void add_devices(CLI::App& app, Command& chosen);
 void add_record(CLI::App& app, Command& chosen);

@@ -1,32 +1,18 @@
 #include "src/report/verdict_picture.hpp"
 
+#include "src/report/page.hpp"
+
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <limits>
-#include <memory>
-#include <numbers>
 #include <string_view>
 #include <vector>
 
-#include <cairo-svg.h>
 #include <cairo.h>
 #include <fmt/format.h>
 
 namespace idlehark {
 
 namespace {
-
-struct Colour {
-    double r, g, b;
-};
-constexpr Colour kPaper{0.985, 0.975, 0.955};
-constexpr Colour kPanel{1.0, 1.0, 1.0};
-constexpr Colour kInk{0.11, 0.14, 0.18};
-constexpr Colour kFaintInk{0.42, 0.45, 0.48};
-constexpr Colour kGrid{0.86, 0.85, 0.83};
-constexpr Colour kBand{0.93, 0.94, 0.90};
-constexpr Colour kTrace{0.16, 0.34, 0.46};
 
 constexpr Colour colour_of(SprayVerdict v) {
     switch (v) {
@@ -42,9 +28,21 @@ constexpr Colour colour_of(SprayVerdict v) {
     return {0.40, 0.40, 0.44};
 }
 
-// All lengths in pixels of a page 1600 wide.
-constexpr double kWidth = 1600;
-constexpr double kMargin = 44;
+constexpr Sign sign_of(SprayVerdict v) {
+    switch (v) {
+        case SprayVerdict::leak:
+            return Sign::filled_diamond;
+        case SprayVerdict::overspray:
+            return Sign::half_triangle;
+        case SprayVerdict::none_seen:
+            return Sign::open_circle;
+        case SprayVerdict::undecided:
+            break;
+    }
+    return Sign::open_square;
+}
+
+// Lengths in pixels.
 constexpr double kHeader = 138;
 constexpr double kTraceHeight = 300;
 constexpr double kTraceLeft = 130;
@@ -53,138 +51,6 @@ constexpr double kRow = 54;
 constexpr double kAxisLeft = 540;
 constexpr double kAxisRight = 1120;
 constexpr double kVerdictLeft = 1156;
-constexpr double kLine = 30;  // of the footer
-constexpr double kTitleSize = 38;
-constexpr double kTextSize = 23;
-constexpr double kSmallSize = 19;
-
-struct DropSurface {
-    void operator()(cairo_surface_t* s) const noexcept { cairo_surface_destroy(s); }
-};
-struct DropContext {
-    void operator()(cairo_t* c) const noexcept { cairo_destroy(c); }
-};
-
-/// Cairo refuses text that is not UTF-8, for instance out of a file name.
-std::string printable(std::string_view text) {
-    std::string out;
-    for (std::size_t i = 0; i < text.size();) {
-        const auto c = static_cast<unsigned char>(text[i]);
-        const std::size_t length = c < 0x80 ? 1 : c >= 0xf0 ? 4 : c >= 0xe0 ? 3 : c >= 0xc2 ? 2 : 0;
-        bool good = length > 0 && i + length <= text.size() && c >= 0x20 && c < 0xf5;
-        for (std::size_t k = 1; good && k < length; ++k)
-            good = (static_cast<unsigned char>(text[i + k]) & 0xc0) == 0x80;
-        out += good ? std::string{text.substr(i, length)} : "?";
-        i += good ? length : 1;
-    }
-    return out;
-}
-
-enum class Align { left, middle, right };
-
-class Pen {
-   public:
-    explicit Pen(cairo_t* c) : c_(c) {}
-
-    void colour(Colour k, double alpha = 1.0) const { cairo_set_source_rgba(c_, k.r, k.g, k.b, alpha); }
-    void box(double x, double y, double w, double h, Colour k, double alpha = 1.0) const {
-        colour(k, alpha);
-        cairo_rectangle(c_, x, y, w, h);
-        cairo_fill(c_);
-    }
-    void line(double x0, double y0, double x1, double y1, Colour k, double width) const {
-        colour(k);
-        cairo_set_line_width(c_, width);
-        cairo_move_to(c_, x0, y0);
-        cairo_line_to(c_, x1, y1);
-        cairo_stroke(c_);
-    }
-    double width_of(std::string_view text, double size, bool bold = false) const {
-        font(size, bold);
-        cairo_text_extents_t e{};
-        cairo_text_extents(c_, printable(text).c_str(), &e);
-        return e.x_advance;
-    }
-    /// y is the baseline.
-    void text(double x, double y, std::string_view words, double size, Colour k, Align align = Align::left,
-              bool bold = false) const {
-        const double w = align == Align::left ? 0.0 : width_of(words, size, bold);
-        font(size, bold);
-        colour(k);
-        cairo_move_to(c_, align == Align::left ? x : align == Align::middle ? x - w / 2 : x - w, y);
-        cairo_show_text(c_, printable(words).c_str());
-    }
-    /// Shortens with an ellipsis to fit.
-    std::string fitted(std::string_view words, double width, double size, bool bold = false) const {
-        std::string s = printable(words);
-        if (width_of(s, size, bold) <= width) return s;
-        while (!s.empty() && width_of(s + "…", size, bold) > width) {
-            while (!s.empty() && (static_cast<unsigned char>(s.back()) & 0xc0) == 0x80) s.pop_back();
-            if (!s.empty()) s.pop_back();
-        }
-        return s + "…";
-    }
-    /// The sign of a verdict, told apart by shape: leak a filled diamond, overspray a half-filled triangle, none seen
-    /// an open circle, undecided an open square.
-    void sign(double x, double y, double r, SprayVerdict v) const {
-        colour(colour_of(v));
-        cairo_set_line_width(c_, 3.0);
-        switch (v) {
-            case SprayVerdict::leak:
-                polygon({{x, y - 1.25 * r}, {x + 1.25 * r, y}, {x, y + 1.25 * r}, {x - 1.25 * r, y}});
-                cairo_fill(c_);
-                return;
-            case SprayVerdict::overspray:
-                polygon({{x, y - r}, {x, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
-                cairo_fill(c_);
-                polygon({{x, y - r}, {x + 1.1 * r, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
-                break;
-            case SprayVerdict::none_seen:
-                cairo_new_sub_path(c_);
-                cairo_arc(c_, x, y, 0.9 * r, 0, 2 * std::numbers::pi);
-                break;
-            case SprayVerdict::undecided:
-                polygon({{x - 0.8 * r, y - 0.8 * r},
-                         {x + 0.8 * r, y - 0.8 * r},
-                         {x + 0.8 * r, y + 0.8 * r},
-                         {x - 0.8 * r, y + 0.8 * r}});
-                break;
-        }
-        cairo_stroke(c_);
-    }
-    void polygon(std::initializer_list<std::array<double, 2>> points) const {
-        cairo_new_path(c_);
-        for (const auto& [x, y] : points) cairo_line_to(c_, x, y);
-        cairo_close_path(c_);
-    }
-    [[nodiscard]] cairo_t* raw() const { return c_; }
-
-   private:
-    void font(double size, bool bold) const {
-        cairo_select_font_face(c_, "DejaVu Sans", CAIRO_FONT_SLANT_NORMAL,
-                               bold ? CAIRO_FONT_WEIGHT_BOLD : CAIRO_FONT_WEIGHT_NORMAL);
-        cairo_set_font_size(c_, size);
-    }
-    cairo_t* c_;
-};
-
-/// A linear axis with round ticks.
-struct Axis {
-    double low, high;  // values
-    double from_px, to_px;
-
-    [[nodiscard]] double at(double v) const { return from_px + (v - low) / (high - low) * (to_px - from_px); }
-    [[nodiscard]] std::vector<double> ticks(int about) const {
-        const double rough = (high - low) / about;
-        const double decade = std::pow(10.0, std::floor(std::log10(rough)));
-        double step = 10 * decade;
-        for (const double m : {5.0, 2.0, 1.0})
-            if (m * decade >= rough) step = m * decade;
-        std::vector<double> list;
-        for (double k = std::ceil(low / step); k * step <= high; ++k) list.push_back(k * step);
-        return list;
-    }
-};
 
 /// Time ticks fall on round seconds or minutes.
 std::vector<double> time_ticks(double length_s) {
@@ -350,7 +216,7 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
             pen.text((kAxisLeft + kAxisRight) / 2, y + 7, "no figure", kSmallSize, kFaintInk, Align::middle);
         }
 
-        pen.sign(kVerdictLeft + 14, y, 12, s.verdict);
+        pen.sign(kVerdictLeft + 14, y, 12, sign_of(s.verdict), colour);
         pen.text(kVerdictLeft + 42, y + 8, word(s.verdict), kTextSize, colour, Align::left, true);
         if (std::isfinite(s.change_rpm))
             pen.text(
@@ -363,23 +229,7 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
 /// The lines under the rows: what the shaded band is, cautions, and what comes first.
 std::vector<std::string> footer_lines(const Pen& pen, const VerdictView& view) {
     std::vector<std::string> lines;
-    const auto add = [&](const std::string& text) {  // wraps at words
-        std::string line;
-        std::size_t at = 0;
-        while (at < text.size()) {
-            const auto space = std::min(text.find(' ', at), text.size());
-            const auto next = text.substr(at, space - at);
-            const auto longer = line.empty() ? next : fmt::format("{} {}", line, next);
-            if (!line.empty() && pen.width_of(longer, kSmallSize) > kWidth - 2 * kMargin) {
-                lines.push_back(line);
-                line = next;
-            } else {
-                line = longer;
-            }
-            at = space + 1;
-        }
-        if (!line.empty()) lines.push_back(line);
-    };
+    const auto add = [&](const std::string& text) { pen.wrap(text, lines); };
     if (std::isfinite(view.matters_rpm))
         add(fmt::format(
             "Shaded: changes under {:.0f} rpm. \"none seen\" is said only where the whole interval lies there.",
@@ -412,27 +262,14 @@ void draw_page(const Pen& pen, const VerdictView& view, const std::vector<std::s
 }  // namespace
 
 Result<Done> draw_verdict(const VerdictView& view, const std::string& path) {
-    const bool png = path.ends_with(".png");
-    if (!png && !path.ends_with(".svg")) return Error{path + ": a picture is written as .png or .svg", ""};
-
-    // Text has to be measured before the page's height is known.
-    const std::unique_ptr<cairo_surface_t, DropSurface> probe{cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1)};
-    const std::unique_ptr<cairo_t, DropContext> probe_context{cairo_create(probe.get())};
-    const auto footer = footer_lines(Pen{probe_context.get()}, view);
-    const double height = page_height(view, footer.size());
-
-    const std::unique_ptr<cairo_surface_t, DropSurface> surface{
-        png ? cairo_image_surface_create(CAIRO_FORMAT_RGB24, static_cast<int>(kWidth), static_cast<int>(height))
-            : cairo_svg_surface_create(path.c_str(), kWidth, height)};
-    const std::unique_ptr<cairo_t, DropContext> context{cairo_create(surface.get())};
-    draw_page(Pen{context.get()}, view, footer, height);
-    auto status = cairo_status(context.get());
-    if (status == CAIRO_STATUS_SUCCESS && png) status = cairo_surface_write_to_png(surface.get(), path.c_str());
-    cairo_surface_finish(surface.get());
-    if (status == CAIRO_STATUS_SUCCESS) status = cairo_surface_status(surface.get());
-    if (status != CAIRO_STATUS_SUCCESS)
-        return Error{fmt::format("{}: cannot be written ({})", path, cairo_status_to_string(status)), ""};
-    return Done{};
+    std::vector<std::string> footer;
+    return write_page(
+        path,
+        [&](const Pen& pen) {
+            footer = footer_lines(pen, view);
+            return page_height(view, footer.size());
+        },
+        [&](const Pen& pen, double height) { draw_page(pen, view, footer, height); });
 }
 
 }  // namespace idlehark

@@ -1,0 +1,110 @@
+#include "dsp/injectors/click_bands.hpp"
+
+#include "dsp/real_fft.hpp"
+#include "dsp/windows.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace idlehark {
+
+namespace {
+constexpr double kWindow_s = 1e-3;
+constexpr double kHop_s = 0.5e-3;
+constexpr double kCorner_hz = 1900.0;
+constexpr double kLowest_hz = 1900.0;
+constexpr double kHighest_hz = 18000.0;
+constexpr double kHighestShare = 0.46;       // of the sample rate
+constexpr std::size_t kFloorSamples = 4000;  // frames looked at for a median
+
+/// Second-order high-pass at kCorner_hz by the bilinear transform.
+class HighPass {
+   public:
+    HighPass(double rate_hz, double q) {
+        const double w = 2.0 * std::numbers::pi * kCorner_hz / rate_hz;
+        const double alpha = std::sin(w) / (2.0 * q);
+        const double a0 = 1.0 + alpha;
+        b_ = static_cast<float>(0.5 * (1.0 + std::cos(w)) / a0);
+        a1_ = static_cast<float>(-2.0 * std::cos(w) / a0);
+        a2_ = static_cast<float>((1.0 - alpha) / a0);
+    }
+    float operator()(float x) noexcept {
+        const float y = b_ * x + z1_;
+        z1_ = -2.F * b_ * x - a1_ * y + z2_;
+        z2_ = b_ * x - a2_ * y;
+        return y;
+    }
+
+   private:
+    float b_, a1_, a2_, z1_ = 0.F, z2_ = 0.F;
+};
+
+float finite(float v) { return std::isfinite(v) ? v : 0.F; }
+}  // namespace
+
+ClickBands click_bands(AudioView x, double sample_rate_hz) {
+    RealFft fft{RealFft::good_size(static_cast<std::size_t>(std::lround(kWindow_s * sample_rate_hz)))};
+    const std::size_t n = fft.size();
+    const auto window = hann_window(n);
+    ClickBands out;
+    out.hop_s = kHop_s;
+    std::vector<std::size_t> bins;
+    for (std::size_t b = 1; b < fft.bins(); ++b) {
+        const double f = static_cast<double>(b) * sample_rate_hz / static_cast<double>(n);
+        if (f < kLowest_hz || f > std::min(kHighest_hz, kHighestShare * sample_rate_hz)) continue;
+        bins.push_back(b);
+        out.centre_hz.push_back(f);
+    }
+    const auto frames = static_cast<std::size_t>(static_cast<double>(x.size()) / sample_rate_hz / kHop_s);
+    out.over_floor.resize(frames * bins.size());
+    out.floor.assign(bins.size(), 1e-30);
+
+    HighPass first{sample_rate_hz, 0.541196100146197};  // the two quality factors of a fourth-order Butterworth
+    HighPass second{sample_rate_hz, 1.306562964876377};
+    std::vector<float> sharp(x.size() + 2 * n, 0.F);  // n zeros in front
+    for (std::size_t i = 0; i < x.size(); ++i) sharp[n + i] = second(first(finite(x[i])));
+    std::vector<float> segment(n);
+    std::vector<std::complex<float>> spectrum(fft.bins());
+    for (std::size_t k = 0; k < frames; ++k) {
+        const auto centre = static_cast<std::size_t>(std::lround(static_cast<double>(k) * kHop_s * sample_rate_hz));
+        const float* from = sharp.data() + n + centre - n / 2;
+        for (std::size_t i = 0; i < n; ++i) segment[i] = window[i] * from[i];
+        fft.forward(segment, spectrum);
+        float* row = out.over_floor.data() + k * bins.size();
+        for (std::size_t b = 0; b < bins.size(); ++b) row[b] = std::norm(spectrum[bins[b]]);
+    }
+
+    std::vector<float> some;
+    const std::size_t stride = std::max<std::size_t>(1, frames / kFloorSamples);
+    for (std::size_t b = 0; b < bins.size() && frames > 0; ++b) {
+        some.clear();
+        for (std::size_t k = 0; k < frames; k += stride) some.push_back(out.over_floor[k * bins.size() + b]);
+        std::nth_element(some.begin(), some.begin() + std::ssize(some) / 2, some.end());
+        const float median = std::max(some[some.size() / 2], 1e-30F);
+        for (std::size_t k = 0; k < frames; ++k) out.over_floor[k * bins.size() + b] /= median;
+        out.floor[b] = static_cast<double>(median);
+    }
+    return out;
+}
+
+std::vector<float> click_strength(const ClickBands& bands, std::span<const double> weights) {
+    double sum = 0.0;
+    std::vector<float> w(bands.bands(), 1.F);
+    for (std::size_t b = 0; b < w.size(); ++b) {
+        if (!weights.empty()) w[b] = static_cast<float>(weights[b]);
+        sum += static_cast<double>(w[b]);
+    }
+    for (auto& v : w) v = static_cast<float>(static_cast<double>(v) / std::max(sum, 1e-30));
+    std::vector<float> strength(bands.frames());
+    for (std::size_t k = 0; k < strength.size(); ++k) {
+        float level = 0.F;
+        const auto row = bands.frame(k);
+        for (std::size_t b = 0; b < w.size(); ++b) level += w[b] * row[b];
+        strength[k] = std::log1p(level);
+    }
+    return strength;
+}
+
+}  // namespace idlehark

@@ -1,0 +1,262 @@
+#include "dsp/injectors/click_events.hpp"
+
+#include "dsp/statistics.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+
+namespace idlehark {
+
+namespace {
+
+constexpr double kShape_s = 14e-3;     // each side: an idle's opening time is 2-5 ms, cold 10
+constexpr double kLag_s = 2.5e-3;      // how far an event may be from where it is due
+constexpr double kLateLag_s = 1.2e-3;  // once the course of the crank is known
+constexpr int kBlur = 1;               // grid steps each side
+constexpr int kRounds = 4;
+constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
+constexpr double kMissedBelow = 0.45;
+constexpr double kMissedFrom = 0.2;  // the line between heard and missed is looked for in this range of strengths
+constexpr double kMissedTo = 0.6;
+
+constexpr int steps(double s) { return static_cast<int>(s / ClickEnvelope::kStep_s + 0.5); }
+constexpr int kShape = steps(kShape_s);
+constexpr int kLag = steps(kLag_s);
+constexpr int kReach = kShape + kLag + kBlur;
+
+using Row = std::vector<float>;
+
+/// Envelope power, blurred over 0.15 ms.
+Row power_of(std::span<const std::complex<float>> z) {
+    Row raw(z.size());
+    for (std::size_t i = 0; i < z.size(); ++i) raw[i] = std::norm(z[i]);
+    Row out(z.size(), 0.F);
+    for (std::size_t i = kBlur; i + kBlur < z.size(); ++i)
+        for (std::size_t k = i - kBlur; k <= i + kBlur; ++k) out[i] += raw[k] / (2 * kBlur + 1);
+    return out;
+}
+
+/// The template as used in the comparison: what rises over the noise in the click's core.
+struct Template {
+    std::vector<float> weight;  // 2 * kShape + 1
+    int first = 0, last = -1;   // where it is not zero
+    double norm = 0.0;          // sum of squares
+    double sum = 0.0;
+};
+
+Template template_of(std::span<const double> shape, double noise) {
+    Template t;
+    t.weight.assign(shape.size(), 0.F);
+    const double peak = *std::max_element(shape.begin(), shape.end()) - noise;
+    for (std::size_t i = 0; i < shape.size(); ++i) {
+        const double over = shape[i] - noise;
+        if (over < kCore * peak) continue;
+        t.weight[i] = static_cast<float>(over);
+        if (t.last < 0) t.first = static_cast<int>(i);
+        t.last = static_cast<int>(i);
+        t.norm += over * over;
+        t.sum += over;
+    }
+    return t;
+}
+
+struct Match {
+    double lag = 0.0;  // grid steps
+    double strength = 0.0;
+};
+
+/// Best place of the template within `reach` of `about` (grid steps from the due time).
+Match match(const Row& row, const Template& t, double noise, double about, int reach) {
+    Match best;
+    best.strength = -1e300;
+    const int centre = static_cast<int>(std::lround(about));
+    const int low = std::max(centre - reach, -kLag);
+    const int high = std::min(centre + reach, kLag);
+    std::vector<double> score(static_cast<std::size_t>(std::max(high - low + 1, 1)), -1e300);
+    for (int lag = low; lag <= high; ++lag) {
+        float sum = 0.F;
+        const float* at = row.data() + kReach - kShape + lag;
+        for (int i = t.first; i <= t.last; ++i) sum += t.weight[static_cast<std::size_t>(i)] * at[i];
+        const double s = (static_cast<double>(sum) - noise * t.sum) / std::max(t.norm, 1e-300);
+        score[static_cast<std::size_t>(lag - low)] = s;
+        if (s > best.strength) best = {static_cast<double>(lag), s};
+    }
+    const int at = static_cast<int>(best.lag) - low;
+    if (at > 0 && at < high - low) {
+        const double a = score[static_cast<std::size_t>(at - 1)];
+        const double b = score[static_cast<std::size_t>(at)];
+        const double c = score[static_cast<std::size_t>(at + 1)];
+        if (a - 2 * b + c < 0.0) best.lag += 0.5 * (a - c) / (a - 2 * b + c);
+    }
+    return best;
+}
+
+std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<Match>& at, double least) {
+    std::vector<double> shape(2 * kShape + 1, 0.0);
+    double count = 0.0;
+    for (std::size_t e = 0; e < rows.size(); ++e) {
+        if (at[e].strength < least) continue;
+        const double lag = std::clamp(at[e].lag, -static_cast<double>(kLag), static_cast<double>(kLag));
+        const int whole = static_cast<int>(std::floor(lag));
+        const double share = lag - whole;
+        for (int i = 0; i <= 2 * kShape; ++i) {
+            const auto k = static_cast<std::size_t>(kReach - kShape + whole + i);
+            shape[static_cast<std::size_t>(i)] +=
+                std::lerp(static_cast<double>(rows[e][k]),
+                          static_cast<double>(rows[e][std::min(k + 1, rows[e].size() - 1)]), share);
+        }
+        count += 1.0;
+    }
+    for (auto& v : shape) v /= std::max(count, 1.0);
+    return shape;
+}
+
+/// Where the strengths between kMissedFrom and kMissedTo leave the widest gap (in ratio).
+double dividing_line(std::vector<double> strength) {
+    std::sort(strength.begin(), strength.end());
+    double line = kMissedBelow;
+    double widest = 1.25;  // a narrower gap is no gap
+    double below = kMissedFrom;
+    for (const double s : strength) {
+        if (s <= kMissedFrom) continue;
+        const double to = std::min(s, kMissedTo);
+        if (to / below > widest) {
+            widest = to / below;
+            line = std::sqrt(to * below);
+        }
+        if (s >= kMissedTo) break;
+        below = s;
+    }
+    return line;
+}
+
+}  // namespace
+
+int event_reach() noexcept { return kReach; }
+
+ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, std::span<const double> quiet_s) {
+    ClickEvents out;
+    std::vector<std::complex<float>> z(sound.size());
+    std::vector<std::vector<std::complex<float>>> quiet;
+    double noise = 0.0;
+    for (const double t : quiet_s) {
+        sound.read(t, z);
+        quiet.push_back(z);
+        for (const auto& v : power_of(z)) noise += static_cast<double>(v);
+    }
+    noise /= std::max(1.0, static_cast<double>(quiet.size() * z.size()));
+    std::vector<Row> rows;
+    for (const double t : due_s) {
+        sound.read(t, z);
+        rows.push_back(power_of(z));
+    }
+
+    std::vector<Match> at(rows.size(), Match{0.0, 1.0});
+    auto shape = mean_shape(rows, at, 0.0);
+    Template t = template_of(shape, noise);
+    double line = kMissedBelow;
+    for (int round = 0; round < kRounds; ++round) {
+        const bool late = round >= 2;
+        for (std::size_t e = 0; e < rows.size(); ++e) {
+            double about = 0.0;
+            if (late) {  // where the events around it lie
+                double sum = 0.0;
+                double count = 0.0;
+                for (std::size_t k = e >= 4 ? e - 4 : 0; k <= std::min(e + 4, rows.size() - 1); ++k)
+                    if (k != e && at[k].strength > line) {
+                        sum += at[k].lag;
+                        count += 1.0;
+                    }
+                about = count > 0.0 ? sum / count : 0.0;
+            }
+            at[e] = match(rows[e], t, noise, about, late ? steps(kLateLag_s) : kLag);
+        }
+        // In units of the typical click: the median of those that are clearly there.
+        std::vector<double> strengths;
+        for (const auto& m : at) strengths.push_back(m.strength);
+        std::vector<double> upper;
+        const double top = stats::quantile(strengths, 0.9);
+        for (const double s : strengths)
+            if (s > 0.4 * top) upper.push_back(s);
+        const double typical = upper.empty() ? 1.0 : std::max(stats::median(upper), 1e-12);
+        for (auto& m : at) m.strength /= typical;
+        for (auto& s : strengths) s /= typical;
+        line = dividing_line(strengths);
+        shape = mean_shape(rows, at, line);
+        t = template_of(shape, noise);
+    }
+
+    for (std::size_t e = 0; e < rows.size(); ++e) {
+        const bool heard = at[e].strength >= line;
+        out.missed += heard ? 0 : 1;
+        out.strength.push_back(at[e].strength);
+        out.heard_s.push_back(heard ? due_s[e] + at[e].lag * ClickEnvelope::kStep_s : std::nan(""));
+    }
+    out.noise = noise;
+    out.shape = shape;
+    out.shape_from_s = -kShape_s;
+
+    // The same measurement on the mean click laid over stretches of the recording's own noise.
+    std::vector<double> errors;
+    for (const auto& n : quiet) {
+        auto laid = n;
+        for (int i = 0; i <= 2 * kShape; ++i) {
+            const double a = std::sqrt(std::max(0.0, shape[static_cast<std::size_t>(i)] - noise));
+            laid[static_cast<std::size_t>(kReach - kShape + i)] += static_cast<float>(a);
+        }
+        errors.push_back(match(power_of(laid), t, noise, 0.0, steps(kLateLag_s)).lag * ClickEnvelope::kStep_s);
+    }
+    if (errors.size() >= 8) out.timing_error_s = stats::kMadToSd * stats::median_absolute_deviation(errors);
+    return out;
+}
+
+ClickPair find_pair(const ClickEvents& events) {
+    constexpr int kSide = steps(0.2e-3);
+    constexpr int kToTop = steps(0.4e-3);
+    constexpr int kToBase = steps(0.5e-3);
+    constexpr double kStarted = 0.3;
+    constexpr int kApart = steps(0.8e-3);
+    constexpr int kFurthest = steps(12e-3);
+    constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude
+    const auto n = static_cast<int>(events.shape.size());
+    std::vector<double> amplitude;
+    for (const double v : events.shape) amplitude.push_back(std::sqrt(std::max(v - events.noise, 0.0)));
+    std::vector<double> rise(events.shape.size(), 0.0);
+    for (int i = kSide; i + kSide < n; ++i)
+        for (int k = 1; k <= kSide; ++k)
+            rise[static_cast<std::size_t>(i)] +=
+                (amplitude[static_cast<std::size_t>(i + k)] - amplitude[static_cast<std::size_t>(i - k)]) / kSide;
+    // The start itself by power: where the rise has done its first part. The steepest point comes later when a click's
+    // modes begin against each other.
+    const auto fine = [&](int about) {
+        const auto at = [&](int i) { return events.shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
+        int top = about;
+        for (int i = about; i <= about + kToTop; ++i)
+            if (at(i) > at(top)) top = i;
+        double base = at(about);
+        for (int i = about - kToBase; i < about; ++i) base = std::min(base, at(i));
+        const double level = base + kStarted * (at(top) - base);
+        int i = top;
+        while (i > about - kToBase && at(i - 1) > level) --i;
+        const double step = at(i) - at(i - 1);
+        const double share = step > 0.0 ? std::clamp((at(i) - level) / step, 0.0, 1.0) : 0.0;
+        return (i - share) * ClickEnvelope::kStep_s + events.shape_from_s;
+    };
+    const auto first = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
+    int second = -1;
+    double best = kLeastSecond * rise[static_cast<std::size_t>(first)];
+    for (int i = 1; i + 1 < n; ++i) {
+        if (std::abs(i - first) < kApart || std::abs(i - first) > kFurthest) continue;
+        const double r = rise[static_cast<std::size_t>(i)];
+        if (r < rise[static_cast<std::size_t>(i - 1)] || r < rise[static_cast<std::size_t>(i + 1)] || r <= best)
+            continue;
+        best = r;
+        second = i;
+    }
+    if (first < 1 || first + 1 >= n) return {std::nan(""), std::nan("")};
+    if (second < 0) return {fine(first), std::nan("")};
+    return {fine(std::min(first, second)), fine(std::max(first, second))};
+}
+
+}  // namespace idlehark

@@ -1,0 +1,38 @@
+#pragma once
+
+#include "dsp/injectors/click_envelope.hpp"
+
+#include <cstdint>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// Single clicks of one injector, each measured against the mean of all.
+struct ClickEvents {
+    std::vector<double> heard_s;   ///< per due time: the click's time by the common shape; NaN where missed
+    std::vector<double> strength;  ///< per due time: energy in the shape, 1 for the typical heard click
+    int missed = 0;
+    double noise = 0.0;           ///< mean envelope power away from the clicks
+    double timing_error_s = 0.0;  ///< what the noise alone does to heard_s, standard deviation
+    std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
+    double shape_from_s = 0.0;
+};
+
+/// Input    due times; quiet times (no click near) for the noise; both within the recording.
+/// Method   mean envelope as template, events shifted to it, repeated; an event is missed when its energy is nearer to
+///          the missing than to the typical one, the line between drawn where the energies leave a gap.
+[[nodiscard]] ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s,
+                                         std::span<const double> quiet_s);
+
+/// Start of the opening and of the closing click on the time scale of `shape`; NaN where there is no second rise.
+struct ClickPair {
+    double open_s;
+    double close_s;
+};
+[[nodiscard]] ClickPair find_pair(const ClickEvents& events);
+
+/// How far the envelope reaches to each side of a due time, in steps of ClickEnvelope::kStep_s.
+[[nodiscard]] int event_reach() noexcept;
+
+}  // namespace idlehark

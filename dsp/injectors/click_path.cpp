@@ -1,0 +1,121 @@
+#include "dsp/injectors/click_path.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <random>
+
+namespace idlehark {
+
+namespace {
+
+constexpr std::size_t kFewestCycles = 6;
+constexpr double kStepPenalty = 0.35;  // per squared frame of drift, in standard deviations of the strength
+constexpr double kLoudest = 4.0;       // standard deviations: one bang must not outweigh many clicks
+constexpr int kChances = 3;
+
+struct Grid {
+    std::size_t cycles, places;
+    std::vector<float> z;  // cycles x places
+};
+
+struct Line {
+    std::vector<std::size_t> place;  // 0..2*places: the second half lies in the next cycle
+    double mean = 0.0;
+};
+
+Line best_line(const Grid& g, int reach) {
+    const std::size_t wide = 2 * g.places;
+    const auto value = [&](std::size_t k, std::size_t m) {
+        if (m < g.places) return g.z[k * g.places + m];
+        return k + 1 < g.cycles ? g.z[(k + 1) * g.places + m - g.places] : 0.F;
+    };
+    std::vector<float> now(wide, -1e9F);
+    std::vector<float> before(wide);
+    std::vector<signed char> came(g.cycles * wide, 0);
+    for (std::size_t m = g.places / 2; m < g.places / 2 + g.places; ++m) now[m] = value(0, m);
+    for (std::size_t k = 1; k < g.cycles; ++k) {
+        std::swap(now, before);
+        for (std::size_t m = 0; m < wide; ++m) {
+            float top = -1e9F;
+            int from = 0;
+            for (int d = -reach; d <= reach; ++d) {
+                const auto p = static_cast<std::ptrdiff_t>(m) + d;
+                if (p < 0 || p >= static_cast<std::ptrdiff_t>(wide)) continue;
+                const float v = before[static_cast<std::size_t>(p)] - static_cast<float>(kStepPenalty * d * d);
+                if (v > top) {
+                    top = v;
+                    from = d;
+                }
+            }
+            now[m] = top + value(k, m);
+            came[k * wide + m] = static_cast<signed char>(from);
+        }
+    }
+    Line line;
+    auto m = static_cast<std::size_t>(std::max_element(now.begin(), now.end()) - now.begin());
+    line.place.resize(g.cycles);
+    double sum = 0.0;
+    for (std::size_t k = g.cycles; k-- > 0;) {
+        line.place[k] = m;
+        sum += static_cast<double>(value(k, m));
+        m = static_cast<std::size_t>(static_cast<std::ptrdiff_t>(m) + came[k * wide + m]);
+    }
+    line.mean = sum / static_cast<double>(g.cycles);
+    return line;
+}
+
+}  // namespace
+
+ClickPath follow_clicks(std::span<const float> strength, double hop_s, const CrankClock& clock, int reach,
+                        std::uint64_t seed) {
+    ClickPath path;
+    const double end_s = static_cast<double>(strength.size()) * hop_s;
+    Grid g;
+    g.cycles = static_cast<std::size_t>(std::max(0.0, std::floor(clock.cycles_at(end_s))));
+    if (g.cycles < kFewestCycles) return path;
+    g.places = static_cast<std::size_t>(std::lround(end_s / static_cast<double>(g.cycles) / hop_s));
+    g.z.resize(g.cycles * g.places);
+
+    double mean = 0.0;
+    double square = 0.0;
+    for (const float s : strength) {
+        mean += static_cast<double>(s);
+        square += static_cast<double>(s) * static_cast<double>(s);
+    }
+    mean /= static_cast<double>(strength.size());
+    const double sd = std::sqrt(std::max(square / static_cast<double>(strength.size()) - mean * mean, 1e-20));
+    for (std::size_t k = 0; k < g.cycles; ++k)
+        for (std::size_t m = 0; m < g.places; ++m) {
+            const double c = static_cast<double>(k) + (static_cast<double>(m) + 0.5) / static_cast<double>(g.places);
+            const auto i = std::min(static_cast<std::size_t>(std::max(0.0, std::round(clock.time_at(c) / hop_s))),
+                                    strength.size() - 1);
+            // The neighbours count half: a click's jitter is of the order of a frame.
+            const auto left = i > 0 ? i - 1 : i;
+            const auto right = std::min(i + 1, strength.size() - 1);
+            const double s = 0.5 * static_cast<double>(strength[i]) +
+                             0.25 * (static_cast<double>(strength[left]) + static_cast<double>(strength[right]));
+            g.z[k * g.places + m] = static_cast<float>(std::min((s - mean) / sd, kLoudest));
+        }
+
+    const Line line = best_line(g, reach);
+    for (std::size_t k = 0; k < g.cycles; ++k) {
+        const double at =
+            static_cast<double>(k) + (static_cast<double>(line.place[k]) + 0.5) / static_cast<double>(g.places);
+        if (at < static_cast<double>(g.cycles)) path.at_cycles.push_back(at);
+    }
+    path.contrast = line.mean;
+
+    std::mt19937_64 random{seed};
+    for (int c = 0; c < kChances; ++c) {
+        Grid turned = g;
+        for (std::size_t k = 0; k < g.cycles; ++k) {
+            auto* row = turned.z.data() + k * g.places;
+            std::rotate(row, row + random() % g.places, row + g.places);
+        }
+        path.chance_contrast += best_line(turned, reach).mean / kChances;
+    }
+    return path;
+}
+
+}  // namespace idlehark

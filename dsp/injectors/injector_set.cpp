@@ -1,0 +1,228 @@
+#include "dsp/injectors/injector_set.hpp"
+
+#include "dsp/statistics.hpp"
+
+#include <algorithm>
+#include <limits>
+#include <stdexcept>
+
+namespace idlehark {
+
+namespace {
+
+// All by trials on simulated sets; see the bench.
+constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this of its loudest
+constexpr double kWeaker_db = -3.6;
+constexpr double kWeakerTogether_db = -3.2;  // the neighbours fill up what is missing
+constexpr double kLouder_db = 5.0;
+constexpr double kEmpty_db = -5.5;           // below this, an empty place in the cycle is taken for the own one
+constexpr double kSilent_db = -11.5;         // below this only neighbours are heard
+constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
+constexpr double kDoubtful_db = -3.0;        // below this, what is unlike the set in two ways is no click of its own
+constexpr double kLeastRatio = 1e-4;
+constexpr double kSpacingShare = 0.12;
+constexpr double kSpacing_ms = 0.35;
+constexpr double kJitterTimes = 2.5;
+constexpr double kJitter_us = 300.0;
+constexpr double kLeastMissedShare = 0.01;
+
+double median_of(const std::vector<double>& v) { return v.empty() ? std::nan("") : stats::median(v); }
+
+/// Level of a spectrum against a reference in dB, each band weighed by the root of the reference: what lies beside the
+/// set's clicks does not count.
+double against(const std::vector<double>& spectrum, const std::vector<double>& reference) {
+    double sum = 0.0;
+    double whole = 0.0;
+    for (std::size_t b = 0; b < spectrum.size(); ++b) {
+        if (!std::isfinite(spectrum[b]) || !std::isfinite(reference[b])) continue;
+        sum += std::sqrt(reference[b]) * spectrum[b];
+        whole += std::sqrt(reference[b]) * reference[b];
+    }
+    return whole > 0.0 ? 10.0 * std::log10(std::max(sum / whole, kLeastRatio)) : std::nan("");
+}
+
+std::vector<double> mean_spectrum(std::span<const ProbedInjector> set, const std::vector<std::size_t>& members) {
+    std::vector<double> mean(kSpectrumSize, 0.0);
+    for (std::size_t b = 0; b < kSpectrumSize; ++b) {
+        for (const std::size_t i : members)
+            mean[b] += set[i].recording.spectrum[b] / static_cast<double>(members.size());
+    }
+    return mean;
+}
+
+/// Levels against the sound ones; those are returned in `sound`.
+std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<std::size_t>& sound) {
+    std::vector<double> levels(set.size(), std::nan(""));
+    std::size_t loudest = set.size();
+    for (std::size_t i = 0; i < set.size(); ++i)
+        if (!set[i].recording.spectrum.empty() &&
+            (loudest == set.size() || set[i].recording.level_db > set[loudest].recording.level_db))
+            loudest = i;
+    if (loudest == set.size()) return levels;
+    std::vector<double> reference = set[loudest].recording.spectrum;
+    for (int round = 0; round < 2; ++round) {
+        for (std::size_t i = 0; i < set.size(); ++i)
+            if (!set[i].recording.spectrum.empty()) levels[i] = against(set[i].recording.spectrum, reference);
+        double top = -std::numeric_limits<double>::infinity();
+        for (const double l : levels)
+            if (std::isfinite(l)) top = std::max(top, l);
+        // One that stands alone above several alike is the odd one; were they all weak they would not agree.
+        std::vector<double> below;
+        for (const double l : levels)
+            if (std::isfinite(l) && l < top - kNearLoudest_db) below.push_back(l);
+        const auto counted = static_cast<std::size_t>(
+            std::count_if(levels.begin(), levels.end(), [](double l) { return std::isfinite(l); }));
+        if (below.size() + 1 == counted && below.size() >= 3) {
+            const auto [low, high] = std::minmax_element(below.begin(), below.end());
+            if (*high - *low < 2.0 && *high > top - 8.0) top = *high;
+        }
+        sound.clear();
+        for (std::size_t i = 0; i < set.size(); ++i)
+            if (std::isfinite(levels[i]) && std::fabs(levels[i] - top) <= kNearLoudest_db) sound.push_back(i);
+        reference = mean_spectrum(set, sound);
+    }
+    std::vector<double> near;
+    for (const std::size_t i : sound) near.push_back(levels[i]);
+    const double zero = median_of(near);
+    for (auto& l : levels) l -= zero;
+    return levels;
+}
+
+double spacing_tolerance_ms(double spacing_ms) { return std::max(kSpacing_ms, kSpacingShare * spacing_ms); }
+
+/// The opening time that most share; the louder ones decide a draw.
+double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<double>& levels) {
+    double usual = std::nan("");
+    double most = 0.0;
+    for (std::size_t i = 0; i < set.size(); ++i) {
+        const double mine = set[i].recording.open_close_ms;
+        double votes = 0.0;
+        double sum = 0.0;
+        double count = 0.0;
+        for (std::size_t k = 0; k < set.size(); ++k) {
+            const double other = set[k].recording.open_close_ms;
+            if (!(std::fabs(other - mine) <= spacing_tolerance_ms(mine)) || !std::isfinite(levels[k])) continue;
+            votes += levels[k] > kWeaker_db ? 1.0 : 0.4;
+            sum += other;
+            count += 1.0;
+        }
+        if (votes <= most) continue;
+        most = votes;
+        usual = sum / count;
+    }
+    return usual;
+}
+
+bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
+
+/// The strongest place is matched by another while a third is empty: the probed one does not click.
+bool own_place_empty(const ProbeRecording& r) {
+    bool rival = false;
+    bool empty = false;
+    for (const auto& p : r.others) {
+        rival = rival || (p.heard && p.level_db > -3.5);
+        empty = empty || !p.heard;
+    }
+    return rival && empty;
+}
+
+}  // namespace
+
+Share wilson_interval(int hits, int n) {
+    constexpr double z = 1.959963984540054;
+    const double count = n;
+    const double p = hits / count;
+    const double middle = (p + z * z / (2 * count)) / (1 + z * z / count);
+    const double half = z / (1 + z * z / count) * std::sqrt(p * (1 - p) / count + z * z / (4 * count * count));
+    return {std::max(0.0, middle - half), std::min(1.0, middle + half)};
+}
+
+InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine& engine) {
+    check(engine);
+    if (set.empty()) throw std::invalid_argument("compare_injectors: no recordings");
+    InjectorSet out;
+    std::vector<std::size_t> sound;
+    const auto levels = levels_of(set, sound);
+
+    std::vector<double> jitters;
+    std::vector<double> speeds;
+    int turns = 0;
+    for (const std::size_t i : sound) {
+        const auto& r = set[i].recording;
+        if (std::isfinite(r.jitter_us)) jitters.push_back(r.jitter_us);
+        turns += r.each_turn ? 1 : -1;
+    }
+    for (const auto& p : set)
+        if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
+    out.rpm = median_of(speeds);
+    const double spacing_ms = usual_spacing_ms(set, levels);
+    const double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
+    out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));
+    const bool together = out.each_turn && engine.injection != Injection::grouped;
+    out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
+                           out.each_turn != stated_each_turn(engine);
+
+    for (std::size_t i = 0; i < set.size(); ++i) {
+        const auto& r = set[i].recording;
+        InjectorReading v;
+        v.cylinder = set[i].cylinder;
+        v.rpm = r.rpm;
+        const double speed = std::isfinite(r.rpm) ? r.rpm : out.rpm;
+        const double cycle_hz = cycle_frequency(engine, Rpm{speed}).value;
+        const bool file_turn = engine.injection == Injection::grouped ? out.each_turn : stated_each_turn(engine);
+        v.expected_hz = cycle_hz * (file_turn ? 2.0 : 1.0);
+        v.level_db = levels[i];
+
+        const bool clicks = r.repeats && r.due > 0 && std::isfinite(levels[i]);
+        auto& why = v.reasons;
+        if (clicks) {
+            why.weaker = levels[i] < (together ? kWeakerTogether_db : kWeaker_db);
+            why.louder = levels[i] > kLouder_db;
+            why.spacing = set.size() > 1 && std::isfinite(spacing_ms) &&
+                          !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms));
+            why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
+            const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
+            const bool empty = !together && own_place_empty(r);
+            why.neighbours_only = levels[i] < (together ? kSilentTogether_db : kSilent_db) ||
+                                  (levels[i] < kDoubtful_db && unlike >= 2) || (levels[i] < kEmpty_db && empty) ||
+                                  (set.size() == 1 && empty);
+        }
+        if (!clicks || why.neighbours_only) {
+            v.verdict = InjectorVerdict::silent;
+            v.missed_percent = v.missed_high_percent = 100.0;
+            v.due = r.length_s > 0.0 && std::isfinite(cycle_hz)
+                        ? static_cast<int>(r.length_s * cycle_hz * (out.each_turn ? 2.0 : 1.0))
+                        : 0;
+            v.missed = v.due;
+            v.missed_low_percent = v.due > 0 ? 100.0 * wilson_interval(v.missed, v.due).low : std::nan("");
+            out.injectors.push_back(v);
+            continue;
+        }
+        v.due = r.due;
+        v.missed = r.missed;
+        if (out.each_turn && !r.each_turn) {  // every second one never comes
+            v.due = 2 * r.due;
+            v.missed = r.missed + r.due;
+        }
+        why.twice_the_rate = r.each_turn && !out.each_turn;
+        const auto interval = wilson_interval(v.missed, v.due);
+        v.missed_percent = 100.0 * v.missed / v.due;
+        v.missed_low_percent = 100.0 * interval.low;
+        v.missed_high_percent = 100.0 * interval.high;
+        v.rate_hz = cycle_hz * (r.each_turn || out.each_turn ? 2.0 : 1.0) * (v.due - v.missed) / v.due;
+        v.jitter_us = r.jitter_us;
+        v.jitter_deg = r.jitter_us * 1e-6 * speed * 6.0;
+        v.open_close_ms = r.open_close_ms;
+        const double share = static_cast<double>(v.missed) / v.due;
+        const bool misses = r.clearly_missed >= 1 || (v.missed >= 2 && share >= kLeastMissedShare);
+        const bool odd = why.weaker || why.louder || why.spacing || why.jitter || why.twice_the_rate;
+        v.verdict = misses && !why.weaker ? InjectorVerdict::missing_clicks
+                    : odd                 ? InjectorVerdict::differs
+                    : misses              ? InjectorVerdict::missing_clicks
+                                          : InjectorVerdict::regular;
+        out.injectors.push_back(v);
+    }
+    return out;
+}
+
+}  // namespace idlehark

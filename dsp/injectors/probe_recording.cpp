@@ -1,0 +1,323 @@
+#include "dsp/injectors/probe_recording.hpp"
+
+#include "dsp/injectors/click_bands.hpp"
+#include "dsp/injectors/click_events.hpp"
+#include "dsp/injectors/click_path.hpp"
+#include "dsp/injectors/crank_clock.hpp"
+#include "dsp/injectors/time_scatter.hpp"
+#include "dsp/statistics.hpp"
+
+#include <algorithm>
+#include <limits>
+#include <numeric>
+#include <stdexcept>
+#include <string>
+
+namespace idlehark {
+
+namespace {
+
+constexpr int kReachByRumble = 2;  // frames of drift from cycle to cycle
+constexpr int kReachByClicks = 8;
+constexpr int kLearnRounds = 2;          // of path and weights
+constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
+constexpr double kClearOfChance = 1.35;  // contrast against what chance gives
+constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
+constexpr double kPlace_s = 4e-3;        // how far from its place another injector's click is looked for
+constexpr double kHeardScatters = 5.0;
+constexpr double kNextToNothing = 0.15;  // of the typical click's energy
+constexpr std::size_t kFewestEvents = 8;
+constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
+constexpr std::uint64_t kSeed = 20240229;
+
+/// Mean excess of every band over its floor along the path.
+std::vector<double> excess_along(const ClickBands& bands, const CrankClock& clock, const ClickPath& path) {
+    constexpr double kLoudest = 300.0;
+    std::vector<double> mean(bands.bands(), 0.0);
+    for (const double c : path.at_cycles) {
+        const auto k = static_cast<std::size_t>(std::lround(std::max(0.0, clock.time_at(c) / bands.hop_s)));
+        if (k >= bands.frames()) continue;
+        const auto row = bands.frame(k);
+        for (std::size_t b = 0; b < mean.size(); ++b) mean[b] += std::min(static_cast<double>(row[b]), kLoudest);
+    }
+    constexpr double kMeanOverMedian = 1.4427;  // of a noise's power: 1 / ln 2
+    for (auto& v : mean)
+        v = std::max(0.0, v / static_cast<double>(std::max<std::size_t>(1, path.at_cycles.size())) - kMeanOverMedian);
+    return mean;
+}
+
+std::vector<double> weights_from(std::span<const double> excess) {
+    std::vector<double> w;
+    for (const double s : excess) w.push_back(s / (1.0 + s));
+    return w;
+}
+
+/// Time of a place in the cycle: `after` cycles after the strongest click of cycle k.
+class Places {
+   public:
+    Places(const CrankClock& clock, const ClickPath& path) : clock_(clock) {
+        // The path moves in whole frames: its course is the mean of five.
+        const auto& at = path.at_cycles;
+        for (std::size_t k = 0; k < at.size(); ++k) {
+            const std::size_t side = std::min({k, at.size() - 1 - k, std::size_t{2}});
+            double sum = 0.0;
+            for (std::size_t i = k - side; i <= k + side; ++i) sum += at[i];
+            at_.push_back(sum / static_cast<double>(2 * side + 1));
+        }
+    }
+    [[nodiscard]] std::size_t cycles() const { return at_.size(); }
+    [[nodiscard]] double time_s(std::size_t k, double after) const {
+        const std::size_t next = std::min(k + 1, at_.size() - 1);
+        const double length = next > k ? at_[next] - at_[k] : 1.0;
+        return clock_.time_at(at_[k] + after * length);
+    }
+
+   private:
+    const CrankClock& clock_;
+    std::vector<double> at_;
+};
+
+/// Mean power over the noise's at every place of the cycle.
+std::vector<double> fold_of(const ClickBands& bands, std::span<const double> weights, const Places& places,
+                            std::size_t size) {
+    const double sum = std::max(std::accumulate(weights.begin(), weights.end(), 0.0), 1e-30);
+    std::vector<double> fold(size, 0.0);
+    std::vector<double> counts(size, 0.0);
+    std::vector<float> power(bands.frames());
+    for (std::size_t k = 0; k < power.size(); ++k) {
+        double level = 0.0;
+        const auto row = bands.frame(k);
+        for (std::size_t b = 0; b < weights.size(); ++b) level += weights[b] * static_cast<double>(row[b]);
+        power[k] = static_cast<float>(level / sum);
+    }
+    for (std::size_t k = 0; k < places.cycles(); ++k) {
+        const double from = places.time_s(k, -0.25);
+        const double to = places.time_s(k, 0.75);
+        for (std::size_t m = 0; m < size; ++m) {
+            const double t = std::lerp(from, to, (static_cast<double>(m) + 0.5) / static_cast<double>(size));
+            const double frame = std::round(t / bands.hop_s);
+            if (frame < 0.0 || frame >= static_cast<double>(power.size())) continue;
+            fold[m] += static_cast<double>(power[static_cast<std::size_t>(frame)]);
+            counts[m] += 1.0;
+        }
+    }
+    for (std::size_t m = 0; m < size; ++m) fold[m] = counts[m] > 0.0 ? fold[m] / counts[m] : 0.0;
+    return fold;
+}
+
+/// Largest value of a fold around a place.
+double top_near(std::span<const double> fold, double after, double span) {
+    const auto n = static_cast<double>(fold.size());
+    double top = 0.0;
+    for (int m = 0; m < static_cast<int>(n); ++m) {
+        double off = (m + 0.5) / n - 0.25 - after;
+        off -= std::round(off);
+        if (std::fabs(off) <= span) top = std::max(top, fold[static_cast<std::size_t>(m)]);
+    }
+    return top;
+}
+
+void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const double> excess) {
+    const double most = *std::max_element(excess.begin(), excess.end());
+    const double half = bands.centre_hz.size() > 1 ? 0.5 * (bands.centre_hz[1] - bands.centre_hz[0]) : 0.0;
+    for (std::size_t b = 0; b < excess.size(); ++b) {
+        if (excess[b] < kLoudBandShare * most) continue;
+        if (!std::isfinite(out.band_low_hz)) out.band_low_hz = bands.centre_hz[b] - half;
+        out.band_high_hz = bands.centre_hz[b] + half;
+    }
+}
+
+/// Power of the heard clicks: per band the mean over the pair's stretch, less the same band's mean in the quiet.
+void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents& events,
+                std::span<const double> quiet_s, double from_s, double to_s) {
+    std::vector<double> loud(bands.bands(), 0.0);
+    std::vector<double> still(bands.bands(), 0.0);
+    std::vector<double> square(bands.bands(), 0.0);
+    double loud_count = 0.0;
+    double still_count = 0.0;
+    const auto each = [&](double t, auto&& use) {
+        const double low = std::max(0.0, std::round((t + from_s) / bands.hop_s));
+        const double high = std::min(std::round((t + to_s) / bands.hop_s), static_cast<double>(bands.frames()) - 1.0);
+        for (double k = low; k <= high; ++k) use(bands.frame(static_cast<std::size_t>(k)));
+    };
+    for (const double t : events.heard_s)
+        if (std::isfinite(t))
+            each(t, [&](std::span<const float> row) {
+                for (std::size_t b = 0; b < loud.size(); ++b) loud[b] += static_cast<double>(row[b]);
+                loud_count += 1.0;
+            });
+    for (const double t : quiet_s)
+        each(t, [&](std::span<const float> row) {
+            for (std::size_t b = 0; b < still.size(); ++b) {
+                still[b] += static_cast<double>(row[b]);
+                square[b] += static_cast<double>(row[b]) * static_cast<double>(row[b]);
+            }
+            still_count += 1.0;
+        });
+    if (loud_count < 1.0 || still_count < 2.0) return;
+    std::vector<double> energy(loud.size(), 0.0);
+    double clicks = 0.0;
+    double noise = 0.0;
+    for (std::size_t b = 0; b < loud.size(); ++b) {
+        const double mean = still[b] / still_count;
+        const double sd = std::sqrt(std::max(square[b] / still_count - mean * mean, 0.0));
+        const double over = loud[b] / loud_count - mean;
+        if (over < 3.0 * sd * std::sqrt(2.0 / loud_count)) continue;  // two: neighbouring frames overlap by half
+        energy[b] = over * bands.floor[b] * (to_s - from_s);          // of the pair, whatever the stretch
+        clicks += over * bands.floor[b];
+        noise += mean * bands.floor[b];
+    }
+    if (clicks <= 0.0) return;
+    out.level_db = 10.0 * std::log10(clicks * (to_s - from_s));
+    out.spectrum.assign(kSpectrumSize, std::nan(""));
+    for (std::size_t i = 0; i < kSpectrumSize; ++i) {
+        const double f = kSpectrumFrom_hz + static_cast<double>(i) * kSpectrumStep_hz;
+        const auto above =
+            std::lower_bound(bands.centre_hz.begin(), bands.centre_hz.end(), f) - bands.centre_hz.begin();
+        if (above == std::ssize(bands.centre_hz)) continue;
+        const auto hi = static_cast<std::size_t>(above);
+        const std::size_t lo = hi > 0 ? hi - 1 : hi;
+        const double gap = bands.centre_hz[hi] - bands.centre_hz[lo];
+        const double share = gap > 0.0 ? (f - bands.centre_hz[lo]) / gap : 0.0;
+        out.spectrum[i] = std::lerp(energy[lo], energy[hi], share);
+    }
+    out.clarity_db = 10.0 * std::log10(clicks / std::max(noise, 1e-300));
+}
+
+}  // namespace
+
+ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings, double hop_s,
+                             const Engine& engine, int cylinder) {
+    check(engine);
+    if (cylinder < 1 || cylinder > engine.cylinders)
+        throw std::invalid_argument("cylinder: " + std::to_string(cylinder) + " is not in 1.." +
+                                    std::to_string(engine.cylinders));
+    ProbeRecording out;
+    out.length_s = static_cast<double>(x.size()) / sample_rate_hz;
+    const auto bands = click_bands(x, sample_rate_hz);
+    if (bands.bands() < 2) return out;
+    // Both clocks where there are two: the tracker may follow something else, and then the clicks do not line up on it.
+    const auto plain = click_strength(bands, {});
+    std::optional<CrankClock> clock;
+    ClickPath path;
+    const auto consider = [&](std::optional<CrankClock> candidate, int reach) {
+        if (!candidate) return false;
+        auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, kSeed);
+        if (followed.at_cycles.size() < 2 || (clock && followed.contrast < kBetterClock * path.contrast)) return false;
+        clock = std::move(candidate);
+        path = std::move(followed);
+        return true;
+    };
+    out.firing_heard = consider(clock_from_readings(readings, hop_s, engine), kReachByRumble);
+    if (out.firing_heard) out.rpm = speed_from_cycle_frequency(engine, Hertz{clock->mean_rate_hz()}).value;
+    if (consider(clock_from_clicks(plain, bands.hop_s, engine), kReachByClicks)) out.firing_heard = false;
+    if (!clock) return out;
+
+    std::vector<double> excess;
+    std::vector<double> weights;
+    for (int round = 0; round < kLearnRounds; ++round) {
+        excess = excess_along(bands, *clock, path);
+        if (*std::max_element(excess.begin(), excess.end()) <= 0.0) return out;
+        weights = weights_from(excess);
+        if (!out.firing_heard) {  // the clicks' own clock can be sharpened
+            std::vector<double> starts;
+            for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
+            clock = clock_from_cycles(starts, out.length_s);
+        }
+        path = follow_clicks(click_strength(bands, weights), bands.hop_s, *clock, kReachByRumble, kSeed);
+        if (path.at_cycles.size() < 2) return out;
+    }
+    out.repeats = path.contrast > kClearOfChance * path.chance_contrast;
+    if (!out.repeats) return out;
+    const double cycles = static_cast<double>(path.at_cycles.size() - 1);
+    const double period_s = (clock->time_at(path.at_cycles.back()) - clock->time_at(path.at_cycles.front())) / cycles;
+    out.rpm = speed_from_cycle_frequency(engine, Hertz{1.0 / period_s}).value;
+    fill_band(out, bands, excess);
+
+    const Places places{*clock, path};
+    out.fold = fold_of(bands, weights, places, static_cast<std::size_t>(std::lround(period_s / bands.hop_s)));
+    const double base = stats::median(out.fold);
+    const double wobble = stats::kMadToSd * stats::median_absolute_deviation(out.fold);
+    for (auto& v : out.fold) v /= base;
+    const double own = top_near(out.fold, 0.0, kPlace_s / period_s) - 1.0;
+    const auto place_at = [&](double after) {
+        const double over = top_near(out.fold, after, (kPlace_s + 2e-3) / period_s) - 1.0;
+        const bool heard = over > kHeardScatters * wobble / base;
+        return ProbeRecording::Place{
+            after, heard ? 10.0 * std::log10(over / own) : -std::numeric_limits<double>::infinity(), heard};
+    };
+    out.each_turn = engine.strokes == 4 && std::pow(10.0, 0.1 * place_at(0.5).level_db) > kTurnShare;
+    const auto fractions = firing_fractions(engine);
+    std::size_t index = static_cast<std::size_t>(cylinder - 1);
+    if (!engine.firing_order.empty())
+        index = static_cast<std::size_t>(std::find(engine.firing_order.begin(), engine.firing_order.end(), cylinder) -
+                                         engine.firing_order.begin());
+    for (std::size_t k = 0; k < fractions.size(); ++k) {
+        if (k == index) continue;
+        double after = fractions[k] - fractions[index];
+        after -= std::floor(after);
+        out.others.push_back(place_at(after));
+    }
+
+    // Due times, and quiet ones: where the fold is lowest over a stretch as long as the envelope's.
+    std::vector<double> due_s;
+    std::vector<double> quiet_s;
+    const double reach_s = event_reach() * ClickEnvelope::kStep_s;
+    const auto stretch = static_cast<std::size_t>(2.0 * reach_s / bands.hop_s);
+    double least = std::numeric_limits<double>::infinity();
+    double quiet_after = 0.25;
+    for (std::size_t m = 0; m < out.fold.size(); ++m) {
+        double sum = 0.0;
+        for (std::size_t i = 0; i < stretch; ++i) sum += out.fold[(m + i) % out.fold.size()];
+        if (sum >= least) continue;
+        least = sum;
+        quiet_after =
+            (static_cast<double>(m) + 0.5 * static_cast<double>(stretch)) / static_cast<double>(out.fold.size()) - 0.25;
+    }
+    for (std::size_t k = 0; k < places.cycles(); ++k) {
+        const auto take = [&](double after, std::vector<double>& list) {
+            const double t = places.time_s(k, after);
+            if (t > 5e-3 && t + 12e-3 < out.length_s) list.push_back(t);
+        };
+        take(0.0, due_s);
+        if (out.each_turn && k + 1 < places.cycles()) take(0.5, due_s);
+        take(quiet_after, quiet_s);
+    }
+    if (due_s.size() < kFewestEvents) return out;
+
+    ClickEnvelope envelope{x, sample_rate_hz, bands.centre_hz,
+                           [&] {
+                               std::vector<double> gain;
+                               for (std::size_t b = 0; b < weights.size(); ++b)
+                                   gain.push_back(weights[b] / bands.floor[b]);
+                               return gain;
+                           }(),
+                           event_reach()};
+    const auto events = measure_events(envelope, due_s, quiet_s);
+    out.due = static_cast<int>(due_s.size());
+    out.missed = events.missed;
+    out.clearly_missed = static_cast<int>(
+        std::count_if(events.strength.begin(), events.strength.end(), [](double v) { return v < kNextToNothing; }));
+    const auto pair = find_pair(events);
+    out.open_at_ms = 1e3 * pair.open_s;
+    out.close_at_ms = 1e3 * pair.close_s;
+    out.open_close_ms = 1e3 * (pair.close_s - pair.open_s);
+    out.pair_from_ms = 1e3 * events.shape_from_s;
+    out.pair_step_ms = 1e3 * ClickEnvelope::kStep_s;
+    for (const double v : events.shape) out.pair.push_back(v / events.noise);
+    fill_level(out, bands, events, quiet_s, std::isfinite(pair.open_s) ? pair.open_s - 0.5e-3 : -1e-3,
+               (std::isfinite(pair.close_s) ? pair.close_s : pair.open_s) + 3e-3);
+
+    if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
+        std::vector<double> off(events.heard_s.size());
+        const double per = out.each_turn ? 0.5 : 1.0;
+        const double start = clock->cycles_at(due_s.front());
+        for (std::size_t e = 0; e < off.size(); ++e)
+            off[e] = (clock->cycles_at(events.heard_s[e]) - start - per * static_cast<double>(e)) * period_s;
+        const double sd = split_scatter(off).sd;
+        out.jitter_us = 1e6 * std::sqrt(std::max(0.0, sd * sd - events.timing_error_s * events.timing_error_s));
+    }
+    return out;
+}
+
+}  // namespace idlehark

@@ -1,0 +1,60 @@
+#pragma once
+
+#include "dsp/engine.hpp"
+#include "dsp/idle_tracker.hpp"
+#include "dsp/units.hpp"
+
+#include <cmath>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// What one recording with the probe on one injector holds, before it is compared with the others of its set.
+struct ProbeRecording {
+    double length_s = 0.0;
+    double rpm = std::nan("");         ///< mean speed; NaN when neither firing nor clicks tell
+    bool firing_heard = false;         ///< the speed is from the rumble; else from the clicks
+    bool repeats = false;              ///< something clicks at the same crank angle cycle after cycle
+    bool each_turn = false;            ///< at 360 degrees from the strongest clicks as strong ones repeat (four-stroke)
+    int due = 0;                       ///< clicks expected at the rate found, within the recording
+    int missed = 0;                    ///< of these, not heard
+    int clearly_missed = 0;            ///< of these, with next to nothing in the click's place
+    double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
+    std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN beyond the recording's band
+    double clarity_db = std::nan("");  ///< the same over the noise in that band
+    double jitter_us = std::nan("");   ///< standard deviation about the crank angle
+    double open_close_ms = std::nan("");
+    double band_low_hz = std::nan("");  ///< where the clicks stand out
+    double band_high_hz = std::nan("");
+
+    /// The other injectors' places in the cycle, as the stated firing order has them if injection is sequential.
+    struct Place {
+        double after_cycles;  ///< after the strongest click
+        double level_db;      ///< against the strongest click; -infinity: nothing above the noise
+        bool heard;           ///< above what chance gives
+    };
+    std::vector<Place> others;
+
+    /// For a picture: mean click power over the noise's, one cycle from a quarter before the strongest click on.
+    std::vector<double> fold;
+    std::vector<double> pair;  ///< the same about the own click, on pair_step_ms from pair_from_ms
+    double pair_from_ms = 0.0;
+    double pair_step_ms = 0.0;
+    double open_at_ms = std::nan("");  ///< on the same scale
+    double close_at_ms = std::nan("");
+};
+
+inline constexpr double kSpectrumFrom_hz = 2000.0;
+inline constexpr double kSpectrumStep_hz = 1000.0;
+inline constexpr std::size_t kSpectrumSize = 16;
+
+/// Finds the clicks of one recording.
+/// Input    the whole recording, 8..192 kHz, and the tracker's readings of it, `hop_s` apart; the cylinder probed.
+/// Output   see above. The band, the weights and what chance gives are learned from the recording itself.
+/// Accuracy tests/bench/injectors_bench.cpp.
+/// Errors   std::invalid_argument for an engine that cannot exist or a cylinder it has not.
+[[nodiscard]] ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings,
+                                           double hop_s, const Engine& engine, int cylinder);
+
+}  // namespace idlehark

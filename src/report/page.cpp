@@ -1,0 +1,173 @@
+#include "src/report/page.hpp"
+
+#include <cmath>
+#include <memory>
+#include <numbers>
+
+#include <cairo-svg.h>
+#include <cairo.h>
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+struct DropSurface {
+    void operator()(cairo_surface_t* s) const noexcept { cairo_surface_destroy(s); }
+};
+struct DropContext {
+    void operator()(cairo_t* c) const noexcept { cairo_destroy(c); }
+};
+
+/// Cairo refuses text that is not UTF-8, for instance out of a file name.
+std::string printable(std::string_view text) {
+    std::string out;
+    for (std::size_t i = 0; i < text.size();) {
+        const auto c = static_cast<unsigned char>(text[i]);
+        const std::size_t length = c < 0x80 ? 1 : c >= 0xf0 ? 4 : c >= 0xe0 ? 3 : c >= 0xc2 ? 2 : 0;
+        bool good = length > 0 && i + length <= text.size() && c >= 0x20 && c < 0xf5;
+        for (std::size_t k = 1; good && k < length; ++k)
+            good = (static_cast<unsigned char>(text[i + k]) & 0xc0) == 0x80;
+        out += good ? std::string{text.substr(i, length)} : "?";
+        i += good ? length : 1;
+    }
+    return out;
+}
+
+}  // namespace
+
+void Pen::colour(Colour k, double alpha) const { cairo_set_source_rgba(c_, k.r, k.g, k.b, alpha); }
+
+void Pen::box(double x, double y, double w, double h, Colour k, double alpha) const {
+    colour(k, alpha);
+    cairo_rectangle(c_, x, y, w, h);
+    cairo_fill(c_);
+}
+
+void Pen::line(double x0, double y0, double x1, double y1, Colour k, double width) const {
+    colour(k);
+    cairo_set_line_width(c_, width);
+    cairo_move_to(c_, x0, y0);
+    cairo_line_to(c_, x1, y1);
+    cairo_stroke(c_);
+}
+
+double Pen::width_of(std::string_view text, double size, bool bold) const {
+    font(size, bold);
+    cairo_text_extents_t e{};
+    cairo_text_extents(c_, printable(text).c_str(), &e);
+    return e.x_advance;
+}
+
+void Pen::text(double x, double y, std::string_view words, double size, Colour k, Align align, bool bold) const {
+    const double w = align == Align::left ? 0.0 : width_of(words, size, bold);
+    font(size, bold);
+    colour(k);
+    cairo_move_to(c_, align == Align::left ? x : align == Align::middle ? x - w / 2 : x - w, y);
+    cairo_show_text(c_, printable(words).c_str());
+}
+
+std::string Pen::fitted(std::string_view words, double width, double size, bool bold) const {
+    std::string s = printable(words);
+    if (width_of(s, size, bold) <= width) return s;
+    while (!s.empty() && width_of(s + "…", size, bold) > width) {
+        while (!s.empty() && (static_cast<unsigned char>(s.back()) & 0xc0) == 0x80) s.pop_back();
+        if (!s.empty()) s.pop_back();
+    }
+    return s + "…";
+}
+
+void Pen::polygon(std::initializer_list<std::array<double, 2>> points) const {
+    cairo_new_path(c_);
+    for (const auto& [x, y] : points) cairo_line_to(c_, x, y);
+    cairo_close_path(c_);
+}
+
+void Pen::font(double size, bool bold) const {
+    cairo_select_font_face(c_, "DejaVu Sans", CAIRO_FONT_SLANT_NORMAL,
+                           bold ? CAIRO_FONT_WEIGHT_BOLD : CAIRO_FONT_WEIGHT_NORMAL);
+    cairo_set_font_size(c_, size);
+}
+
+void Pen::sign(double x, double y, double r, Sign shape, Colour k) const {
+    colour(k);
+    cairo_set_line_width(c_, 3.0);
+    switch (shape) {
+        case Sign::filled_diamond:
+            polygon({{x, y - 1.25 * r}, {x + 1.25 * r, y}, {x, y + 1.25 * r}, {x - 1.25 * r, y}});
+            cairo_fill(c_);
+            return;
+        case Sign::half_triangle:
+            polygon({{x, y - r}, {x, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
+            cairo_fill(c_);
+            polygon({{x, y - r}, {x + 1.1 * r, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
+            break;
+        case Sign::open_circle:
+            cairo_new_sub_path(c_);
+            cairo_arc(c_, x, y, 0.9 * r, 0, 2 * std::numbers::pi);
+            break;
+        case Sign::open_square:
+            polygon({{x - 0.8 * r, y - 0.8 * r},
+                     {x + 0.8 * r, y - 0.8 * r},
+                     {x + 0.8 * r, y + 0.8 * r},
+                     {x - 0.8 * r, y + 0.8 * r}});
+            break;
+    }
+    cairo_stroke(c_);
+}
+
+void Pen::wrap(std::string_view words, std::vector<std::string>& lines) const {
+    const std::string text{words};
+    std::string line;
+    std::size_t at = 0;
+    while (at < text.size()) {
+        const auto space = std::min(text.find(' ', at), text.size());
+        const auto next = text.substr(at, space - at);
+        const auto longer = line.empty() ? next : fmt::format("{} {}", line, next);
+        if (!line.empty() && width_of(longer, kSmallSize) > kWidth - 2 * kMargin) {
+            lines.push_back(line);
+            line = next;
+        } else {
+            line = longer;
+        }
+        at = space + 1;
+    }
+    if (!line.empty()) lines.push_back(line);
+}
+
+std::vector<double> Axis::ticks(int about) const {
+    const double rough = (high - low) / about;
+    const double decade = std::pow(10.0, std::floor(std::log10(rough)));
+    double step = 10 * decade;
+    for (const double m : {5.0, 2.0, 1.0})
+        if (m * decade >= rough) step = m * decade;
+    std::vector<double> list;
+    for (double k = std::ceil(low / step); k * step <= high; ++k) list.push_back(k * step);
+    return list;
+}
+
+Result<Done> write_page(const std::string& path, const std::function<double(const Pen&)>& height_of,
+                        const std::function<void(const Pen&, double height)>& draw) {
+    const bool png = path.ends_with(".png");
+    if (!png && !path.ends_with(".svg")) return Error{path + ": a picture is written as .png or .svg", ""};
+
+    // Text has to be measured before the page's height is known.
+    const std::unique_ptr<cairo_surface_t, DropSurface> probe{cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1)};
+    const std::unique_ptr<cairo_t, DropContext> probe_context{cairo_create(probe.get())};
+    const double height = height_of(Pen{probe_context.get()});
+
+    const std::unique_ptr<cairo_surface_t, DropSurface> surface{
+        png ? cairo_image_surface_create(CAIRO_FORMAT_RGB24, static_cast<int>(kWidth), static_cast<int>(height))
+            : cairo_svg_surface_create(path.c_str(), kWidth, height)};
+    const std::unique_ptr<cairo_t, DropContext> context{cairo_create(surface.get())};
+    draw(Pen{context.get()}, height);
+    auto status = cairo_status(context.get());
+    if (status == CAIRO_STATUS_SUCCESS && png) status = cairo_surface_write_to_png(surface.get(), path.c_str());
+    cairo_surface_finish(surface.get());
+    if (status == CAIRO_STATUS_SUCCESS) status = cairo_surface_status(surface.get());
+    if (status != CAIRO_STATUS_SUCCESS)
+        return Error{fmt::format("{}: cannot be written ({})", path, cairo_status_to_string(status)), ""};
+    return Done{};
+}
+
+}  // namespace idlehark
