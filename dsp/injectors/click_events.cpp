@@ -10,15 +10,21 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kShape_s = 14e-3;     // each side: an idle's opening time is 2-5 ms, cold 10
-constexpr double kLag_s = 2.5e-3;      // how far an event may be from where it is due
+constexpr double kShape_s = 14e-3;  // each side: an idle's opening time is 2-5 ms, cold 10
+constexpr double kLag_s =
+    5e-3;  // how far an event may be from where it is due: the path may step from opening to closing
 constexpr double kLateLag_s = 1.2e-3;  // once the course of the crank is known
+constexpr double kFarTimes = 1.5;      // of the line between heard and missed: doubtful enough to look further
+constexpr double kFarLeast = 0.6;      // of a typical click: what counts that far off
 constexpr int kBlur = 1;               // grid steps each side
 constexpr int kRounds = 4;
+constexpr int kWaveRounds = 3;
+constexpr int kWaveShift = 10;  // grid steps about the place found by envelope
+constexpr double kAlike = 0.3;  // of the mean energy in the shared waveform: the clicks are alike
 constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
-constexpr double kMissedBelow = 0.45;
-constexpr double kMissedFrom = 0.2;  // the line between heard and missed is looked for in this range of strengths
-constexpr double kMissedTo = 0.6;
+constexpr double kMissedBelow = 0.25;
+constexpr double kMissedFrom = 0.12;  // the line between heard and missed is looked for in this range of strengths
+constexpr double kMissedTo = 0.5;
 
 constexpr int steps(double s) { return static_cast<int>(s / ClickEnvelope::kStep_s + 0.5); }
 constexpr int kShape = steps(kShape_s);
@@ -112,11 +118,78 @@ std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<M
     return shape;
 }
 
+/// Strengths by waveform: a click of one part rings alike each time, and what the neighbours send at the same moment
+/// does not ring like it. Empty when the clicks share no waveform.
+std::vector<double> waveform_strengths(const std::vector<std::vector<std::complex<float>>>& waves,
+                                       const std::vector<Match>& at, const Template& t, double line,
+                                       double core_energy) {
+    const auto length = static_cast<std::size_t>(t.last - t.first + 1);
+    std::vector<std::complex<double>> shared(length);
+    const auto start = [&](std::size_t e, int shift) {
+        const int lag = std::clamp(static_cast<int>(std::lround(at[e].lag)) + shift, -kLag, kLag);
+        return waves[e].data() + kReach - kShape + lag + t.first;
+    };
+    std::size_t first = 0;
+    for (std::size_t e = 0; e < at.size(); ++e)
+        if (std::fabs(at[e].strength - 1.0) < std::fabs(at[first].strength - 1.0)) first = e;
+    for (std::size_t i = 0; i < length; ++i) shared[i] = std::complex<double>(start(first, 0)[i]);
+
+    std::vector<std::complex<double>> share(at.size());
+    double energy = 0.0;
+    for (int round = 0; round < kWaveRounds; ++round) {
+        energy = 0.0;
+        for (const auto& v : shared) energy += std::norm(v);
+        std::vector<std::complex<double>> sum(length);
+        double count = 0.0;
+        for (std::size_t e = 0; e < at.size(); ++e) {
+            int best = 0;
+            share[e] = 0.0;
+            for (int shift = -kWaveShift; shift <= kWaveShift; ++shift) {
+                const auto* z = start(e, shift);
+                double re = 0.0;
+                double im = 0.0;
+                for (std::size_t i = 0; i < length; ++i) {
+                    const double a = static_cast<double>(z[i].real());
+                    const double b = static_cast<double>(z[i].imag());
+                    re += shared[i].real() * a + shared[i].imag() * b;
+                    im += shared[i].real() * b - shared[i].imag() * a;
+                }
+                const std::complex<double> c{re / energy, im / energy};
+                if (std::norm(c) <= std::norm(share[e])) continue;
+                share[e] = c;
+                best = shift;
+            }
+            if (at[e].strength < line || std::abs(share[e]) <= 0.0) continue;
+            const auto turn = std::conj(share[e]) / std::abs(share[e]);
+            const auto* z = start(e, best);
+            for (std::size_t i = 0; i < length; ++i) sum[i] += turn * std::complex<double>(z[i]);
+            count += 1.0;
+        }
+        for (std::size_t i = 0; i < length; ++i) shared[i] = sum[i] / std::max(count, 1.0);
+    }
+    energy = 0.0;
+    for (const auto& v : shared) energy += std::norm(v);
+    if (!(energy > kAlike * core_energy)) return {};
+    std::vector<double> strengths;
+    for (const auto& c : share) strengths.push_back(std::norm(c));
+    return strengths;
+}
+
+/// In units of the typical click: the median of those that are clearly there.
+void scale_to_typical(std::vector<double>& strengths) {
+    std::vector<double> upper;
+    const double top = stats::quantile(strengths, 0.9);
+    for (const double s : strengths)
+        if (s > 0.4 * top) upper.push_back(s);
+    const double typical = upper.empty() ? 1.0 : std::max(stats::median(upper), 1e-12);
+    for (auto& s : strengths) s /= typical;
+}
+
 /// Where the strengths between kMissedFrom and kMissedTo leave the widest gap (in ratio).
 double dividing_line(std::vector<double> strength) {
     std::sort(strength.begin(), strength.end());
     double line = kMissedBelow;
-    double widest = 1.25;  // a narrower gap is no gap
+    double widest = 1.6;  // a narrower gap is no gap
     double below = kMissedFrom;
     for (const double s : strength) {
         if (s <= kMissedFrom) continue;
@@ -147,9 +220,11 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
     }
     noise /= std::max(1.0, static_cast<double>(quiet.size() * z.size()));
     std::vector<Row> rows;
+    std::vector<std::vector<std::complex<float>>> waves;
     for (const double t : due_s) {
         sound.read(t, z);
         rows.push_back(power_of(z));
+        waves.push_back(z);
     }
 
     std::vector<Match> at(rows.size(), Match{0.0, 1.0});
@@ -171,22 +246,26 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
                 about = count > 0.0 ? sum / count : 0.0;
             }
             at[e] = match(rows[e], t, noise, about, late ? steps(kLateLag_s) : kLag);
+            if (!late || at[e].strength > kFarTimes * line) continue;
+            // Far off, yet clearly there: the clock slips at the ends of a recording.
+            if (const auto far = match(rows[e], t, noise, 0.0, kLag); far.strength > kFarLeast) at[e] = far;
         }
-        // In units of the typical click: the median of those that are clearly there.
         std::vector<double> strengths;
         for (const auto& m : at) strengths.push_back(m.strength);
-        std::vector<double> upper;
-        const double top = stats::quantile(strengths, 0.9);
-        for (const double s : strengths)
-            if (s > 0.4 * top) upper.push_back(s);
-        const double typical = upper.empty() ? 1.0 : std::max(stats::median(upper), 1e-12);
-        for (auto& m : at) m.strength /= typical;
-        for (auto& s : strengths) s /= typical;
+        scale_to_typical(strengths);
+        for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
         line = dividing_line(strengths);
         shape = mean_shape(rows, at, line);
         t = template_of(shape, noise);
     }
 
+    double core_energy = 0.0;
+    for (int i = t.first; i <= t.last; ++i) core_energy += shape[static_cast<std::size_t>(i)] - noise;
+    if (auto strengths = waveform_strengths(waves, at, t, line, core_energy); !strengths.empty()) {
+        scale_to_typical(strengths);
+        for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
+        line = dividing_line(strengths);
+    }
     for (std::size_t e = 0; e < rows.size(); ++e) {
         const bool heard = at[e].strength >= line;
         out.missed += heard ? 0 : 1;

@@ -12,10 +12,10 @@ namespace idlehark {
 namespace {
 constexpr double kLeastLockedShare = 0.5;
 constexpr double kRangeSlack = 0.1;         // idle ranges in handbooks are for a warm engine
-constexpr double kWindow_s = 3.0;           // of the repetition search: some twenty cycles
+constexpr double kWindow_s = 2.0;           // of the repetition search: some twenty cycles
 constexpr double kStep_s = 0.5;             // from window to window
 constexpr int kBlurFrames = 3;              // each side: what the speed changes within a cycle
-constexpr double kLagStepPenalty = 0.03;    // per two frames of lag and step, against a correlation
+constexpr double kLagStepPenalty = 0.01;    // per two frames of lag and step, against a correlation
 constexpr int kLagReach = 6;                // frames of lag per step
 constexpr double kRumbleRate_hz = 16000.0;  // and up to twice that
 constexpr int kRumbleFilter = 6;

@@ -35,7 +35,7 @@ class CrankClock {
 /// Input    click strength every `hop_s`; the idle range of the engine.
 /// Output   the cycle rate within the range (10 % wider) at which the strength repeats best, followed over the
 ///          recording; nothing when it is shorter than 2 s.
-/// The clock follows the rate to about a percent; it does not say whether there are clicks.
+/// The clock follows the rate to two or three percent; it does not say whether there are clicks.
 [[nodiscard]] std::optional<CrankClock> clock_from_clicks(std::span<const float> strength, double hop_s,
                                                           const Engine& engine);
 

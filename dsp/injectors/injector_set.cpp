@@ -12,25 +12,51 @@ namespace {
 
 // All by trials on simulated sets; see the bench.
 constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this of its loudest
-constexpr double kWeaker_db = -3.6;
-constexpr double kWeakerTogether_db = -3.2;  // the neighbours fill up what is missing
+constexpr double kWeaker_db = -4.0;
+constexpr double kWeakerTogether_db = -3.5;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
 constexpr double kEmpty_db = -5.5;           // below this, an empty place in the cycle is taken for the own one
-constexpr double kSilent_db = -11.5;         // below this only neighbours are heard
+constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
-constexpr double kDoubtful_db = -3.0;        // below this, what is unlike the set in two ways is no click of its own
+constexpr double kLonely_db = 6.0;       // one that is louder by more is no louder one: the others are silent or weak
+constexpr double kNeighbour_db = -13.0;  // what a sound neighbour is heard at in a sound recording, usually
+constexpr double kSureToHear_db = 2.0;   // above the faintest that counts as heard
+constexpr double kRival_db = -3.5;       // another place this near to the strongest may be as good
+constexpr double kFaint_db = -8.5;       // so far down, neighbours at different distances are likelier than a weak one
+constexpr double kFaintRival_db = -8.0;
+constexpr double kDoubtful_db = -3.0;  // below this, what is unlike the set in two ways is no click of its own
 constexpr double kLeastRatio = 1e-4;
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
+constexpr double kFarSpacing = 0.5;  // natural logarithm of the ratio: hardly the same part
 constexpr double kJitterTimes = 2.5;
 constexpr double kJitter_us = 300.0;
 constexpr double kLeastMissedShare = 0.01;
 
 double median_of(const std::vector<double>& v) { return v.empty() ? std::nan("") : stats::median(v); }
 
+/// Spread over the neighbouring bands: the same part made twice rings a few percent higher or lower.
+std::vector<double> blurred(const std::vector<double>& spectrum) {
+    std::vector<double> out(spectrum.size(), std::nan(""));
+    for (std::size_t b = 0; b < spectrum.size(); ++b) {
+        if (!std::isfinite(spectrum[b])) continue;
+        double sum = 0.5 * spectrum[b];
+        double weights = 0.5;
+        for (const std::size_t k : {b - 1, b + 1})  // before the first wraps round to beyond the last
+            if (k < spectrum.size() && std::isfinite(spectrum[k])) {
+                sum += 0.25 * spectrum[k];
+                weights += 0.25;
+            }
+        out[b] = sum / weights;
+    }
+    return out;
+}
+
 /// Level of a spectrum against a reference in dB, each band weighed by the root of the reference: what lies beside the
 /// set's clicks does not count.
-double against(const std::vector<double>& spectrum, const std::vector<double>& reference) {
+double against(const std::vector<double>& heard, const std::vector<double>& wanted) {
+    const auto spectrum = blurred(heard);
+    const auto reference = blurred(wanted);
     double sum = 0.0;
     double whole = 0.0;
     for (std::size_t b = 0; b < spectrum.size(); ++b) {
@@ -74,7 +100,7 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
             std::count_if(levels.begin(), levels.end(), [](double l) { return std::isfinite(l); }));
         if (below.size() + 1 == counted && below.size() >= 3) {
             const auto [low, high] = std::minmax_element(below.begin(), below.end());
-            if (*high - *low < 2.0 && *high > top - 8.0) top = *high;
+            if (*high - *low < 2.0 && *high > top - kLonely_db) top = *high;
         }
         sound.clear();
         for (std::size_t i = 0; i < set.size(); ++i)
@@ -116,14 +142,25 @@ double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<d
 bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
 
 /// The strongest place is matched by another while a third is empty: the probed one does not click.
-bool own_place_empty(const ProbeRecording& r) {
+bool own_place_empty(const ProbeRecording& r, double rival_db) {
     bool rival = false;
     bool empty = false;
     for (const auto& p : r.others) {
-        rival = rival || (p.heard && p.level_db > -3.5);
+        rival = rival || (p.heard && p.level_db > rival_db);
         empty = empty || !p.heard;
     }
     return rival && empty;
+}
+
+/// Were the clicks its own, those of a sound neighbour would be heard at their place in the cycle, and they are not.
+bool neighbour_out_of_place(std::span<const ProbedInjector> set, const std::vector<std::size_t>& sound, std::size_t i,
+                            double level_db) {
+    const auto& r = set[i].recording;
+    if (!(kNeighbour_db - level_db > r.hearing_db + kSureToHear_db)) return false;
+    return std::any_of(r.others.begin(), r.others.end(), [&](const ProbeRecording::Place& p) {
+        return !p.heard && std::any_of(sound.begin(), sound.end(),
+                                       [&](std::size_t k) { return k != i && set[k].cylinder == p.cylinder; });
+    });
 }
 
 }  // namespace
@@ -182,7 +219,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                           !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms));
             why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
-            const bool empty = !together && own_place_empty(r);
+            const bool empty = !together && (neighbour_out_of_place(set, sound, i, levels[i]) ||
+                                             own_place_empty(r, levels[i] < kFaint_db ? kFaintRival_db : kRival_db));
             why.neighbours_only = levels[i] < (together ? kSilentTogether_db : kSilent_db) ||
                                   (levels[i] < kDoubtful_db && unlike >= 2) || (levels[i] < kEmpty_db && empty) ||
                                   (set.size() == 1 && empty);

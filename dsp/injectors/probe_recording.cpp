@@ -19,11 +19,13 @@ namespace {
 
 constexpr int kReachByRumble = 2;  // frames of drift from cycle to cycle
 constexpr int kReachByClicks = 8;
-constexpr int kLearnRounds = 2;          // of path and weights
-constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
-constexpr double kClearOfChance = 1.35;  // contrast against what chance gives
-constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
-constexpr double kPlace_s = 4e-3;        // how far from its place another injector's click is looked for
+constexpr int kLearnRounds = 2;            // of path and weights
+constexpr double kBetterClock = 1.1;       // contrast that the clicks' clock must have over the tracker's
+constexpr double kClearOfChance = 1.35;    // contrast against what chance gives
+constexpr double kTurnShare = 0.4;         // power 360 degrees on, against the strongest: twice a cycle
+constexpr double kPlace_s = 4e-3;          // how far from its place another injector's click is looked for
+constexpr double kBeforeClick_s = 0.5e-3;  // of a click, for its level
+constexpr double kAfterClick_s = 2e-3;
 constexpr double kHeardScatters = 5.0;
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
 constexpr std::size_t kFewestEvents = 8;
@@ -129,23 +131,31 @@ void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const dou
 
 /// Power of the heard clicks: per band the mean over the pair's stretch, less the same band's mean in the quiet.
 void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents& events,
-                std::span<const double> quiet_s, double from_s, double to_s) {
+                std::span<const double> quiet_s, double first_s, double second_s) {
     std::vector<double> loud(bands.bands(), 0.0);
     std::vector<double> still(bands.bands(), 0.0);
     std::vector<double> square(bands.bands(), 0.0);
     double loud_count = 0.0;
+    double heard = 0.0;
     double still_count = 0.0;
     const auto each = [&](double t, auto&& use) {
-        const double low = std::max(0.0, std::round((t + from_s) / bands.hop_s));
-        const double high = std::min(std::round((t + to_s) / bands.hop_s), static_cast<double>(bands.frames()) - 1.0);
-        for (double k = low; k <= high; ++k) use(bands.frame(static_cast<std::size_t>(k)));
+        const double low = std::max(0.0, std::round((t + first_s - kBeforeClick_s) / bands.hop_s));
+        const double high = std::min(std::round((t + second_s + kAfterClick_s) / bands.hop_s),
+                                     static_cast<double>(bands.frames()) - 1.0);
+        for (double k = low; k <= high; ++k) {
+            const double after_s = k * bands.hop_s - t;
+            if (after_s > first_s + kAfterClick_s && after_s < second_s - kBeforeClick_s) continue;  // between the two
+            use(bands.frame(static_cast<std::size_t>(k)));
+        }
     };
     for (const double t : events.heard_s)
-        if (std::isfinite(t))
+        if (std::isfinite(t)) {
+            heard += 1.0;
             each(t, [&](std::span<const float> row) {
                 for (std::size_t b = 0; b < loud.size(); ++b) loud[b] += static_cast<double>(row[b]);
                 loud_count += 1.0;
             });
+        }
     for (const double t : quiet_s)
         each(t, [&](std::span<const float> row) {
             for (std::size_t b = 0; b < still.size(); ++b) {
@@ -163,12 +173,12 @@ void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents&
         const double sd = std::sqrt(std::max(square[b] / still_count - mean * mean, 0.0));
         const double over = loud[b] / loud_count - mean;
         if (over < 3.0 * sd * std::sqrt(2.0 / loud_count)) continue;  // two: neighbouring frames overlap by half
-        energy[b] = over * bands.floor[b] * (to_s - from_s);          // of the pair, whatever the stretch
+        energy[b] = over * bands.floor[b] * loud_count / heard * bands.hop_s;  // of the pair, whatever the stretch
         clicks += over * bands.floor[b];
         noise += mean * bands.floor[b];
     }
     if (clicks <= 0.0) return;
-    out.level_db = 10.0 * std::log10(clicks * (to_s - from_s));
+    out.level_db = 10.0 * std::log10(clicks * loud_count / heard * bands.hop_s);
     out.spectrum.assign(kSpectrumSize, std::nan(""));
     for (std::size_t i = 0; i < kSpectrumSize; ++i) {
         const double f = kSpectrumFrom_hz + static_cast<double>(i) * kSpectrumStep_hz;
@@ -244,8 +254,9 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         const double over = top_near(out.fold, after, (kPlace_s + 2e-3) / period_s) - 1.0;
         const bool heard = over > kHeardScatters * wobble / base;
         return ProbeRecording::Place{
-            after, heard ? 10.0 * std::log10(over / own) : -std::numeric_limits<double>::infinity(), heard};
+            0, after, heard ? 10.0 * std::log10(over / own) : -std::numeric_limits<double>::infinity(), heard};
     };
+    out.hearing_db = 10.0 * std::log10(std::max(kHeardScatters * wobble / base / own, 1e-6));
     out.each_turn = engine.strokes == 4 && std::pow(10.0, 0.1 * place_at(0.5).level_db) > kTurnShare;
     const auto fractions = firing_fractions(engine);
     std::size_t index = static_cast<std::size_t>(cylinder - 1);
@@ -257,6 +268,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         double after = fractions[k] - fractions[index];
         after -= std::floor(after);
         out.others.push_back(place_at(after));
+        out.others.back().cylinder = engine.firing_order.empty() ? static_cast<int>(k) + 1 : engine.firing_order[k];
     }
 
     // Due times, and quiet ones: where the fold is lowest over a stretch as long as the envelope's.
@@ -305,8 +317,8 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     out.pair_from_ms = 1e3 * events.shape_from_s;
     out.pair_step_ms = 1e3 * ClickEnvelope::kStep_s;
     for (const double v : events.shape) out.pair.push_back(v / events.noise);
-    fill_level(out, bands, events, quiet_s, std::isfinite(pair.open_s) ? pair.open_s - 0.5e-3 : -1e-3,
-               (std::isfinite(pair.close_s) ? pair.close_s : pair.open_s) + 3e-3);
+    const double first_s = std::isfinite(pair.open_s) ? pair.open_s : 0.0;
+    fill_level(out, bands, events, quiet_s, first_s, std::isfinite(pair.close_s) ? pair.close_s : first_s);
 
     if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
         std::vector<double> off(events.heard_s.size());

@@ -30,11 +30,13 @@ struct ProbeRecording {
 
     /// The other injectors' places in the cycle, as the stated firing order has them if injection is sequential.
     struct Place {
+        int cylinder;
         double after_cycles;  ///< after the strongest click
         double level_db;      ///< against the strongest click; -infinity: nothing above the noise
         bool heard;           ///< above what chance gives
     };
     std::vector<Place> others;
+    double hearing_db = std::nan("");  ///< the faintest other that would count as heard, against the strongest click
 
     /// For a picture: mean click power over the noise's, one cycle from a quarter before the strongest click on.
     std::vector<double> fold;

@@ -30,7 +30,7 @@ struct InjectorProbeSpec {
     std::vector<InjectorHealth> health;  ///< by cylinder; empty: all sound
     bool group_each_turn = false;        ///< grouped: each group opens once per crank turn instead of once per cycle
     double neighbour_level = 0.25;       ///< median amplitude of the others against the own
-    double neighbour_spread_db = 2.0;    ///< standard deviation from neighbour to neighbour
+    double neighbour_spread_db = 1.0;    ///< standard deviation from neighbour to neighbour
     double amplitude_scatter = 0.1;      ///< from click to click
     double recording_spread_db = 1.0;    ///< contact and gain, standard deviation from recording to recording
     double snr_db = 6.0;                 ///< clicks (see kLoud_s) of a sound injector against all that is no click

@@ -1,0 +1,273 @@
+#include "dsp/injectors/click_path.hpp"
+#include "dsp/injectors/crank_clock.hpp"
+#include "dsp/injectors/injector_set.hpp"
+#include "dsp/injectors/time_scatter.hpp"
+#include "dsp/sim/injector_probe.hpp"
+#include "dsp/sim/random.hpp"
+
+#include <cmath>
+#include <limits>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+using Catch::Matchers::WithinAbs;
+
+namespace {
+
+constexpr double kRate_hz = 32000.0;
+
+Engine four(Injection scheme) {
+    Engine e;
+    e.firing_order = {1, 3, 4, 2};
+    e.idle_low_rpm = 650.0;
+    e.idle_high_rpm = 1150.0;
+    e.injection = scheme;
+    return e;
+}
+
+sim::SpeedPath idle(double rpm, std::uint64_t seed) {
+    sim::SpeedPathSpec path;
+    path.duration_s = 11.0;
+    path.mean_rpm = rpm;
+    path.hunting_rpm = 6.0;
+    path.seed = seed;
+    return sim::SpeedPath{path};
+}
+
+ProbeRecording examine(AudioView x, const Engine& engine, int cylinder) {
+    return examine_probe(x, kRate_hz, readings_of_rumble(x, kRate_hz, engine, 0.1), 0.1, engine, cylinder);
+}
+
+struct Set {
+    InjectorSet verdicts;
+    std::vector<sim::InjectorProbe> truths;
+};
+
+Set test_set(sim::InjectorProbeSpec spec, double rpm, const Engine& stated) {
+    Set out;
+    std::vector<ProbedInjector> probed;
+    for (int c = 1; c <= spec.engine.cylinders; ++c) {
+        spec.cylinder = c;
+        out.truths.push_back(sim::record_injector(spec, idle(rpm, spec.seed + static_cast<std::uint64_t>(c))));
+        probed.push_back({c, examine(out.truths.back().samples, stated, c)});
+    }
+    out.verdicts = compare_injectors(probed, stated);
+    return out;
+}
+
+sim::InjectorProbeSpec sound_set(Injection scheme, std::uint64_t seed) {
+    sim::InjectorProbeSpec spec;
+    spec.engine = four(scheme);
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = seed;
+    spec.snr_db = 10.0;
+    spec.health.resize(4);
+    return spec;
+}
+
+}  // namespace
+
+TEST_CASE("Crank clock: time and cycles are each other's inverse", "[dsp][injectors]") {
+    const std::vector<double> rates{6.0, 7.0, 5.0, 6.5, 6.5};
+    const CrankClock clock{rates, 0.5};
+    CHECK_THAT(clock.cycles_at(0.5), WithinAbs(3.25, 1e-12));
+    for (double t = -0.2; t < 2.3; t += 0.07) CHECK_THAT(clock.time_at(clock.cycles_at(t)), WithinAbs(t, 1e-9));
+}
+
+TEST_CASE("Crank clock: readings mostly without lock give none, gaps and strays are bridged", "[dsp][injectors]") {
+    const auto engine = four(Injection::sequential);
+    std::vector<RpmReading> readings(100);
+    for (std::size_t i = 0; i < readings.size(); ++i) readings[i] = {0.1 * static_cast<double>(i), 840.0, 0, 0, i > 20};
+    readings[50].rpm = 1600.0;
+    readings[21].rpm = 500.0;
+    const auto clock = clock_from_readings(readings, 0.1, engine);
+    REQUIRE(clock);
+    CHECK_THAT(clock->mean_rate_hz(), WithinAbs(7.0, 0.001));
+    for (std::size_t i = 0; i < 60; ++i) readings[i].locked = false;
+    CHECK_FALSE(clock_from_readings(readings, 0.1, engine));
+    CHECK_FALSE(clock_from_readings({}, 0.1, engine));
+}
+
+TEST_CASE("Crank clock: follows pulses that drift, without any firing", "[dsp][injectors]") {
+    const auto engine = four(Injection::sequential);
+    auto random = sim::sub_stream(4, "pulses");
+    std::vector<float> strength(24000);
+    for (auto& v : strength) v = static_cast<float>(std::fabs(sim::gaussian(random)));
+    double t = 0.1;
+    int pulses = 0;
+    const auto cycles_between = [](double from, double to) {  // by fine steps
+        double sum = 0.0;
+        for (double s = from; s < to; s += 1e-3) sum += 1e-3 * (6.5 + 0.3 * std::sin(s));
+        return sum;
+    };
+    while (t < 11.9) {
+        strength[static_cast<std::size_t>(t / 0.5e-3)] += 6.F;
+        t += 1.0 / (6.5 + 0.3 * std::sin(t));
+        ++pulses;
+    }
+    const auto clock = clock_from_clicks(strength, 0.5e-3, engine);
+    REQUIRE(clock);
+    CHECK_THAT(clock->mean_rate_hz(), WithinAbs(pulses / 11.8, 0.03 * 6.5));
+    // The path on that clock finds the pulses; their own clock is then right to a frame over the recording.
+    const auto path = follow_clicks(strength, 0.5e-3, *clock, 8, 1);
+    std::vector<double> starts;
+    for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
+    const auto sharper = clock_from_cycles(starts, 12.0);
+    CHECK_THAT(sharper.cycles_at(11.0) - sharper.cycles_at(1.0), WithinAbs(cycles_between(1.0, 11.0), 0.1));
+}
+
+TEST_CASE("Click path: stands out of chance for pulses, not for noise", "[dsp][injectors]") {
+    auto random = sim::sub_stream(5, "path");
+    std::vector<float> noise(20000);
+    for (auto& v : noise) v = static_cast<float>(std::fabs(sim::gaussian(random)));
+    const CrankClock clock{std::vector<double>(101, 7.0), 0.1};
+    const auto chance = follow_clicks(noise, 0.5e-3, clock, 2, 1);
+    CHECK(chance.contrast < 1.15 * chance.chance_contrast);
+    for (double c = 0.3; c < 69.0; ++c) noise[static_cast<std::size_t>(c / 7.0 / 0.5e-3)] += 3.F;
+    const auto path = follow_clicks(noise, 0.5e-3, clock, 2, 1);
+    CHECK(path.contrast > 1.5 * path.chance_contrast);
+    REQUIRE(path.at_cycles.size() >= 67);
+    for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.3, 0.01));
+}
+
+TEST_CASE("Scatter: white part and course are told apart", "[dsp][injectors]") {
+    const auto seed = GENERATE(11U, 12U, 13U);
+    auto random = sim::sub_stream(seed, "scatter");
+    const double jitter = 100.0;
+    double slope = 0.0;
+    double course = 0.0;
+    std::vector<double> values;
+    for (int k = 0; k < 400; ++k) {
+        slope += 20.0 * sim::gaussian(random);
+        course += slope;
+        values.push_back(k % 17 == 5 ? std::nan("") : course + jitter * sim::gaussian(random));
+    }
+    values[100] += 5000.0;  // a stray
+    const auto split = split_scatter(values);
+    CHECK_THAT(split.sd, WithinAbs(jitter, 15.0));  // 400 values and a course to be found: 4 % and some
+    CHECK(split.course.size() == values.size());
+    CHECK_THROWS_AS(split_scatter(std::vector<double>(7, 1.0)), std::invalid_argument);
+}
+
+TEST_CASE("Wilson: the interval of the 1927 score", "[dsp][injectors]") {
+    // By hand: n 20, 0 hits: upper end z^2 / (n + z^2).
+    CHECK_THAT(wilson_interval(0, 20).high, WithinAbs(3.841458820694124 / 23.841458820694124, 1e-12));
+    CHECK(wilson_interval(0, 20).low == 0.0);
+    CHECK(wilson_interval(20, 20).high == 1.0);
+}
+
+TEST_CASE("Simulated probe: own openings fall due once per cycle or turn, and misses are what is missing",
+          "[dsp][sim][injectors]") {
+    auto spec = sound_set(Injection::sequential, 8);
+    spec.health[1].miss_probability = 0.3;
+    spec.health[1].jitter_us = 0.0;
+    spec.cylinder = 2;
+    const auto path = idle(900.0, 3);
+    const auto sequential = sim::record_injector(spec, path);
+    CHECK_THAT(sequential.due, WithinAbs(path.cycles_at(path.duration_s()), 1.5));
+    CHECK(sequential.missed > 0);
+    CHECK(static_cast<int>(sequential.opened_s.size()) == sequential.due - sequential.missed);
+    const double first = path.cycles_at(sequential.opened_s.front());
+    for (const double t : sequential.opened_s) {
+        const double off = path.cycles_at(t) - first;
+        CHECK_THAT(off, WithinAbs(std::round(off), 1e-6));
+    }
+    spec.engine.injection = Injection::simultaneous;
+    CHECK_THAT(sim::record_injector(spec, path).due, WithinAbs(2.0 * path.cycles_at(path.duration_s()), 1.5));
+    spec.cylinder = 5;
+    CHECK_THROWS_AS(sim::record_injector(spec, path), std::invalid_argument);
+}
+
+TEST_CASE("Injectors: a sound set, one that misses, one silent, one weak", "[dsp][injectors]") {
+    const auto scheme = GENERATE(Injection::sequential, Injection::simultaneous);
+    auto spec = sound_set(scheme, 77);
+    spec.recording_spread_db = 0.5;
+    spec.health[1].miss_probability = 0.12;
+    spec.health[2].level = 0.0;
+    spec.health[3].level = 0.4;
+    const auto set = test_set(spec, 820.0, spec.engine);
+    const auto& v = set.verdicts.injectors;
+    CHECK(v[0].verdict == InjectorVerdict::regular);
+    CHECK(v[1].verdict == InjectorVerdict::missing_clicks);
+    CHECK(v[2].verdict == InjectorVerdict::silent);
+    CHECK(v[3].verdict == InjectorVerdict::differs);
+    CHECK_FALSE(set.verdicts.scheme_disagrees);
+    CHECK_THAT(set.verdicts.rpm, WithinAbs(820.0, 8.0));
+    const double expected_hz = v[0].rpm / (scheme == Injection::sequential ? 120.0 : 60.0);
+    CHECK_THAT(v[0].expected_hz, WithinAbs(expected_hz, 1e-9));
+    CHECK_THAT(v[0].rate_hz, WithinAbs(expected_hz, 0.02 * expected_hz));
+    CHECK(v[2].rate_hz == 0.0);
+    CHECK_THAT(v[1].missed_percent, WithinAbs(100.0 * set.truths[1].missed / set.truths[1].due, 1.0));
+    CHECK_THAT(v[0].open_close_ms, WithinAbs(2.8, 0.15));
+    CHECK_THAT(v[0].jitter_us, WithinAbs(80.0, 25.0));
+    CHECK_THAT(v[0].jitter_deg, WithinAbs(v[0].jitter_us * 1e-6 * v[0].rpm * 6.0, 1e-9));
+    CHECK(v[3].level_db < -3.0);
+}
+
+TEST_CASE("Injectors: another opening time is told, by the set or against the odds of one to three",
+          "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 78);
+    spec.health[3].open_close_ms = 4.2;
+    const auto set = test_set(spec, 760.0, spec.engine);
+    for (std::size_t i = 0; i < 3; ++i) CHECK(set.verdicts.injectors[i].verdict == InjectorVerdict::regular);
+    CHECK(set.verdicts.injectors[3].verdict == InjectorVerdict::differs);
+    CHECK(set.verdicts.injectors[3].reasons.spacing);
+    CHECK_THAT(set.verdicts.injectors[3].open_close_ms, WithinAbs(4.2, 0.15));
+}
+
+TEST_CASE("Injectors: three silent ones of four do not make the fourth the odd one", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 79);
+    for (const std::size_t i : {0U, 1U, 3U}) spec.health[i].level = 0.0;
+    const auto set = test_set(spec, 880.0, spec.engine);
+    for (const std::size_t i : {0U, 1U, 3U}) CHECK(set.verdicts.injectors[i].verdict == InjectorVerdict::silent);
+    CHECK(set.verdicts.injectors[2].verdict == InjectorVerdict::regular);
+}
+
+TEST_CASE("Injectors: a set that clicks once per turn is noticed where the file says sequential", "[dsp][injectors]") {
+    const auto set = test_set(sound_set(Injection::simultaneous, 80), 900.0, four(Injection::sequential));
+    CHECK(set.verdicts.each_turn);
+    CHECK(set.verdicts.scheme_disagrees);
+    for (const auto& v : set.verdicts.injectors) {
+        CHECK(v.verdict == InjectorVerdict::regular);
+        CHECK_THAT(v.rate_hz, WithinAbs(2.0 * v.expected_hz, 0.05 * v.expected_hz));
+    }
+}
+
+TEST_CASE("Injectors: a probe that hears no firing takes the speed from the clicks", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 81);
+    spec.firing_heard = false;
+    const auto probe = sim::record_injector(spec, idle(940.0, 6));
+    const auto heard = examine(probe.samples, spec.engine, 1);
+    CHECK(heard.repeats);
+    CHECK_THAT(heard.rpm, WithinAbs(940.0, 9.4));
+}
+
+TEST_CASE("Injectors: silence, noise and samples that are no numbers give no clicks", "[dsp][injectors]") {
+    const auto engine = four(Injection::sequential);
+    std::vector<float> x(static_cast<std::size_t>(8.0 * kRate_hz), 0.F);
+    CHECK_FALSE(examine(x, engine, 1).repeats);
+    sim::FastNoise noise{sim::sub_stream(3, "noise")};
+    for (auto& v : x) v = static_cast<float>(0.1 * noise.next());
+    CHECK_FALSE(examine(x, engine, 1).repeats);
+    for (auto& v : x) v = std::numeric_limits<float>::quiet_NaN();
+    CHECK_FALSE(examine(x, engine, 1).repeats);
+    CHECK_FALSE(examine({}, engine, 1).repeats);
+    CHECK_FALSE(examine(std::vector<float>(100, 0.1F), engine, 1).repeats);
+    CHECK_THROWS_AS(examine(x, engine, 5), std::invalid_argument);
+    CHECK_THROWS_AS(compare_injectors({}, engine), std::invalid_argument);
+}
+
+TEST_CASE("Injectors: twenty decibels up or down change levels alone", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 82);
+    const auto probe = sim::record_injector(spec, idle(800.0, 9));
+    auto quiet = probe.samples;
+    for (auto& v : quiet) v *= 0.125F;  // exact in binary
+    const auto a = examine(probe.samples, spec.engine, 1);
+    const auto b = examine(quiet, spec.engine, 1);
+    CHECK(a.due == b.due);
+    CHECK(a.missed == b.missed);
+    // The tracker's floor for digital silence moves its speed in the sixth digit, and with it which frames are near.
+    CHECK_THAT(a.open_close_ms, WithinAbs(b.open_close_ms, 0.02));
+    CHECK_THAT(a.level_db - b.level_db, WithinAbs(20.0 * std::log10(8.0), 0.1));
+}
