@@ -45,6 +45,17 @@ double usual_idle(double lag_s) {
            (lag_s == 0.0 ? 0.25 : 0.0);
 }
 
+ColouredNoise usual_noise(int order, double step_s) {
+    Eigen::MatrixXd covariance(order, order);
+    Eigen::VectorXd ahead(order);
+    for (int i = 0; i < order; ++i) {
+        for (int j = 0; j < order; ++j) covariance(i, j) = usual_idle(std::abs(i - j) * step_s);
+        ahead(i) = usual_idle((i + 1) * step_s);
+    }
+    const Eigen::VectorXd ar = covariance.llt().solve(ahead);
+    return {{ar.data(), ar.data() + order}, 0.0, std::sqrt(usual_idle(0.0) - ar.dot(ahead))};
+}
+
 ColouredNoise learn_noise(std::span<const double> rpm, std::span<const char> seen, int max_order, double step_s) {
     const std::size_t n = rpm.size();
     const auto seen_count = static_cast<std::size_t>(std::count_if(seen.begin(), seen.end(), [](char s) { return s; }));

@@ -32,6 +32,8 @@ inline constexpr double kLongEnough_s = 150.0;
 /// period from 2.5 to 9 s (1.4 rpm), slow wandering (1.4 rpm, 60 s), a tracker's noise (0.5 rpm). Common practice, no
 /// source.
 [[nodiscard]] double usual_idle(double lag_s);
+/// The same as an autoregression of `order`.
+[[nodiscard]] ColouredNoise usual_noise(int order, double step_s);
 
 /// A trace whitened by a noise model, ready to be asked how much of a given shape starts at a given cell.
 /// Cells not seen are treated as unknowns of the fit (exact generalised least squares given the model), not as values.

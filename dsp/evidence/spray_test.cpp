@@ -24,6 +24,7 @@ constexpr double kStep_s = 0.25;
 constexpr int kNoiseOrder = 40;  // 10 s: a full swing of the slowest hunting
 constexpr double kShortestTrace_s = 10.0;
 constexpr double kShortestQuiet_s = 15.0;
+constexpr double kOrdinaryCounts_s = 30.0;  // in a forecast, as so much of a quiet stretch
 constexpr int kShams = 2000;
 constexpr double kBurstReach_s = 5.0;  // shams closer than this to each other meet the same unrest
 constexpr double kKeepClear_s = 4.0;   // shams stay this far from the answers that were taken out
@@ -454,9 +455,15 @@ double smallest_provable_rpm(std::span<const RpmReading> quiet, int spots, int b
     const auto seen = std::count_if(trace.seen.begin(), trace.seen.end(), [](char s) { return s != 0; });
     if (static_cast<double>(seen) * trace.step_s < kShortestQuiet_s || spots < 1 || bursts_per_spot < 1)
         return std::numeric_limits<double>::quiet_NaN();
-    const auto d = find_disturbances(trace, kNoiseOrder);
-    return provable_change(d.noise, trace.step_s, response_bank(config.idle_control == IdleControl::regulated),
-                           bursts_per_spot, spots, config.familywise_error);
+    // A short stretch tells the slow half of the unrest poorly: the ordinary idle has its say, less the longer it is.
+    const auto provable = [&](const ColouredNoise& noise) {
+        return provable_change(noise, trace.step_s, response_bank(config.idle_control == IdleControl::regulated),
+                               bursts_per_spot, spots, config.familywise_error);
+    };
+    const double heard_s = static_cast<double>(seen) * trace.step_s;
+    const double own = heard_s / (heard_s + kOrdinaryCounts_s);
+    return std::pow(provable(find_disturbances(trace, kNoiseOrder).noise), own) *
+           std::pow(provable(usual_noise(kNoiseOrder, trace.step_s)), 1.0 - own);
 }
 
 }  // namespace idlehark
