@@ -19,7 +19,8 @@ constexpr int kReweightings = 4;
 constexpr double kHuber_sd = 2.5;  // innovations beyond this count less
 // White noise added to the history: keeps the filter from trusting cells more than any tracker can read them.
 constexpr double kReadingFloor_rpm = 0.1;
-constexpr double kInnovationFloor_rpm = 0.02;
+// No engine repeats itself better than this; a looped recording does, and would make every trifle a proof.
+constexpr double kInnovationFloor_rpm = 0.3;
 
 struct Candidate {
     std::size_t order = 0;

@@ -12,6 +12,12 @@ namespace {
 // An interval this many times wider than the usual one, and wider than kUnsure_rpm, says that the tracker was guessing.
 constexpr double kUnsureRatio = 5.0;
 constexpr double kUnsure_rpm = 10.0;
+// A cell this far from the middle of its neighbours within kNear_s, in their spread, and at least kWild_rpm, is a slip
+// of the tracker however sure it was. Steps, surges and answers to spray spread the neighbours and stay.
+constexpr double kNear_s = 2.0;
+constexpr double kWild_sd = 6.0;
+constexpr double kWild_rpm = 15.0;
+constexpr std::size_t kFewest = 6;      // neighbours that can tell
 constexpr double kSureFloor_rpm = 0.5;  // no reading counts as surer than this against its neighbours
 
 bool usable(const RpmReading& r) { return r.locked && std::isfinite(r.rpm) && std::isfinite(r.time_s); }
@@ -19,6 +25,25 @@ bool usable(const RpmReading& r) { return r.locked && std::isfinite(r.rpm) && st
 double half_width(const RpmReading& r) {
     const double w = 0.5 * (r.rpm_high - r.rpm_low);
     return std::isfinite(w) && w > 0.0 ? w : 0.0;
+}
+
+void drop_wild(SpeedTrace& trace) {
+    const auto n = static_cast<long>(trace.size());
+    const long near = std::lround(kNear_s / trace.step_s);
+    const auto heard = trace.seen;
+    std::vector<double> around;
+    for (long i = 0; i < n; ++i) {
+        const auto cell = static_cast<std::size_t>(i);
+        if (!heard[cell]) continue;
+        around.clear();
+        for (long k = std::max(0L, i - near); k < std::min(n, i + near + 1); ++k)
+            if (k != i && heard[static_cast<std::size_t>(k)]) around.push_back(trace.rpm[static_cast<std::size_t>(k)]);
+        if (around.size() < kFewest) continue;
+        const double middle = stats::median(around);
+        for (double& v : around) v = std::abs(v - middle);
+        const double spread = stats::kMadToSd * stats::median(around);
+        if (std::abs(trace.rpm[cell] - middle) > std::max(kWild_rpm, kWild_sd * spread)) trace.seen[cell] = 0;
+    }
 }
 
 }  // namespace
@@ -65,6 +90,7 @@ SpeedTrace resample(std::span<const RpmReading> readings, double step_s) {
         trace.seen[i] = weight[i] > 0.0;
         if (trace.seen[i]) trace.rpm[i] /= weight[i];
     }
+    drop_wild(trace);
     bridge_gaps(trace.rpm, trace.seen);
     return trace;
 }

@@ -46,6 +46,31 @@ TEST_CASE("resample: weighs locked readings and leaves gaps unseen", "[dsp][evid
     CHECK(resample({}, 0.25).size() == 0);
 }
 
+TEST_CASE("resample: a second of wild readings that were sure is not seen, a step, a surge and an answer are",
+          "[dsp][evidence]") {
+    std::mt19937 random(21);
+    std::normal_distribution<double> normal(0.0, 2.0);
+    const double pi = std::acos(-1.0);
+    std::vector<RpmReading> readings;
+    for (int i = 0; i < 1200; ++i) {
+        const double t = 0.1 * i;
+        double rpm = 800.0 + normal(random);
+        if (t >= 20.0) rpm += 60.0;  // a load that stays
+        if (t >= 40.0 && t < 60.0)   // surging at 0.5 Hz that comes and goes
+            rpm += 60.0 * std::sin(pi * (t - 40.0) / 20.0) * std::sin(pi * (t - 40.0));
+        if (t >= 80.0) rpm += 50.0 * std::exp(-(t - 80.0) / 1.5);  // the briefest answer
+        if (t >= 100.0 && t < 101.0) rpm *= 1.5;                   // the tracker slipped
+        readings.push_back({t, rpm, rpm - 1.0, rpm + 1.0, true});
+    }
+    const auto trace = resample(readings, 0.25);
+    for (std::size_t i = 0; i < trace.size(); ++i) {
+        const double t = trace.time_s(i);
+        CAPTURE(t);
+        if (std::abs(t - 100.0) < 0.2 || std::abs(t - 101.0) < 0.2) continue;  // cells of both kinds
+        CHECK((trace.seen[i] != 0) == !(t > 100.0 && t < 101.0));
+    }
+}
+
 TEST_CASE("learn_noise: finds an autoregression in spite of steps", "[dsp][evidence]") {
     const unsigned seed = GENERATE(1u, 2u, 3u);
     auto x = autoregression(3000, seed);

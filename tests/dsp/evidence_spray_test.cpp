@@ -127,6 +127,40 @@ TEST_CASE("evaluate_spray: unlocked stretches do not stop it", "[dsp][evidence]"
     CHECK(leaks(result) == 1);
 }
 
+TEST_CASE("evaluate_spray: wild readings that were sure neither make a leak nor hide one", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(551u, 552u);
+    CAPTURE(seed);
+    auto spec = sim::plain_session(seed, {});
+    spec.leak_rpm[5] = 25.0;
+    const sim::Session session(spec);
+    auto readings = read_speed(session.path(), 0.6, seed);
+    for (auto& r : readings)  // 0.7 s after some of the marks
+        if (const double since = std::fmod(r.time_s - spec.quiet_start_s, 70.0); since > 1.0 && since < 1.7) {
+            r.rpm += 120.0;
+            r.rpm_low += 120.0;
+            r.rpm_high += 120.0;
+        }
+    const auto result = evaluate_spray(readings, marked_bursts(session), mapped_spots(spec));
+    CHECK(result.spots[5].verdict == SprayVerdict::leak);
+    CHECK(leaks(result) == 1);
+}
+
+TEST_CASE("evaluate_spray: a looped recording proves nothing", "[dsp][evidence]") {
+    const double loop_s = GENERATE(0.5, 3.0, 8.0, 20.0);
+    CAPTURE(loop_s);
+    auto spec = sim::plain_session(561, {});
+    const sim::Session session(spec);
+    auto readings = read_speed(session.path(), 0.6, 6);
+    const auto loop = static_cast<std::size_t>(10.0 * loop_s);
+    for (std::size_t i = loop; i < readings.size(); ++i) {
+        const double off = readings[i % loop].rpm - readings[i].rpm;
+        readings[i].rpm += off;
+        readings[i].rpm_low += off;
+        readings[i].rpm_high += off;
+    }
+    CHECK(leaks(evaluate_spray(readings, marked_bursts(session), mapped_spots(spec))) == 0);
+}
+
 TEST_CASE("evaluate_spray: refuses impossible input", "[dsp][evidence]") {
     const std::vector<SpraySpot> spots{{"1", {}}};
     const std::vector<SprayBurst> wrong{{1.0, 1, {}, {}}};
