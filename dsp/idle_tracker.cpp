@@ -76,7 +76,7 @@ struct IdleTracker::Parts {
 };
 
 double IdleTracker::Parts::heard_until_s() const {
-    double until = std::min(sound.low.time_s(sound.low.end()), sound.mid.time_s(sound.mid.end()));
+    double until = sound.mid.time_s(sound.mid.end());
     for (const auto& e : sound.envelope) until = std::min(until, e.time_s(e.end()));
     return until;
 }
@@ -96,7 +96,6 @@ void IdleTracker::Parts::next_frame(const std::vector<CombPeak>& peaks) {
     ++frames;
     if (frames > kSegmentFrames + kLookAheadFrames && (frames - 1) % kSegmentFrames == 0) segment();
     const double oldest_s = static_cast<double>(frames) * kFrame_s - PhaseRefiner::kSegment_s - 1.0;
-    sound.low.forget_before(sound.low.index_at(oldest_s));
     sound.mid.forget_before(sound.mid.index_at(oldest_s));
     for (auto& e : sound.envelope) e.forget_before(e.index_at(oldest_s));
 }

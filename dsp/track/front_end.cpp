@@ -8,7 +8,7 @@ namespace idlehark {
 
 namespace {
 constexpr std::size_t kLanes = 8;            // independent sums, so that the compiler may use vectors
-constexpr double kLowRate_hz = 4000.0;       // lines are used up to about 1.6 kHz
+constexpr double kLowRate_hz = 4000.0;       // decimated in two steps, the second by kMidFactor
 constexpr double kEnvelopeRate_hz = 1000.0;  // firing modulation is used up to about 300 Hz
 constexpr int kMidFactor = 2;
 constexpr int kFilterHalfLength = 8;  // kept samples each side of the decimating filters' centre
@@ -75,8 +75,7 @@ FrontEnd::HighPass FrontEnd::high_pass(double cutoff_hz, double rate_hz) {
 }
 
 FrontEnd::FrontEnd(double sample_rate_hz)
-    : low(sample_rate_hz / low_factor(sample_rate_hz), 0.0),
-      mid(low.rate_hz() / kMidFactor, 0.0),
+    : mid(sample_rate_hz / (low_factor(sample_rate_hz) * kMidFactor), 0.0),
       envelope{Timeline(sample_rate_hz / static_cast<double>(envelope_block(sample_rate_hz)),
                         0.5 * static_cast<double>(envelope_block(sample_rate_hz)) / sample_rate_hz),
                Timeline(sample_rate_hz / static_cast<double>(envelope_block(sample_rate_hz)),
@@ -89,7 +88,6 @@ FrontEnd::FrontEnd(double sample_rate_hz)
 }
 
 void FrontEnd::reset() {
-    low.clear();
     mid.clear();
     for (auto& e : envelope) e.clear();
     to_low_.reset();
@@ -116,10 +114,7 @@ void FrontEnd::flush() {
 }
 
 void FrontEnd::through(AudioView x) {
-    to_low_.process(x, [this](float v) {
-        low.push(v);
-        to_mid_.process(AudioView(&v, 1), [this](float m) { mid.push(m); });
-    });
+    to_low_.process(x, [this](float v) { to_mid_.process(AudioView(&v, 1), [this](float m) { mid.push(m); }); });
     envelopes(x);
 }
 

@@ -47,8 +47,7 @@ class Decimator {
 };
 
 /// The first room of the tracker: one microphone into the four signals the search works on.
-/// low      0..about 1.6 kHz at 4 to 6 kHz: the lines themselves, for the fine phase
-/// mid      0..about 0.8 kHz at half that rate: the lines, for the comb search
+/// mid      0..about 0.8 kHz at 2 to 3 kHz: the lines themselves
 /// envelope log power of two upper bands (above 1.6 kHz, above 4.5 kHz) at about 1 kHz: small microphones lose the
 ///          bass, yet the firing still beats in everything the engine radiates above
 class FrontEnd {
@@ -60,7 +59,7 @@ class FrontEnd {
     void reset();
 
     static constexpr std::size_t kEnvelopes = 2;
-    Timeline low, mid;
+    Timeline mid;
     std::array<Timeline, kEnvelopes> envelope;
     std::uint64_t samples = 0, not_finite_samples = 0, clipped_samples = 0;
 

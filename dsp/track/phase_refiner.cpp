@@ -8,8 +8,8 @@ namespace idlehark {
 
 namespace {
 // Each pass may use lines up to here: the lowest forgive the coarse path's errors, the highest measure finest.
-constexpr std::array<double, 4> kPassHighest_hz{220.0, 400.0, 600.0, 600.0};
-constexpr double kHighestLine_hz = 1500.0;
+constexpr std::array<double, 3> kPassHighest_hz{220.0, 400.0, 600.0};
+constexpr double kHighestLine_hz = 640.0;
 constexpr double kHighestModulation_hz = 320.0;
 constexpr double kGrid_s = 0.02;          // on which the coarse path is smoothed
 constexpr double kPathSmoothing_s = 0.2;  // takes the frames' scatter off the path
@@ -62,7 +62,7 @@ PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firi
       blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
       surge_scale_(6.0 / cycle_deg(engine)),
       smoother_(cycle_deg(engine)) {
-    signals_.emplace_back(rates.low.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.low.rate_hz()), 1024);
+    signals_.emplace_back(rates.mid.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.mid.rate_hz()), 512);
     for (const auto& e : rates.envelope)
         signals_.emplace_back(e.rate_hz(), kSegment_s, std::min(kHighestModulation_hz, 0.45 * e.rate_hz()), 256);
 }
@@ -168,7 +168,7 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     lay_path(path, first_s);
     const auto [slowest, fastest] = std::minmax_element(path_.speed_hz.begin(), path_.speed_hz.end());
     const double low = *slowest, high = *fastest;
-    signals_[0].take(sound.low, first_s, low, high);
+    signals_[0].take(sound.mid, first_s, low, high);
     for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) signals_[e + 1].take(sound.envelope[e], first_s, low, high);
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
