@@ -46,7 +46,7 @@ class Decimator {
     std::size_t next_ = 0;
 };
 
-/// The first room of the tracker: one microphone into the four signals the search works on.
+/// The first room of the tracker: one microphone into the three signals the search works on.
 /// mid      0..about 0.8 kHz at 2 to 3 kHz: the lines themselves
 /// envelope log power of two upper bands (above 1.6 kHz, above 4.5 kHz) at about 1 kHz: small microphones lose the
 ///          bass, yet the firing still beats in everything the engine radiates above
