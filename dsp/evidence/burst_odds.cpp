@@ -20,7 +20,7 @@ constexpr double kSafeExponent = 600.0;  // exp() of more is close to overflow
 
 double log_add(double a, double b) {
     const double m = std::max(a, b);
-    return m + std::log1p(std::exp(-std::abs(a - b)));
+    return m == -std::numeric_limits<double>::infinity() ? m : m + std::log1p(std::exp(-std::abs(a - b)));
 }
 
 }  // namespace
@@ -47,9 +47,8 @@ ChangeGrid::ChangeGrid() {
     for (double& p : log_prior) p = std::log(p / sum);
 }
 
-BurstOdds::BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, const ChangeGrid& grid,
-                     const HandModel& hands, double step_s)
-    : trace_(trace), probe_(std::move(probe)), grid_(grid), hands_(hands), columns_(grid.rpm.size() + 1) {
+BurstOdds::BurstOdds(const WhitenedTrace& trace, const ChangeGrid& grid, const HandModel& hands, double step_s)
+    : trace_(trace), grid_(grid), hands_(hands), columns_(grid.rpm.size() + 1), mean_(columns_), row_(columns_) {
     for (const int sharp : {0, 1}) {
         const double sd_s =
             std::max(0.5 * step_s, sharp ? hands.onset_sd_s : std::hypot(hands.mark_sd_s, hands.onset_sd_s));
@@ -61,14 +60,15 @@ BurstOdds::BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, con
             sum += shifts_[sharp].back().weight;
         }
         for (auto& s : shifts_[sharp]) s.weight /= sum;
-        have_row_[sharp].assign(trace.size() + 2 * kMargin_cells, 0);
-        rows_[sharp].resize(have_row_[sharp].size() * grid.rpm.size());
     }
-    have_ratios_.assign(trace.size() + 2 * kMargin_cells, 0);
-    too_large_.assign(have_ratios_.size(), 0);
-    ratios_.resize(have_ratios_.size() * columns_);
-    log_ratios_.resize(ratios_.size());
-    mean_.resize(columns_);
+}
+
+void BurstOdds::listen_for(const WhitenedTrace::Probe& probe) {
+    probe_ = &probe;
+    const std::size_t slots = trace_.size() + 2 * kMargin_cells;
+    have_ratios_.assign(slots, 0);
+    too_large_.assign(slots, 0);
+    for (auto& have : have_row_) have.assign(slots, 0);
 }
 
 std::size_t BurstOdds::slot(long cell) const noexcept {
@@ -76,11 +76,8 @@ std::size_t BurstOdds::slot(long cell) const noexcept {
     return static_cast<std::size_t>(std::clamp(cell + kMargin_cells, 0L, last));
 }
 
-void BurstOdds::compute_ratios(long cell, std::size_t at) {
-    have_ratios_[at] = 1;
-    const auto [s, info] = trace_.score(probe_, cell);
-    double* log_ratio = log_ratios_.data() + at * columns_;
-    double* ratio = ratios_.data() + at * columns_;
+void BurstOdds::log_ratios(long cell, std::span<double> out) const {
+    const auto [s, info] = trace_.score(*probe_, cell);
     for (std::size_t i = 0; i < columns_; ++i) {
         // Dose b ~ N(A, v): the integral of exp(b s - b^2 info / 2) in closed form. A disturbance: A = 0, wide v.
         const bool disturbance = i + 1 == columns_;
@@ -88,9 +85,18 @@ void BurstOdds::compute_ratios(long cell, std::size_t at) {
         const double spread = disturbance ? hands_.disturbance_rpm : hands_.uneven * a;
         const double v = spread * spread;
         const double d = 1.0 + v * info;
-        log_ratio[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
-        ratio[i] = std::exp(std::min(log_ratio[i], kSafeExponent));
-        if (log_ratio[i] > kSafeExponent) too_large_[at] = 1;
+        out[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
+    }
+}
+
+void BurstOdds::compute_ratios(long cell, std::size_t at) {
+    have_ratios_[at] = 1;
+    ratios_.resize(have_ratios_.size() * columns_);
+    log_ratios(cell, row_);
+    double* ratio = ratios_.data() + at * columns_;
+    for (std::size_t i = 0; i < columns_; ++i) {
+        ratio[i] = std::exp(std::min(row_[i], kSafeExponent));
+        if (row_[i] > kSafeExponent) too_large_[at] = 1;
     }
 }
 
@@ -111,6 +117,7 @@ std::span<const double> BurstOdds::ratios(long cell, bool sharp) {
     const std::size_t kind = sharp ? 1 : 0;
     const std::size_t at = slot(cell);
     const std::size_t changes = grid_.rpm.size();
+    rows_[kind].resize(have_row_[kind].size() * changes);
     double* out = rows_[kind].data() + at * changes;
     if (have_row_[kind][at]) return {out, changes};
     have_row_[kind][at] = 1;
@@ -127,16 +134,14 @@ void BurstOdds::add_log_ratios(long cell, bool sharp, std::span<double> sum) {
     // In logs where the ratios are too large for exp().
     const auto& shifts = shifts_[sharp ? 1 : 0];
     const bool fits = average(cell, sharp);
-    for (std::size_t i = 0; i < columns_; ++i) {
-        if (fits) {
-            mean_[i] = std::log(mean_[i]);
-            continue;
+    if (fits) {
+        for (double& m : mean_) m = std::log(m);
+    } else {
+        std::fill(mean_.begin(), mean_.end(), -std::numeric_limits<double>::infinity());
+        for (const auto& shift : shifts) {
+            log_ratios(cell + shift.cells, row_);
+            for (std::size_t i = 0; i < columns_; ++i) mean_[i] = log_add(mean_[i], row_[i] + std::log(shift.weight));
         }
-        double top = -std::numeric_limits<double>::infinity(), total = 0.0;
-        for (const auto& shift : shifts) top = std::max(top, log_ratios_[slot(cell + shift.cells) * columns_ + i]);
-        for (const auto& shift : shifts)
-            total += shift.weight * std::exp(log_ratios_[slot(cell + shift.cells) * columns_ + i] - top);
-        mean_[i] = top + std::log(total);
     }
     const double log_calm = std::log1p(-hands_.disturbed);
     const double disturbed = std::log(hands_.disturbed) + mean_.back();

@@ -27,21 +27,21 @@ struct ChangeGrid {
     ChangeGrid();
 };
 
-/// For one response shape: how much likelier a burst's stretch of trace is if its spot's change is A than if it is 0,
-/// for every A of the grid, averaged over the time error, the dose, the chance of a miss and of a disturbance.
-/// Rows are computed when first asked for.
+/// For one response shape at a time: how much likelier a burst's stretch of trace is if its spot's change is A than if
+/// it is 0, for every A of the grid, averaged over the time error, the dose, the chance of a miss and of a disturbance.
+/// Rows are computed when first asked for, and kept until the next shape.
 class BurstOdds {
    public:
     /// The trace must outlive this.
-    BurstOdds(const WhitenedTrace& trace, WhitenedTrace::Probe probe, const ChangeGrid& grid, const HandModel& hands,
-              double step_s);
+    BurstOdds(const WhitenedTrace& trace, const ChangeGrid& grid, const HandModel& hands, double step_s);
+    /// The shape that the next questions are about; it must outlive them.
+    void listen_for(const WhitenedTrace::Probe& probe);
 
     /// Odds over the grid for a burst whose answer begins at `cell`, none above 1e40; kept for the next time.
     /// `sharp`: the burst's time is known from the sound.
     [[nodiscard]] std::span<const double> ratios(long cell, bool sharp);
     /// The same in logs, without the limit, added to `sum`.
     void add_log_ratios(long cell, bool sharp, std::span<double> sum);
-    [[nodiscard]] const WhitenedTrace::Probe& probe() const noexcept { return probe_; }
     /// Time errors allowed for, in cells, with their weights.
     struct Shift {
         long cells;
@@ -50,23 +50,24 @@ class BurstOdds {
     [[nodiscard]] const std::vector<Shift>& shifts(bool sharp) const noexcept { return shifts_[sharp ? 1 : 0]; }
 
    private:
-    /// Likelihood ratios with the dose integrated out, per change of the grid and, last, for a disturbance.
+    /// Log likelihood ratios with the dose integrated out, per change of the grid and, last, for a disturbance.
+    void log_ratios(long cell, std::span<double> out) const;
     void compute_ratios(long cell, std::size_t at);
     /// Fills mean_ with the ratios averaged over the time error; false if some were too large for exp().
     [[nodiscard]] bool average(long cell, bool sharp);
     [[nodiscard]] std::size_t slot(long cell) const noexcept;
 
     const WhitenedTrace& trace_;
-    WhitenedTrace::Probe probe_;
+    const WhitenedTrace::Probe* probe_ = nullptr;
     const ChangeGrid& grid_;
     HandModel hands_;
     std::vector<Shift> shifts_[2];
     std::size_t columns_;
-    std::vector<double> log_ratios_;
     std::vector<double> ratios_;
     std::vector<char> have_ratios_;
     std::vector<char> too_large_;  // some ratio is beyond exp()
     std::vector<double> mean_;
+    std::vector<double> row_;
     std::vector<double> rows_[2];
     std::vector<char> have_row_[2];
 };

@@ -27,10 +27,10 @@ double log_sum(std::span<const double> x) {
 
 AnswerBank::AnswerBank(const WhitenedTrace& trace, double step_s, std::span<const WeightedShape> shapes,
                        const HandModel& hands)
-    : hands_(hands), step_s_(step_s) {
+    : hands_(hands), step_s_(step_s), bursts_(trace, grid_, hands, step_s) {
     shapes_.reserve(shapes.size());
     for (const auto& w : shapes) {
-        shapes_.emplace_back(trace, trace.probe(sampled(w.shape, step_s, kSmoothing_s)), grid_, hands, step_s);
+        shapes_.push_back(trace.probe(sampled(w.shape, step_s, kSmoothing_s)));
         for (std::size_t d = 0; d < kDelays; ++d) prior_.push_back(w.weight / static_cast<double>(kDelays));
     }
 }
@@ -42,22 +42,26 @@ std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups, std::
     const std::size_t changes = grid_.rpm.size();
     const double cut = kNegligible * *std::max_element(weights.begin(), weights.end());
     std::vector<SpotOdds> out(groups.size());
-    std::vector<double> parts(weights.size() * changes), column(weights.size());
-    for (std::size_t g = 0; g < groups.size(); ++g) {
-        const auto& group = groups[g];
-        out[g].answers.assign(weights.size(), kNever);
-        std::fill(parts.begin(), parts.end(), kNever);
-        for (std::size_t a = 0; a < weights.size(); ++a) {
-            if (weights[a] < cut) continue;
-            const auto part = std::span(parts).subspan(a * changes, changes);
+    for (auto& spot : out) spot.answers.assign(weights.size(), kNever);
+    // Per group, answer and change; one shape after the other, so that one table serves all.
+    std::vector<double> all_parts(groups.size() * weights.size() * changes, kNever), column(weights.size());
+    for (std::size_t a = 0; a < weights.size(); ++a) {
+        if (a % kDelays == 0) bursts_.listen_for(shapes_[a / kDelays]);
+        if (weights[a] < cut) continue;
+        for (std::size_t g = 0; g < groups.size(); ++g) {
+            const auto& group = groups[g];
+            const auto part = std::span(all_parts).subspan((g * weights.size() + a) * changes, changes);
             std::fill(part.begin(), part.end(), 0.0);
             for (std::size_t k = 0; k < group.cells.size(); ++k)
-                shapes_[a / kDelays].add_log_ratios(group.cells[k] + delay_cells(a), group.sharp[k] != 0, part);
+                bursts_.add_log_ratios(group.cells[k] + delay_cells(a), group.sharp[k] != 0, part);
             std::vector<double> weighed(part.begin(), part.end());
             for (std::size_t i = 0; i < changes; ++i) weighed[i] += grid_.log_prior[i];
             out[g].answers[a] = log_sum(weighed);
             for (double& v : part) v += std::log(weights[a]);
         }
+    }
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+        const auto parts = std::span(all_parts).subspan(g * weights.size() * changes, weights.size() * changes);
         for (std::size_t a = 0; a < weights.size(); ++a)
             column[a] = weights[a] < cut ? kNever : out[g].answers[a] + std::log(weights[a]);
         out[g].log_odds = log_sum(column);
@@ -75,13 +79,13 @@ std::vector<double> AnswerBank::log_odds(std::span<const BurstGroup> groups, std
     std::vector<double> prior(changes), product(changes), out(groups.size(), 0.0);
     for (std::size_t i = 0; i < changes; ++i) prior[i] = std::exp(grid_.log_prior[i]);
     for (std::size_t a = 0; a < weights.size(); ++a) {
+        if (a % kDelays == 0) bursts_.listen_for(shapes_[a / kDelays]);
         if (weights[a] < cut) continue;
-        auto& shape = shapes_[a / kDelays];
         const long delay = delay_cells(a);
         for (std::size_t g = 0; g < groups.size(); ++g) {
             product = prior;
             for (std::size_t k = 0; k < groups[g].cells.size(); ++k) {
-                const auto ratios = shape.ratios(groups[g].cells[k] + delay, groups[g].sharp[k] != 0);
+                const auto ratios = bursts_.ratios(groups[g].cells[k] + delay, groups[g].sharp[k] != 0);
                 for (std::size_t i = 0; i < changes; ++i) product[i] *= ratios[i];
             }
             out[g] += weights[a] * std::accumulate(product.begin(), product.end(), 0.0);
@@ -97,9 +101,9 @@ void AnswerBank::remove(WhitenedTrace& from, const BurstGroup& group, std::size_
     for (std::size_t k = 0; k < group.cells.size(); ++k) {
         double best = kNever, amount = 0.0;
         long best_cell = 0;
-        for (const auto& shift : shape.shifts(group.sharp[k] != 0)) {
+        for (const auto& shift : bursts_.shifts(group.sharp[k] != 0)) {
             const long cell = group.cells[k] + delay_cells(answer) + shift.cells;
-            const auto [s, info] = from.score(shape.probe(), cell);
+            const auto [s, info] = from.score(shape, cell);
             if (info <= 0.0) continue;
             const double d = 1.0 + v * info;
             const double log_ratio = std::log(shift.weight) - 0.5 * std::log(d) +
@@ -110,7 +114,7 @@ void AnswerBank::remove(WhitenedTrace& from, const BurstGroup& group, std::size_
             const double odds_hit = std::exp(std::min(50.0, log_ratio)) * (1.0 - hands_.miss) / hands_.miss;
             amount = (v * s + change_rpm) / d * odds_hit / (1.0 + odds_hit);
         }
-        if (best > kNever) from.subtract(shape.probe(), best_cell, amount);
+        if (best > kNever) from.subtract(shape, best_cell, amount);
     }
 }
 

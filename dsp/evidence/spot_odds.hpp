@@ -49,7 +49,8 @@ class AnswerBank {
     ChangeGrid grid_;
     HandModel hands_;
     double step_s_;
-    std::vector<BurstOdds> shapes_;
+    std::vector<WhitenedTrace::Probe> shapes_;
+    BurstOdds bursts_;
     std::vector<double> prior_;
 };
 
