@@ -21,13 +21,13 @@ constexpr double kFitTells = 0.3;            // below this share no common pulse
 constexpr double kColourPrior = 0.15;        // how far one band of a healthy cylinder is off, logarithm of amplitude
 constexpr double kColourPriorFreedom = 6.0;  // and what that is worth, in values
 constexpr double kColourCommon = 0.06;       // off in all bands together: no sound can tell it from strength
-constexpr double kHarmless = 0.9;           // a loss up to here is not worth an accusation
+constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
 constexpr double kWeakBelow = 0.75;
 constexpr double kEvenAbove = 2.0 / 3.0;
-constexpr double kAccuse = 0.01;             // chance that a healthy engine has any cylinder called weak; and the same
-                                             // for misfires: 2 % together
-constexpr double kSilentShare = 0.05;        // of the middle swell: below this a logarithm says nothing more
-constexpr double kAlwaysWeak = 0.4;          // a cylinder this weak cannot be counted firing by firing
+constexpr double kAccuse = 0.01;       // chance that a healthy engine has any cylinder called weak; and the same
+                                       // for misfires: 2 % together
+constexpr double kSilentShare = 0.05;  // of the middle swell: below this a logarithm says nothing more
+constexpr double kAlwaysWeak = 0.4;    // a cylinder this weak cannot be counted firing by firing
 constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr double kTwoSided95 = 1.959964;
 constexpr std::size_t kPoints = 1024;
@@ -119,8 +119,8 @@ double half_order_share(const CycleBins& cut, int cylinders, double cycle_hz) {
         if (f < 60.0 || f > 700.0) continue;
         std::complex<double> line = 0.0, noise = 0.0;
         for (std::size_t p = 0; p < cut.points; ++p) {
-            const auto turn = std::polar(
-                1.0, -2.0 * std::numbers::pi * static_cast<double>(k * p % cut.points) / static_cast<double>(cut.points));
+            const auto turn = std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * p % cut.points) /
+                                                  static_cast<double>(cut.points));
             line += half[0][p] * turn;
             noise += half[1][p] * turn;
         }
@@ -181,7 +181,8 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     if (out.cycles < kFewestCycles) return out;
     const auto fit = fit_swells(cut, engine_, cycle_hz);
     out.fit_share = fit.explained;
-    if (n > 1 && engine_.firing_angles_deg.empty()) out.half_order_share = half_order_share(cut, engine_.cylinders, cycle_hz);
+    if (n > 1 && engine_.firing_angles_deg.empty())
+        out.half_order_share = half_order_share(cut, engine_.cylinders, cycle_hz);
     const bool tells = std::any_of(fit.bands.begin(), fit.bands.end(), [](const auto& b) { return b.tells; });
     out.heard = tells && fit.explained > kFitTells;
     if (!out.heard) return out;
@@ -242,7 +243,8 @@ std::vector<double> half_order_amplitudes(std::span<const double> strengths) {
     for (std::size_t m = 0; m < n; ++m) {
         std::complex<double> sum = 0.0;
         for (std::size_t j = 0; j < n; ++j)
-            sum += strengths[j] * std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(m * j % n) / static_cast<double>(n));
+            sum += strengths[j] *
+                   std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(m * j % n) / static_cast<double>(n));
         out.push_back(std::abs(sum) / static_cast<double>(n));
     }
     return out;

@@ -19,15 +19,15 @@ enum class CylinderVerdict {
 };
 
 struct CylinderBalance {
-    double angle_deg = 0.0;      ///< of its sound against the first one's, crank degrees
-    double strength = 0.0;       ///< amplitude against the middle cylinder
-    double strength_low = 0.0;   ///< 95 % interval; holds that cylinders sound different as well as noise
+    double angle_deg = 0.0;     ///< of its sound against the first one's, crank degrees
+    double strength = 0.0;      ///< amplitude against the middle cylinder
+    double strength_low = 0.0;  ///< 95 % interval; holds that cylinders sound different as well as noise
     double strength_high = 0.0;
-    double band_spread = 0.0;    ///< how far its bands disagree, as a ratio's natural logarithm
-    double p_weak = 1.0;         ///< corrected for the number of cylinders
+    double band_spread = 0.0;      ///< how far its bands disagree, as a ratio's natural logarithm
+    double p_weak = 1.0;           ///< corrected for the number of cylinders
     double misfire_percent = 0.0;  ///< NaN where single firings are not heard, or a weak firing looks like a miss
     double misfire_low = 0.0, misfire_high = 0.0;  ///< 95 %
-    double p_misfire = 1.0;        ///< corrected for the number of cylinders
+    double p_misfire = 1.0;                        ///< corrected for the number of cylinders
     CylinderVerdict verdict = CylinderVerdict::undecided;
 };
 

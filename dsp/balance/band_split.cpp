@@ -9,10 +9,10 @@
 namespace idlehark {
 
 namespace {
-constexpr double kKept_hz = 8000.0;        // enough for the highest band; higher rates are brought down first
-constexpr int kDecimatorHalf = 12;         // kept samples each side
-constexpr double kHighestShare = 0.42;     // of the kept rate
-constexpr double kBlock_s = 1.0;           // transform; an eighth at each end is the filters' own
+constexpr double kKept_hz = 8000.0;           // enough for the highest band; higher rates are brought down first
+constexpr int kDecimatorHalf = 12;            // kept samples each side
+constexpr double kHighestShare = 0.42;        // of the kept rate
+constexpr double kBlock_s = 1.0;              // transform; an eighth at each end is the filters' own
 constexpr std::size_t kStepsPerBlock = 2000;  // power steps: about half a millisecond
 constexpr BandSplit::Edges kLow{60.0, 1400.0};
 // Above them the ticks of valves and injectors speak, which a weak or missing combustion leaves as they are.

@@ -14,7 +14,7 @@ namespace idlehark {
 /// Input    mono float at 8..192 kHz, any block length; values that are not finite are heard as silence.
 /// Output   `waveform` 60..1400 Hz at 2 / spacing_s; `power[b]` squared envelope of a band at 1 / spacing_s, each the
 ///          mean over its step. Sample i of a power is centred on (i + 0.5) * spacing_s, of the waveform on
-///          i * spacing_s / 2. 
+///          i * spacing_s / 2.
 /// Accuracy edges are raised cosines of a quarter of the band's width or 60 Hz, whichever is less; the numbers do not
 ///          depend on the blocks.
 /// Errors   constructor: std::invalid_argument for a rate outside 8000..192000 Hz.

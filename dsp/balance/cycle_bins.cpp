@@ -7,11 +7,11 @@ namespace idlehark {
 
 namespace {
 
-constexpr std::size_t kGroup = 10;        // cycles that are shifted together
-constexpr double kReach_cycles = 0.05;    // a shift is sought this far
-constexpr int kRounds = 2;                // each round's better template helps the next
-constexpr double kLoudest = 4.0;          // times the median power in any band: a knock
-constexpr double kQuietest = 0.1;         // below: a drop-out
+constexpr std::size_t kGroup = 10;      // cycles that are shifted together
+constexpr double kReach_cycles = 0.05;  // a shift is sought this far
+constexpr int kRounds = 2;              // each round's better template helps the next
+constexpr double kLoudest = 4.0;        // times the median power in any band: a knock
+constexpr double kQuietest = 0.1;       // below: a drop-out
 
 /// Mean of a stepwise signal between two times by its running sum.
 class Steps {
@@ -150,8 +150,8 @@ CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, 
     out.wave.resize(out.cycles * points);
     const double per_s = 2.0 / sound.spacing_s();
     for (std::size_t i = 0; i < out.wave.size(); ++i)
-        out.wave[i] = cubic(sound.waveform(),
-                            path.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points)) * per_s);
+        out.wave[i] =
+            cubic(sound.waveform(), path.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points)) * per_s);
     return out;
 }
 

@@ -13,11 +13,11 @@ namespace idlehark {
 namespace {
 
 constexpr double kHalf = 0.5;
-constexpr double kLargestSd = 0.45;      // above this too many healthy firings fall below half
-constexpr double kLeastShare = 0.5;      // of the middle cylinder's swell: a dead cylinder's own is no yardstick
+constexpr double kLargestSd = 0.45;     // above this too many healthy firings fall below half
+constexpr double kLeastShare = 0.5;     // of the middle cylinder's swell: a dead cylinder's own is no yardstick
 constexpr double kRidge = 3.0;          // of a feature's variance: keeps few cycles from being fitted
-constexpr double kUnsure = 1.25;          // times the usual scatter
-constexpr double kLeastExpected = 0.5;   // counted as many in the reference at least
+constexpr double kUnsure = 1.25;        // times the usual scatter
+constexpr double kLeastExpected = 0.5;  // counted as many in the reference at least
 constexpr double kTwoSided95 = 1.959964;
 
 /// P(X >= k) for a binomial.
@@ -126,7 +126,8 @@ Eigen::MatrixXd matched(const CycleBins& cut, const std::vector<double>& places,
                 for (std::ptrdiff_t by = -reach; by <= reach; ++by) {
                     double sum = 0.0;
                     for (std::ptrdiff_t p = 0, at = start(r, by); p < length; ++p)
-                        sum += mean[static_cast<std::size_t>(p)] * static_cast<double>(x[static_cast<std::size_t>(at + p)]);
+                        sum += mean[static_cast<std::size_t>(p)] *
+                               static_cast<double>(x[static_cast<std::size_t>(at + p)]);
                     const double off = static_cast<double>(by) / (kUsual_cycles * per_cycle);
                     const double score = sum / norm - 0.02 * off * off;
                     if (score > best) {
@@ -154,10 +155,9 @@ Eigen::MatrixXd presence(const CycleBins& cut, const SwellFit& fit, const std::v
         const std::vector<double> swells(band.swell.data(), band.swell.data() + n);
         const double least = kLeastShare * stats::median(swells);
         for (Eigen::Index r = 0; r < rows; ++r) {
-            const Eigen::VectorXd row =
-                Eigen::Map<const Eigen::VectorXf>(cut.row(b, used[static_cast<std::size_t>(r)]),
-                                                  static_cast<Eigen::Index>(cut.bins))
-                    .cast<double>();
+            const Eigen::VectorXd row = Eigen::Map<const Eigen::VectorXf>(cut.row(b, used[static_cast<std::size_t>(r)]),
+                                                                          static_cast<Eigen::Index>(cut.bins))
+                                            .cast<double>();
             f.row(r) = (band.functional * (row.array() - band.floor).matrix()).transpose();
         }
         for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(band.swell(j), least);
@@ -224,7 +224,8 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const std
         }
         auto& c = out.cylinders[j];
         double sources = std::max(1.0, static_cast<double>(n) - 1.0);  // how many cylinders `healthy` is a mean of
-        if (spreads[j] > kUnsure * out.sd && above[j] > healthy) {  // a weak cylinder is heard less surely: its own mirror image is what counts
+        if (spreads[j] > kUnsure * out.sd &&
+            above[j] > healthy) {  // a weak cylinder is heard less surely: its own mirror image is what counts
             healthy = above[j];
             sources = 1.0;
         }

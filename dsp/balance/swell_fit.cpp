@@ -65,8 +65,7 @@ SwellFit fit_swells(const CycleBins& cut, const Engine& engine, double cycle_hz)
         mean[b] = mean_row(cut, b, 0, 0);
         double scatter = 0.0;
         for (std::size_t g = 0; g < kTenths; ++g) {
-            without[b].push_back(
-                mean_row(cut, b, g * cut.cycles / kTenths, (g + 1) * cut.cycles / kTenths));
+            without[b].push_back(mean_row(cut, b, g * cut.cycles / kTenths, (g + 1) * cut.cycles / kTenths));
             scatter += (without[b].back() - mean[b]).squaredNorm();
         }
         total[b] = (mean[b].array() - mean[b].mean()).square().sum();

@@ -16,9 +16,9 @@ struct SwellFit {
     double explained = 0.0;     ///< share of the bands' swell (sum of squares over noise) that the fit explains
     struct Band {
         double floor = 0.0;
-        Eigen::VectorXd swell;      ///< per firing, in the band's power
-        Eigen::MatrixXd functional; ///< firings x bins: swells of a row = functional * (row - floor)
-        bool tells = false;         ///< its swell stands out of its own scatter
+        Eigen::VectorXd swell;                 ///< per firing, in the band's power
+        Eigen::MatrixXd functional;            ///< firings x bins: swells of a row = functional * (row - floor)
+        bool tells = false;                    ///< its swell stands out of its own scatter
         std::vector<Eigen::VectorXd> without;  ///< the swells with each tenth of the cycles left out
     };
     std::vector<Band> bands;

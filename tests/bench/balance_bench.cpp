@@ -77,7 +77,8 @@ Outcome run(const Case& c, double seconds) {
     const auto readings = track_idle({.sample_rate_hz = c.sound.sample_rate_hz, .engine = c.sound.engine}, x);
     const auto tracked = std::chrono::steady_clock::now();
     BalanceEar ear(c.sound.engine, c.sound.sample_rate_hz);
-    for (std::size_t i = 0; i < x.size(); i += 4096) ear.process(AudioView(x).subspan(i, std::min<std::size_t>(4096, x.size() - i)));
+    for (std::size_t i = 0; i < x.size(); i += 4096)
+        ear.process(AudioView(x).subspan(i, std::min<std::size_t>(4096, x.size() - i)));
     out.balance = ear.judge(readings, sparks);
     const auto done = std::chrono::steady_clock::now();
     out.listen_s = std::chrono::duration<double>(done - tracked).count();
@@ -99,7 +100,8 @@ std::vector<Condition> conditions() {
     const std::vector<std::pair<Fault, std::string>> faults{
         {Fault::none, "healthy"}, {Fault::half, "half strength"}, {Fault::misfire, "10 % misfires"}};
     for (const auto& [fault, word] : faults) {
-        for (const int n : {3, 4, 5, 6, 8, 10, 12}) list.push_back({word + ", " + std::to_string(n) + " cyl", {n}, fault, {}});
+        for (const int n : {3, 4, 5, 6, 8, 10, 12})
+            list.push_back({word + ", " + std::to_string(n) + " cyl", {n}, fault, {}});
         list.push_back({word + ", odd-fire 6", {6}, fault, [](Case& c) {
                             c.sound.engine.firing_angles_deg = {0, 90, 240, 330, 480, 570};
                         }});
@@ -128,8 +130,8 @@ int main(int argc, char** argv) {
         if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
         if (!std::strcmp(argv[i], "--only")) only = argv[i + 1];
     }
-    std::printf("%-28s %7s %7s %7s %7s %9s %7s %7s %7s %7s %6s %6s\n", "condition", "heard%", "accus%", "found%", "even%",
-                "strength", "sd", "misf%", "sd", "z sd", "x rt", "track");
+    std::printf("%-28s %7s %7s %7s %7s %9s %7s %7s %7s %7s %6s %6s\n", "condition", "heard%", "accus%", "found%",
+                "even%", "strength", "sd", "misf%", "sd", "z sd", "x rt", "track");
     for (const auto& condition : conditions()) {
         if (condition.name.find(only) == std::string::npos) continue;
         std::vector<Case> cases;
@@ -155,8 +157,8 @@ int main(int argc, char** argv) {
                 for (std::size_t i = t; i < cases.size(); i += 2) outcomes[i] = run(cases[i], seconds);
             });
         threads.clear();
-        double heard = 0, accused = 0, found = 0, even = 0, sum = 0, squares = 0, listen_s = 0, track_s = 0, misfire = 0, misfire2 = 0,
-               z = 0, cylinders = 0;
+        double heard = 0, accused = 0, found = 0, even = 0, sum = 0, squares = 0, listen_s = 0, track_s = 0,
+               misfire = 0, misfire2 = 0, z = 0, cylinders = 0;
         for (std::size_t k = 0; k < cases.size(); ++k) {
             const auto& b = outcomes[k].balance;
             listen_s += outcomes[k].listen_s;
@@ -177,7 +179,8 @@ int main(int argc, char** argv) {
                     squares += b.cylinders[i].strength * b.cylinders[i].strength;
                     misfire += b.cylinders[i].misfire_percent;
                     misfire2 += b.cylinders[i].misfire_percent * b.cylinders[i].misfire_percent;
-                    found += condition.fault == Fault::half ? v == CylinderVerdict::weak : v == CylinderVerdict::misfires;
+                    found +=
+                        condition.fault == Fault::half ? v == CylinderVerdict::weak : v == CylinderVerdict::misfires;
                 }
             }
             accused += wrong;

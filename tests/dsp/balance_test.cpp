@@ -1,0 +1,177 @@
+#include "dsp/balance/balance.hpp"
+
+#include "dsp/balance/pulse_finder.hpp"
+#include "dsp/sim/disturbers.hpp"
+#include "dsp/sim/engine_sound.hpp"
+#include "dsp/sim/microphone.hpp"
+#include "dsp/sim/speed_path.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <limits>
+#include <memory>
+#include <numbers>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+
+namespace {
+
+constexpr double kSeconds = 24.0;
+
+sim::EngineSoundSpec four(std::uint64_t seed) {
+    sim::EngineSoundSpec s;
+    s.engine.cylinders = 4;
+    s.sample_rate_hz = 16000.0;
+    s.seed = seed;
+    return s;
+}
+
+sim::SpeedPath wandering(std::uint64_t seed) {
+    sim::SpeedPathSpec p;
+    p.duration_s = kSeconds;
+    p.mean_rpm = 820.0;
+    p.seed = seed;
+    p.wander_rpm = 2.0;
+    p.hunting_rpm = 4.0;
+    return sim::SpeedPath(p);
+}
+
+Balance listen(const sim::EngineSoundSpec& spec, const sim::SpeedPath& path, double noise_db, std::size_t block = 4096,
+               bool spark = false) {
+    auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
+    mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, spec.sample_rate_hz, spec.seed + 9), noise_db,
+                    sim::Mix::kHeardBand, 5.0);
+    auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
+    const auto x = sim::render_seconds(*heard, kSeconds);
+    BalanceEar ear(spec.engine, spec.sample_rate_hz);
+    for (std::size_t i = 0; i < x.size(); i += block)
+        ear.process(AudioView(x).subspan(i, std::min(block, x.size() - i)));
+    std::vector<double> sparks;
+    for (double c = 1.0; spark && path.time_at_cycles(c) < kSeconds; c += 1.0)
+        sparks.push_back(path.time_at_cycles(c - 10.0 / 720.0));
+    return ear.judge(track_idle({.sample_rate_hz = spec.sample_rate_hz, .engine = spec.engine}, x), sparks);
+}
+
+}  // namespace
+
+TEST_CASE("Balance: the half-order identity holds in sound, one weak cylinder and two", "[dsp][balance]") {
+    // All alike and on time: the line at order m/2 is the pulse's response times |DFT of the strengths|.
+    for (const auto& strengths : {std::vector{1.0, 1.0, 0.6, 1.0}, std::vector{0.7, 1.0, 0.7, 1.0}}) {
+        auto spec = sim::lines_only(four(21));
+        spec.cylinder_strengths = strengths;
+        sim::EngineSound engine(spec, sim::SpeedPath(std::vector{750.0, 750.0}));
+        constexpr double kCycle_hz = 750.0 / 120.0;
+        (void)sim::render_seconds(engine, 1.0);
+        const auto x = sim::render_seconds(engine, 16.0);  // a hundred cycles
+        const auto expected = half_order_amplitudes(strengths);
+        for (int k = 24; k < 48; ++k) {
+            std::complex<double> sum = 0.0;
+            for (std::size_t i = 0; i < x.size(); ++i)
+                sum += static_cast<double>(x[i]) * std::polar(1.0, -2.0 * std::numbers::pi * kCycle_hz * k *
+                                                                       static_cast<double>(i) / spec.sample_rate_hz);
+            const double seen = 2.0 * std::abs(sum) / static_cast<double>(x.size());
+            const double theory = 2.0 * kCycle_hz / spec.sample_rate_hz * engine.pulse_response(0, kCycle_hz * k) *
+                                  4.0 * expected[static_cast<std::size_t>(k % 4)];
+            const double whole = 2.0 * kCycle_hz / spec.sample_rate_hz * engine.pulse_response(0, kCycle_hz * k) * 4.0;
+            CAPTURE(k);
+            CHECK(seen == Approx(theory).margin(0.02 * whole));
+        }
+    }
+    // One weak: every half order alike. Two weak a turn apart: orders 1/2 and 3/2 cancel, order 1 stays.
+    const auto one = half_order_amplitudes(std::vector{1.0, 1.0, 0.6, 1.0});
+    CHECK(one[1] == Approx(0.1));
+    CHECK(one[2] == Approx(0.1));
+    CHECK(one[3] == Approx(0.1));
+    const auto two = half_order_amplitudes(std::vector{0.7, 1.0, 0.7, 1.0});
+    CHECK(two[1] == Approx(0.0).margin(1e-12));
+    CHECK(two[2] == Approx(0.15));
+}
+
+TEST_CASE("Balance: a healthy engine is even, its half orders small", "[dsp][balance]") {
+    const auto b = listen(four(612), wandering(5), 6.0);
+    REQUIRE(b.heard);
+    CHECK(b.rpm == Approx(820.0).margin(8.0));
+    CHECK(b.half_order_share < 0.25);
+    REQUIRE(b.cylinders.size() == 4);
+    for (const auto& c : b.cylinders) {
+        CHECK(c.verdict == CylinderVerdict::even);
+        CHECK(c.strength_low < c.strength);
+        CHECK(c.strength < c.strength_high);
+    }
+    CHECK(b.cylinders[1].angle_deg == Approx(180.0));
+}
+
+TEST_CASE("Balance: a cylinder at half strength is weak, and a reference names it", "[dsp][balance]") {
+    auto spec = four(613);
+    spec.cylinder_strengths = {1.0, 1.0, 0.5, 1.0};
+    const auto named = listen(spec, wandering(6), 0.0, 4096, true);
+    REQUIRE(named.rotation_known);
+    for (std::size_t i = 0; i < 4; ++i) CHECK((named.cylinders[i].verdict == CylinderVerdict::weak) == (i == 2));
+    CHECK(named.cylinders[2].strength == Approx(0.5).margin(0.15));
+
+    const auto lettered = listen(spec, wandering(6), 0.0);
+    CHECK_FALSE(lettered.rotation_known);
+    CHECK(std::count_if(lettered.cylinders.begin(), lettered.cylinders.end(),
+                        [](const auto& c) { return c.verdict == CylinderVerdict::weak; }) == 1);
+}
+
+TEST_CASE("Balance: misfires are counted on their own cylinder", "[dsp][balance]") {
+    auto spec = four(614);
+    spec.misfire_probability = {0.0, 0.2, 0.0, 0.0};
+    const auto b = listen(spec, wandering(7), 3.0, 4096, true);
+    REQUIRE(b.cylinders.size() == 4);
+    CHECK(b.cylinders[1].verdict == CylinderVerdict::misfires);
+    CHECK(b.cylinders[1].misfire_percent == Approx(20.0).margin(8.0));
+    for (const std::size_t i : {0U, 2U, 3U}) CHECK(b.cylinders[i].verdict != CylinderVerdict::misfires);
+}
+
+TEST_CASE("Balance: a cylinder that only sounds different is not called weak", "[dsp][balance]") {
+    auto spec = four(615);
+    spec.cylinder_colour = 0.5;  // modes spread by more than 4 dB from cylinder to cylinder
+    const auto b = listen(spec, wandering(8), 6.0);
+    REQUIRE(b.heard);
+    for (const auto& c : b.cylinders) CHECK(c.verdict != CylinderVerdict::weak);
+}
+
+TEST_CASE("Balance: block lengths don't matter, no sound gives no answer", "[dsp][balance]") {
+    const auto path = wandering(9);
+    const auto whole = listen(four(616), path, 6.0, 1U << 20U);
+    const auto odd = listen(four(616), path, 6.0, 997);
+    REQUIRE(whole.cylinders.size() == odd.cylinders.size());
+    for (std::size_t i = 0; i < whole.cylinders.size(); ++i)
+        CHECK(whole.cylinders[i].strength == odd.cylinders[i].strength);
+
+    std::vector<RpmReading> steady;
+    for (int i = 0; i < 200; ++i)
+        steady.push_back({.time_s = 0.1 * i, .rpm = 800.0, .rpm_low = 799.0, .rpm_high = 801.0, .locked = true});
+    const auto judge = [&](AudioView x) {
+        BalanceEar ear(four(1).engine, 16000.0);
+        ear.process(x);
+        return ear.judge(steady);
+    };
+    CHECK_FALSE(judge({}).heard);
+    CHECK_FALSE(judge(std::vector<float>(320000, 0.0F)).heard);
+    CHECK_FALSE(judge(std::vector<float>(320000, std::numeric_limits<float>::quiet_NaN())).heard);
+    const auto noise = sim::render_seconds(*sim::make_source(sim::NoiseSpec{}, 16000.0, 4), 20.0);
+    CHECK_FALSE(judge(noise).heard);
+    CHECK_THROWS_AS(BalanceEar(four(1).engine, 4000.0), std::invalid_argument);
+}
+
+TEST_CASE("Pulse finder: finds the pulses of a clamp, nothing in hum and noise", "[dsp][balance]") {
+    std::vector<float> x(160000);
+    for (std::size_t i = 0; i < x.size(); ++i) x[i] = 0.1F * std::sin(static_cast<float>(i % 320) / 320.0F * 6.2832F);
+    PulseFinder hum(16000.0);
+    hum.process(x);
+    CHECK(hum.pulses_s().empty());
+    for (std::size_t k = 0; k < 65; ++k) x[1000 + 2400 * k] += k % 5 == 0 ? 0.5F : 0.8F;
+    PulseFinder finder(16000.0);
+    for (std::size_t i = 0; i < x.size(); i += 777)
+        finder.process(AudioView(x).subspan(i, std::min<std::size_t>(777, x.size() - i)));
+    const auto found = finder.pulses_s();
+    REQUIRE(found.size() == 65);
+    for (std::size_t k = 0; k < 65; ++k)
+        CHECK(found[k] == Approx((1000.0 + 2400.0 * static_cast<double>(k)) / 16000.0).margin(5e-4));
+}
