@@ -19,11 +19,12 @@ namespace idlehark {
 
 namespace {
 constexpr double kFrame_s = 0.1;
-constexpr std::int64_t kSegmentFrames = 5;    // fine speeds come out half a second at a time ...
-constexpr std::int64_t kLookAheadFrames = 5;  // ... once this much has followed them
-constexpr std::size_t kRemembered = 24;       // a refiner's segment and a little more
-constexpr double kHeardScore = 0.5;           // below this a frame is not let into the mean cycle
-constexpr double kWithinBlock = 1.0 / 6.0;    // mean of u(1-u): a random walk about the line between its ends
+constexpr std::int64_t kSegmentFrames = 5;       // fine speeds come out half a second at a time ...
+constexpr std::int64_t kLookAheadFrames = 5;     // ... once this much has followed them
+constexpr std::size_t kRemembered = 24;          // a refiner's segment and a little more
+constexpr std::uint64_t kReadingsPerCount = 25;  // between two looks at the number of cylinders
+constexpr double kHeardScore = 0.5;              // below this a frame is not let into the mean cycle
+constexpr double kWithinBlock = 1.0 / 6.0;       // mean of u(1-u): a random walk about the line between its ends
 // What the noise model leaves out (pulses that ring into one another, disturbers that come and go): measured on
 // simulated engines, tests/bench/tracker_bench.
 constexpr double kUnmodelled = 1.12;
@@ -52,7 +53,9 @@ struct IdleTracker::Parts {
           sound(c.sample_rate_hz),
           search(sound, c.engine),
           path(kFrame_s, kRemembered),
-          refiner(sound, c.engine, search.pattern_repeats()) {}
+          refiner(sound, c.engine, search.pattern_repeats()),
+          count(c.engine.cylinders),
+          count_cylinders(c.engine.firing_angles_deg.empty()) {}
 
     void search_until(double end_s);
     void next_frame(const std::vector<CombPeak>& peaks);
@@ -72,6 +75,10 @@ struct IdleTracker::Parts {
     std::int64_t next_reading = 0;
     std::vector<CoarsePoint> coarse;
     std::vector<RpmReading> readings;
+    double rpm_sum = 0.0;  ///< of the locked readings
+    std::uint64_t heard = 0, heard_at_count = 0;
+    CylinderCount count;
+    bool count_cylinders;  ///< engines that fire evenly only
     Summary summary;
 };
 
@@ -127,7 +134,17 @@ void IdleTracker::Parts::segment() {
             lock.hear_nothing();
         read(c.time_s, c.time_s + kFrame_s, fine);
     }
+    const std::size_t before = readings.size();
     lock.decided(readings);
+    for (std::size_t i = before; i < readings.size(); ++i)
+        if (readings[i].locked) {
+            rpm_sum += readings[i].rpm;
+            ++heard;
+        }
+    if (count_cylinders && count.wants_more() && heard > heard_at_count + kReadingsPerCount && lock.stands()) {
+        heard_at_count = heard;
+        refiner.hear_count(count);
+    }
 }
 
 void IdleTracker::Parts::read(double from_s, double to_s, const std::vector<FinePoint>& fine) {
@@ -200,6 +217,11 @@ Seconds IdleTracker::latency() const noexcept {
 
 const IdleTracker::Summary& IdleTracker::summary() const noexcept {
     auto& p = *parts_;
+    p.summary.likelier_cylinders = p.count.likelier();
+    p.summary.likelier_rpm =
+        p.summary.likelier_cylinders > 0 && p.heard > 0
+            ? p.rpm_sum / static_cast<double>(p.heard) * p.config.engine.cylinders / p.summary.likelier_cylinders
+            : 0.0;
     p.summary.samples = p.sound.samples;
     p.summary.clipped_samples = p.sound.clipped_samples;
     p.summary.not_finite_samples = p.sound.not_finite_samples;

@@ -170,6 +170,21 @@ void CycleTemplate::average(const CyclePath& path, double highest_hz) {
     if (used > 0) noise_ = std::max(left * per_sample, 1e-9);
 }
 
+double CycleTemplate::power_over_noise(const CyclePath& path, double multiple) const {
+    std::complex<double> sum;
+    std::size_t used = 0;
+    for (std::size_t k = 0; k < path.steps(); ++k) {
+        if (!path.heard[k]) continue;
+        const auto [from, to, at, step] = run(path, k);
+        const double turn = -2.0 * std::numbers::pi * multiple / static_cast<double>(points_);
+        std::complex<double> phasor = std::polar(1.0, std::remainder(turn * at, 2.0 * std::numbers::pi));
+        const std::complex<double> advance = std::polar(1.0, turn * step);
+        for (std::size_t i = from; i < to; ++i, phasor *= advance) sum += static_cast<double>(x_[i]) * phasor;
+        used += to - from;
+    }
+    return used > 0 ? std::norm(sum) / (static_cast<double>(used) * noise_) : 0.0;
+}
+
 CycleTemplate::Support CycleTemplate::support(int spacing) const {
     Support s;
     const double noise = static_cast<double>(mean_evidence_of_noise());

@@ -42,6 +42,8 @@ class CycleTemplate {
         int lines = 0;
     };
     [[nodiscard]] Support support(int spacing) const;
+    /// Power over the noise of the line at any multiple of the cycle frequency, whole or not, along the path.
+    [[nodiscard]] double power_over_noise(const CyclePath& path, double multiple) const;
     /// Adds, for each block of `steps_per_block` steps, the derivative of the log likelihood by the block's phase and
     /// its information.
     void compare(const CyclePath& path, std::size_t steps_per_block, std::span<double> gradient,

@@ -22,6 +22,7 @@ class LockJudge {
     void take(const RpmReading& reading);
     /// Hands out, in time order, the readings that are decided.
     void decided(std::vector<RpmReading>& out);
+    [[nodiscard]] bool stands() const noexcept { return believed_; }
     /// End of the recording: what still waits is handed out unlocked.
     void finish();
     void reset() { *this = LockJudge{}; }

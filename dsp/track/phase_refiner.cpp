@@ -67,6 +67,8 @@ PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firi
         signals_.emplace_back(e.rate_hz(), kSegment_s, std::min(kHighestModulation_hz, 0.45 * e.rate_hz()), 256);
 }
 
+void PhaseRefiner::hear_count(CylinderCount& count) const { count.hear(signals_[0], path_, kPassHighest_hz.back()); }
+
 PhaseRefiner::Support PhaseRefiner::support() const {
     CycleTemplate::Support sum;
     for (const auto& s : signals_) {

@@ -2,6 +2,7 @@
 
 #include "dsp/engine.hpp"
 #include "dsp/track/cycle_template.hpp"
+#include "dsp/track/cylinder_count.hpp"
 #include "dsp/track/front_end.hpp"
 #include "dsp/track/speed_smoother.hpp"
 
@@ -48,6 +49,8 @@ class PhaseRefiner {
         double gaps_per_line = 0.0;
     };
     [[nodiscard]] Support support() const;
+    /// Lets the cylinder count hear the last segment.
+    void hear_count(CylinderCount& count) const;
     void reset() { smoother_.reset(); }
 
    private:

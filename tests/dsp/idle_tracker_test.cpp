@@ -173,6 +173,26 @@ TEST_CASE("IdleTracker: counts clipped runs, not single peaks", "[dsp][idle]") {
     CHECK(tracker.summary().clipped_samples == 5);
 }
 
+TEST_CASE("IdleTracker: notes that another cylinder count explains the comb better", "[dsp][idle]") {
+    const int stated = GENERATE(4, 6);
+    const sim::SpeedPath path(idle(15.0, 800.0));
+    sim::EngineSoundSpec spec;
+    spec.engine = engine_of(6);
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = 44;
+    spec.cylinder_strengths = {1.0, 0.6, 1.0, 0.9, 1.0, 0.8};
+    sim::EngineSound sound(spec, path);
+    auto told = engine_of(stated);
+    told.idle_low_rpm = 700.0 * 6 / stated;  // the range in which the firing lines lie
+    told.idle_high_rpm = 950.0 * 6 / stated;
+    IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = told});
+    (void)tracker.process(sim::render_seconds(sound, 15.0));
+    (void)tracker.finish();
+    CAPTURE(stated);
+    CHECK(tracker.summary().likelier_cylinders == (stated == 6 ? 0 : 6));
+    if (stated != 6) CHECK(tracker.summary().likelier_rpm == Approx(800.0).epsilon(0.01));
+}
+
 TEST_CASE("IdleTracker: refuses what cannot be", "[dsp][idle]") {
     CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = 4000.0, .engine = engine_of(4)}), std::invalid_argument);
     CHECK_THROWS_AS(IdleTracker({.sample_rate_hz = 400000.0, .engine = engine_of(4)}), std::invalid_argument);
