@@ -294,7 +294,7 @@ ClickPair find_pair(const ClickEvents& events) {
     constexpr int kSide = steps(0.2e-3);
     constexpr int kToTop = steps(0.4e-3);
     constexpr int kToBase = steps(0.5e-3);
-    constexpr double kStarted = 0.3;
+    constexpr double kStarted = 0.1;
     constexpr int kApart = steps(0.8e-3);
     constexpr int kFurthest = steps(12e-3);
     constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude

@@ -10,9 +10,8 @@ namespace idlehark {
 namespace {
 
 constexpr std::size_t kFewestCycles = 6;
-constexpr double kStepPenalty = 0.35;  // per squared frame of drift, in standard deviations of the strength
+constexpr double kStepPenalty = 0.15;  // per squared frame of drift, in standard deviations of the strength
 constexpr double kLoudest = 4.0;       // standard deviations: one bang must not outweigh many clicks
-constexpr int kChances = 3;
 
 struct Grid {
     std::size_t cycles, places;
@@ -67,7 +66,7 @@ Line best_line(const Grid& g, int reach) {
 
 }  // namespace
 
-ClickPath follow_clicks(std::span<const float> strength, double hop_s, const CrankClock& clock, int reach,
+ClickPath follow_clicks(std::span<const float> strength, double hop_s, const CrankClock& clock, int reach, int chances,
                         std::uint64_t seed) {
     ClickPath path;
     const double end_s = static_cast<double>(strength.size()) * hop_s;
@@ -107,13 +106,13 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
     path.contrast = line.mean;
 
     std::mt19937_64 random{seed};
-    for (int c = 0; c < kChances; ++c) {
+    for (int c = 0; c < chances; ++c) {
         Grid turned = g;
         for (std::size_t k = 0; k < g.cycles; ++k) {
             auto* row = turned.z.data() + k * g.places;
             std::rotate(row, row + random() % g.places, row + g.places);
         }
-        path.chance_contrast += best_line(turned, reach).mean / kChances;
+        path.chance_contrast += best_line(turned, reach).mean / chances;
     }
     return path;
 }

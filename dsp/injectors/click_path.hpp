@@ -16,8 +16,9 @@ struct ClickPath {
 };
 
 /// Folds the click strength on the clock and follows the best line through the cycles, which may drift (the clock's
-/// own error) by `reach` frames from one to the next. Empty with less than 6 cycles.
+/// own error) by `reach` frames from one to the next. Empty with less than 6 cycles. What
+/// chance gives is the mean of `chances` turned foldings, 0 if none is asked for.
 [[nodiscard]] ClickPath follow_clicks(std::span<const float> strength, double hop_s, const CrankClock& clock, int reach,
-                                      std::uint64_t seed);
+                                      int chances, std::uint64_t seed);
 
 }  // namespace idlehark

@@ -221,7 +221,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
             const bool empty = !together && (neighbour_out_of_place(set, sound, i, levels[i]) ||
                                              own_place_empty(r, levels[i] < kFaint_db ? kFaintRival_db : kRival_db));
-            why.neighbours_only = levels[i] < (together ? kSilentTogether_db : kSilent_db) ||
+            why.neighbours_only = levels[i] < (together ? kSilentTogether_db : kSilent_db) || unlike >= 3 ||
                                   (levels[i] < kDoubtful_db && unlike >= 2) || (levels[i] < kEmpty_db && empty) ||
                                   (set.size() == 1 && empty);
         }

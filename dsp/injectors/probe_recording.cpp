@@ -17,7 +17,8 @@ namespace idlehark {
 
 namespace {
 
-constexpr int kReachByRumble = 2;  // frames of drift from cycle to cycle
+constexpr int kReachByRumble = 4;  // frames of drift from cycle to cycle
+constexpr int kChances = 3;        // foldings to learn what chance gives
 constexpr int kReachByClicks = 8;
 constexpr int kLearnRounds = 2;            // of path and weights
 constexpr double kBetterClock = 1.1;       // contrast that the clicks' clock must have over the tracker's
@@ -212,7 +213,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     ClickPath path;
     const auto consider = [&](std::optional<CrankClock> candidate, int reach) {
         if (!candidate) return false;
-        auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, kSeed);
+        auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, 0, kSeed);
         if (followed.at_cycles.size() < 2 || (clock && followed.contrast < kBetterClock * path.contrast)) return false;
         clock = std::move(candidate);
         path = std::move(followed);
@@ -234,7 +235,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
             for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
             clock = clock_from_cycles(starts, out.length_s);
         }
-        path = follow_clicks(click_strength(bands, weights), bands.hop_s, *clock, kReachByRumble, kSeed);
+        path = follow_clicks(click_strength(bands, weights), bands.hop_s, *clock, kReachByRumble, kChances, kSeed);
         if (path.at_cycles.size() < 2) return out;
     }
     out.repeats = path.contrast > kClearOfChance * path.chance_contrast;
@@ -286,13 +287,13 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         quiet_after =
             (static_cast<double>(m) + 0.5 * static_cast<double>(stretch)) / static_cast<double>(out.fold.size()) - 0.25;
     }
-    for (std::size_t k = 0; k < places.cycles(); ++k) {
+    for (std::size_t k = 1; k + 1 < places.cycles(); ++k) {  // at both ends the path has support on one side only
         const auto take = [&](double after, std::vector<double>& list) {
             const double t = places.time_s(k, after);
             if (t > 5e-3 && t + 12e-3 < out.length_s) list.push_back(t);
         };
         take(0.0, due_s);
-        if (out.each_turn && k + 1 < places.cycles()) take(0.5, due_s);
+        if (out.each_turn) take(0.5, due_s);
         take(quiet_after, quiet_s);
     }
     if (due_s.size() < kFewestEvents) return out;

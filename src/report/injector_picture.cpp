@@ -75,7 +75,7 @@ void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double h
         for (const double v : y.ticks(3)) pen.line(left, y.at(v), right, y.at(v), kGrid, 1.0);
     }
     for (const double v : y.ticks(3))
-        pen.text(kFoldLeft - 10, y.at(v) + 6, fmt::format("{:.0f}", v), kSmallSize, kFaintInk, Align::right);
+        pen.text(kFoldLeft - 10, y.at(v) + 6, fmt::format("{:.0f}", v + 0.0), kSmallSize, kFaintInk, Align::right);
 
     std::vector<double> xs;
     std::vector<double> ys;

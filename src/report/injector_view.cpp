@@ -30,7 +30,7 @@ std::string reasons(const InjectorReading& r) {
     };
     const auto& why = r.reasons;
     if (r.verdict == InjectorVerdict::silent)
-        return why.neighbours_only ? "only what the others and the engine give is heard" : "no regular click is heard";
+        return why.neighbours_only ? "only the others are heard" : "no regular click is heard";
     add(r.verdict == InjectorVerdict::missing_clicks, fmt::format("{} of {} not heard", r.missed, r.due));
     add(why.weaker, fmt::format("{:.1f} dB weaker than the set", -r.level_db));
     add(why.louder, fmt::format("{:.1f} dB louder than the set", r.level_db));

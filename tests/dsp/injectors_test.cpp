@@ -110,7 +110,7 @@ TEST_CASE("Crank clock: follows pulses that drift, without any firing", "[dsp][i
     REQUIRE(clock);
     CHECK_THAT(clock->mean_rate_hz(), WithinAbs(pulses / 11.8, 0.03 * 6.5));
     // The path on that clock finds the pulses; their own clock is then right to a frame over the recording.
-    const auto path = follow_clicks(strength, 0.5e-3, *clock, 8, 1);
+    const auto path = follow_clicks(strength, 0.5e-3, *clock, 8, 0, 1);
     std::vector<double> starts;
     for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
     const auto sharper = clock_from_cycles(starts, 12.0);
@@ -122,10 +122,10 @@ TEST_CASE("Click path: stands out of chance for pulses, not for noise", "[dsp][i
     std::vector<float> noise(20000);
     for (auto& v : noise) v = static_cast<float>(std::fabs(sim::gaussian(random)));
     const CrankClock clock{std::vector<double>(101, 7.0), 0.1};
-    const auto chance = follow_clicks(noise, 0.5e-3, clock, 2, 1);
+    const auto chance = follow_clicks(noise, 0.5e-3, clock, 2, 3, 1);
     CHECK(chance.contrast < 1.15 * chance.chance_contrast);
     for (double c = 0.3; c < 69.0; ++c) noise[static_cast<std::size_t>(c / 7.0 / 0.5e-3)] += 3.F;
-    const auto path = follow_clicks(noise, 0.5e-3, clock, 2, 1);
+    const auto path = follow_clicks(noise, 0.5e-3, clock, 2, 3, 1);
     CHECK(path.contrast > 1.5 * path.chance_contrast);
     REQUIRE(path.at_cycles.size() >= 67);
     for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.3, 0.01));
