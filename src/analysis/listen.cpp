@@ -1,9 +1,11 @@
 #include "src/analysis/listen.hpp"
 
+#include "src/recording/recorder.hpp"
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <stdexcept>
 
 #include <fmt/format.h>
@@ -18,6 +20,17 @@ constexpr double kShortest_s = 3.0;  // below this a missing lock is put down to
 std::string percent(std::uint64_t part, std::uint64_t whole) {
     const double share = 100.0 * static_cast<double>(part) / static_cast<double>(whole);
     return fmt::format("{:.{}f} %", share, share < 0.1 ? 3 : 1);
+}
+
+/// What was counted before a gap joins what was counted after it.
+void add(IdleTracker::Summary& to, const IdleTracker::Summary& from) {
+    to.samples += from.samples;
+    to.not_finite_samples += from.not_finite_samples;
+    to.clipped_samples += from.clipped_samples;
+    if (to.likelier_cylinders == 0) {
+        to.likelier_cylinders = from.likelier_cylinders;
+        to.likelier_rpm = from.likelier_rpm;
+    }
 }
 
 void add_warnings(Listened& heard, const ListenRequest& request, const std::optional<std::string>& file_warning) {
@@ -52,25 +65,68 @@ Result<Listened> listen_through(const ListenRequest& request, const ListenSinks&
         return Error{wrong.what(), ""};
     }
     if (sinks.start) sinks.start(heard.sample_rate_hz);
-    const auto pass_on = [&](std::span<const RpmReading> readings) {
-        heard.readings += readings.size();
+    std::vector<RpmReading> placed;
+    const auto pass_on = [&](std::span<const RpmReading> readings, double origin_s, double from_s, double until_s) {
+        placed.assign(readings.begin(), readings.end());
+        for (RpmReading& r : placed) {
+            r.time_s += origin_s;
+            if (r.time_s >= from_s && r.time_s <= until_s) continue;
+            r.rpm = r.rpm_low = r.rpm_high = std::numeric_limits<double>::quiet_NaN();
+            r.locked = false;
+        }
+        heard.readings += placed.size();
         heard.locked_readings += static_cast<std::uint64_t>(
-            std::count_if(readings.begin(), readings.end(), [](const RpmReading& r) { return r.locked; }));
-        if (sinks.readings) sinks.readings(readings);
+            std::count_if(placed.begin(), placed.end(), [](const RpmReading& r) { return r.locked; }));
+        if (sinks.readings) sinks.readings(placed);
     };
+    // Where a recording's events tell of missing sound, everything measured ends and starts afresh; readings within the
+    // tracker's reach of the gap give no figure, so that missing sound never looks like a change of speed.
+    const auto gaps = read_gaps(request.path);
+    auto next_gap = gaps.begin();
+    const double reach_s = tracker->latency().value;
+    double origin_s = 0.0;
+    IdleTracker::Summary before_gaps;
+    const auto restart = [&](double gap_s) {
+        pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0, gap_s - reach_s);
+        add(before_gaps, tracker->summary());
+        tracker->reset();
+        origin_s = gap_s;
+    };
+    const auto until_gap_s = [&] {
+        return next_gap == gaps.end() ? std::numeric_limits<double>::infinity()
+                                      : static_cast<double>(next_gap->frame) / heard.sample_rate_hz;
+    };
+    std::uint64_t played = 0;
     for (AudioView block = sound.read(); !block.empty(); block = sound.read()) {
         for (const float x : block)
             if (std::fabs(x) > heard.peak) heard.peak = std::fabs(x);
-        pass_on(tracker->process(block));
+        for (AudioView rest = block; !rest.empty();) {
+            if (next_gap != gaps.end() && next_gap->frame <= played) {
+                restart(static_cast<double>(played) / heard.sample_rate_hz);
+                ++next_gap;
+                continue;
+            }
+            const auto until =
+                next_gap == gaps.end() ? rest.size() : std::min<std::uint64_t>(rest.size(), next_gap->frame - played);
+            pass_on(tracker->process(rest.first(until)), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
+                    until_gap_s() - reach_s);
+            rest = rest.subspan(until);
+            played += until;
+        }
         if (sinks.sound) sinks.sound(block);
         if (sinks.progress) sinks.progress(sound.frames_read(), sound.info().frames);
     }
     if (sound.frames_read() == 0)
         return Error{request.path + ": contains no sound", "The recording was not saved; record it again."};
-    pass_on(tracker->finish());
+    pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
+            std::numeric_limits<double>::infinity());
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
     heard.breaks_off = sound.warning().has_value();
     heard.summary = tracker->summary();
+    add(heard.summary, before_gaps);
+    if (!gaps.empty())
+        heard.warnings.push_back(fmt::format("{}: sound is missing at {} {}; no figures are given near there",
+                                             request.path, gaps.size(), gaps.size() == 1 ? "place" : "places"));
     add_warnings(heard, request, sound.warning());
     return heard;
 }
