@@ -9,16 +9,11 @@
 namespace idlehark {
 
 namespace {
-constexpr double kKept_hz = 8000.0;           // enough for the highest band; higher rates are brought down first
 constexpr int kDecimatorHalf = 12;            // kept samples each side
 constexpr double kHighestShare = 0.42;        // of the kept rate
 constexpr double kBlock_s = 1.0;              // transform; an eighth at each end is the filters' own
 constexpr std::size_t kStepsPerBlock = 2000;  // power steps: about half a millisecond
 constexpr BandSplit::Edges kLow{60.0, 1400.0};
-// Above them the ticks of valves and injectors speak, which a weak or missing combustion leaves as they are.
-constexpr BandSplit::Edges kBands[] = {
-    {150.0, 260.0}, {260.0, 450.0}, {450.0, 800.0}, {800.0, 1400.0}, {1400.0, 2400.0}};
-
 double checked(double rate_hz) {
     if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0))
         throw std::invalid_argument("sample_rate_hz: " + std::to_string(rate_hz) + " is not in 8000..192000");
@@ -31,8 +26,12 @@ std::size_t multiple_of_8(std::size_t wanted) {
 }
 }  // namespace
 
-BandSplit::BandSplit(double sample_rate_hz)
-    : keep_every_(static_cast<std::size_t>(std::max(1.0, std::floor(checked(sample_rate_hz) / kKept_hz)))),
+std::vector<BandSplit::Edges> BandSplit::low_bands() {
+    return {{150.0, 260.0}, {260.0, 450.0}, {450.0, 800.0}, {800.0, 1400.0}, {1400.0, 2400.0}};
+}
+
+BandSplit::BandSplit(double sample_rate_hz, double kept_hz, const std::vector<Edges>& bands)
+    : keep_every_(static_cast<std::size_t>(std::max(1.0, std::floor(checked(sample_rate_hz) / kept_hz)))),
       rate_hz_(sample_rate_hz / static_cast<double>(keep_every_)),
       length_(multiple_of_8(static_cast<std::size_t>(kBlock_s * rate_hz_))),
       hop_(length_ / 4 * 3),
@@ -59,7 +58,7 @@ BandSplit::BandSplit(double sample_rate_hz)
         return std::pair{first, g};
     };
     std::tie(low_.first, low_.gain) = gains(kLow);
-    for (const auto& e : kBands) {
+    for (const auto& e : bands) {
         if (e.low_hz * 1.3 > kHighestShare * rate_hz_) break;
         edges_.push_back({e.low_hz, std::min(e.high_hz, kHighestShare * rate_hz_)});
         auto [first, g] = gains(edges_.back());

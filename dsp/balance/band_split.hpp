@@ -10,7 +10,7 @@
 
 namespace idlehark {
 
-/// One sound as a low waveform and as the power of five bands from 150 Hz to 2.4 kHz, all on one slow grid.
+/// One sound as a low waveform and as the power of some bands, all on one slow grid.
 /// Input    mono float at 8..192 kHz, any block length; values that are not finite are heard as silence.
 /// Output   `waveform` 60..1400 Hz at 2 / spacing_s; `power[b]` squared envelope of a band at 1 / spacing_s, each the
 ///          mean over its step. Sample i of a power is centred on (i + 0.5) * spacing_s, of the waveform on
@@ -23,7 +23,11 @@ class BandSplit {
     struct Edges {
         double low_hz, high_hz;
     };
-    explicit BandSplit(double sample_rate_hz);
+    /// Five bands from 150 Hz to 2.4 kHz. Above them the ticks of valves and injectors speak, which a weak or missing
+    /// combustion leaves as they are.
+    [[nodiscard]] static std::vector<Edges> low_bands();
+    /// Rates above `kept_hz` are brought down to it or a little more first.
+    explicit BandSplit(double sample_rate_hz, double kept_hz = 8000.0, const std::vector<Edges>& bands = low_bands());
     void process(AudioView x);
     void finish();
 

@@ -21,6 +21,7 @@ void add_spray(CLI::App& app, Command& chosen);
 void add_practice(CLI::App& app, Command& chosen);
 void add_injectors(CLI::App& app, Command& chosen);
 void add_demo(CLI::App& app, Command& chosen);
+void add_hiss(CLI::App& app, Command& chosen);
 void add_balance(CLI::App& app, Command& chosen);
 void add_devices(CLI::App& app, Command& chosen);
 void add_record(CLI::App& app, Command& chosen);

@@ -1,0 +1,76 @@
+#pragma once
+
+#include "dsp/balance/band_split.hpp"
+#include "dsp/engine.hpp"
+#include "dsp/idle_tracker.hpp"
+
+#include <array>
+#include <span>
+#include <vector>
+
+namespace idlehark {
+
+/// What one probe recording holds in the leak bands (2.5..5, 5..9, 9..13.4 kHz, as many as its rate carries).
+struct SpotHiss {
+    static constexpr std::size_t kTenths = 10;
+    static constexpr std::size_t kPlaces = 12;  ///< of the stretch from one firing to the next
+    struct Band {
+        std::array<double, kPlaces> whole{};                         ///< mean power at each place
+        std::array<std::array<double, kPlaces>, kTenths> without{};  ///< with a tenth of the time left out
+    };
+    std::vector<Band> bands;
+    bool follows_known = false;    ///< the engine's cycle was followed, so that places mean something
+    double rpm = 0.0;              ///< NaN if not followed
+    std::vector<double> lines_db;  ///< the engine's own lines at the multiples of the firing order, up to 1.2 kHz; NaN
+                                   ///< where one does not stand out
+    double seconds = 0.0;
+};
+
+/// Listens to one recording. Ticks are left out: of the stretches from firing to firing within a cycle the lower
+/// quartile counts at each place, so that an injector or a valve close to the probe, which ticks in some of them, does
+/// not. Input, errors as BandSplit.
+class HissEar {
+   public:
+    HissEar(const Engine& engine, double sample_rate_hz);
+    void process(AudioView x) { split_.process(x); }
+    [[nodiscard]] SpotHiss finish(std::span<const RpmReading> readings);
+
+   private:
+    Engine engine_;
+    BandSplit split_;
+};
+
+enum class HissVerdict {
+    stands_out,   ///< louder than the survey's floor, and so is what follows the firing
+    loud_steady,  ///< louder, but the surplus does not follow the firing: a fan, a belt, or a leak whose flow is choked
+    ordinary,     ///< a surplus of 3 dB is excluded
+    undecided,
+};
+
+struct SpotSurvey {
+    double level_db = 0.0;  ///< over the survey's floor, the middle of the other spots, gain taken out
+    double level_low_db = 0.0, level_high_db = 0.0;  ///< 95 %
+    double follow_db = 0.0;  ///< what swells with the firing, over the same of the other spots; NaN: not known
+    double follow_low_db = 0.0, follow_high_db = 0.0;
+    double depth = 0.0;    ///< share of this spot's own hiss that swells with the firing
+    double gain_db = 0.0;  ///< taken out of this recording
+    double p_level = 1.0;  ///< that the others' spread gives such a level; corrected for the number of spots
+    double p_follow = 1.0;
+    HissVerdict verdict = HissVerdict::undecided;
+};
+
+enum class GainFrom { lines, declared };
+
+/// Compares the recordings of a survey.
+/// gain_db  one per spot, taken out of it: declared gains, or empty to take the engine's lines as the common measure:
+/// the
+///          middle of how far they are off the survey's, so that a fan's tones on some of them do no harm.
+/// Test     a spot's level against the middle of the others: Student's t with the others' robust spread, the
+///          recording's own scatter and what the measure of gain leaves open (1.5 dB for lines, 0.5 dB declared), one
+///          sided, times the number of spots; likewise for the part that follows the firing. Stands out: both under
+///          0.05 and the level 3 dB up. Needs four spots; with fewer all are undecided.
+/// Reach    tests/bench/hiss_bench.cpp.
+/// Errors   std::invalid_argument if `gain_db` has another length than `spots`.
+[[nodiscard]] std::vector<SpotSurvey> survey_hiss(std::span<const SpotHiss> spots, std::span<const double> gain_db);
+
+}  // namespace idlehark
