@@ -20,7 +20,7 @@ class CylinderCount {
     void reset();
 
    private:
-    static constexpr int kMostSegments = 12;
+    static constexpr int kMostSegments = 6;
     struct Count {
         int cylinders;
         double evidence = 0.0;  ///< log likelihood ratio, less noise's mean
