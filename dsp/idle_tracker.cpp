@@ -27,7 +27,7 @@ constexpr double kHeardScore = 0.5;              // below this a frame is not le
 constexpr double kWithinBlock = 1.0 / 6.0;       // mean of u(1-u): a random walk about the line between its ends
 // What the noise model leaves out (pulses that ring into one another, disturbers that come and go): measured on
 // simulated engines, tests/bench/tracker_bench.
-constexpr double kUnmodelled = 1.12;
+constexpr double kUnmodelled = 1.22;
 constexpr double kWidestSd = 0.03;  // of the speed: beyond this a figure helps nobody
 constexpr double kTwoSided95 = 1.959964;
 
