@@ -40,5 +40,7 @@ check 'src includes dsp and src; only main.cpp knows gui:' "$(includes src | gre
     grep -vE '"(dsp|src)/[a-z0-9_/]+\.hpp"' | grep -vE '^src/main\.cpp:[0-9]+:#include "gui/')"
 check 'portaudio.h belongs to src/capture alone:' "$(includes dsp src gui | grep portaudio |
     grep -vE '^src/capture/')"
+check "FFmpeg's headers belong to src/recording alone:" "$(includes dsp src gui | grep -E '<libav|<libsw' |
+    grep -vE '^src/recording/')"
 check 'gui includes dsp and gui:' "$(includes gui | grep '"' | grep -vE '"(dsp|gui)/[a-z0-9_/]+\.hpp"')"
 exit $wrong

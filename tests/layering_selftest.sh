@@ -29,5 +29,6 @@ must_fail dsp/sim/fan.cpp '    std::random_device seed;'
 must_fail src/cli/idle.cpp '#include "gui/window.hpp"'
 must_fail src/cli/idle.cpp '#include "result.hpp"'
 must_fail src/cli/idle.cpp '#include <portaudio.h>'
+must_fail src/cli/idle.cpp '#include <libavformat/avformat.h>'
 must_fail gui/window.cpp '#include "src/result.hpp"'
 exit $failures

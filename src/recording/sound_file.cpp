@@ -1,4 +1,4 @@
-#include "src/recording/sound_file.hpp"
+#include "src/recording/sound_decoder.hpp"
 
 #include <algorithm>
 #include <array>
@@ -10,7 +10,6 @@
 #include <string_view>
 
 #include <fmt/format.h>
-#include <sndfile.h>
 
 namespace idlehark {
 
@@ -18,16 +17,10 @@ namespace {
 
 constexpr double kLowestRate_hz = 8000.0;
 constexpr double kHighestRate_hz = 192000.0;
-constexpr std::size_t kBlockFrames = 65536;
-constexpr std::size_t kBlockSamples = 262144;  // over all channels: bounds the memory of many-channel files
 
 constexpr const char* kFormatHint =
-    "WAV, FLAC, OGG, MP3 and AIFF are read. Open it in a sound editor and save it as WAV.";
-
-struct CloseSound {
-    void operator()(SNDFILE* f) const noexcept { sf_close(f); }
-};
-using Handle = std::unique_ptr<SNDFILE, CloseSound>;
+    "WAV, FLAC, OGG, MP3, AIFF and telephones' M4A, MP4, 3GP, AMR and WebM are read. Open it in a sound editor and "
+    "save it as WAV.";
 
 struct CloseFile {
     void operator()(std::FILE* f) const noexcept { std::fclose(f); }
@@ -46,45 +39,45 @@ Result<std::string> peek(const std::string& path) {
     return head;
 }
 
-/// WAV and AIFF state their length in bytes at the start. True if the file is shorter than that; lengths that
-/// programs write while the end is unknown (0 and 0x7fffffff or more) say nothing.
-bool breaks_off(const std::string& path, std::string_view head) {
+}  // namespace
+
+bool is_mp4(std::string_view head) noexcept {
+    constexpr std::array<std::string_view, 6> kBoxes{"ftyp", "moov", "mdat", "wide", "free", "skip"};
+    return head.size() >= 8 && std::find(kBoxes.begin(), kBoxes.end(), head.substr(4, 4)) != kBoxes.end();
+}
+
+bool looks_like_phone_sound(std::string_view head) noexcept {
     if (head.size() < 12) return false;
-    const bool riff = head.starts_with("RIFF");
-    if (!riff && !head.starts_with("FORM")) return false;
-    std::uint64_t stated = 0;
-    for (std::size_t i = 0; i < 4; ++i)
-        stated |= std::uint64_t{static_cast<unsigned char>(head[4 + i])} << (riff ? 8 * i : 24 - 8 * i);
-    if (stated == 0 || stated >= 0x7fffff00U) return false;
-    std::error_code code;
-    const auto size = std::filesystem::file_size(path, code);
-    return !code && size + 1 < stated + 8;  // the pad byte of an odd last chunk is often missing
+    const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(head[i]); };
+    return is_mp4(head) || head.starts_with("#!AMR") || head.starts_with("\x1a\x45\xdf\xa3") ||  // WebM
+           head.starts_with("\x30\x26\xb2\x75") ||                                               // WMA
+           (head.starts_with("RIFF") && head.substr(8, 3) == "AVI") ||
+           (byte(0) == 0xff && (byte(1) & 0xf6) == 0xf0);  // bare AAC: an MP3's layer bits are never zero
 }
 
-bool known_format(int format) {
-    constexpr std::array kKnown{SF_FORMAT_WAV,  SF_FORMAT_WAVEX, SF_FORMAT_FLAC, SF_FORMAT_OGG, SF_FORMAT_AIFF,
-                                SF_FORMAT_MPEG, SF_FORMAT_CAF,   SF_FORMAT_AU,   SF_FORMAT_W64, SF_FORMAT_RF64};
-    return std::find(kKnown.begin(), kKnown.end(), format & SF_FORMAT_TYPEMASK) != kKnown.end();
+std::optional<Error> check_sound(const std::string& path, const SoundInfo& info, int channel) {
+    if (!(info.sample_rate_hz >= kLowestRate_hz && info.sample_rate_hz <= kHighestRate_hz))
+        return Error{fmt::format("{}: sample rate {:.0f} Hz is not in {:.0f}..{:.0f}", path, info.sample_rate_hz,
+                                 kLowestRate_hz, kHighestRate_hz),
+                     "Record or convert it at 16000 to 48000 Hz."};
+    if (channel < 1 || channel > info.channels)
+        return Error{fmt::format("{}: channel {} is not in 1..{}", path, channel, info.channels),
+                     "Choose one of its channels with --channel."};
+    return {};
 }
 
-Error not_sound(const std::string& path, std::string_view head, const std::string& reason) {
-    if (head.size() >= 8 && head.substr(4, 4) == "ftyp")
-        return Error{path + ": is an MP4 or 3GP container, which is not read yet",
-                     "Convert it first, for example: ffmpeg -i IN.m4a OUT.wav"};
+Error not_sound(const std::string& path, std::string_view reason) {
+    while (!reason.empty() && (reason.back() == '.' || reason.back() == '\n')) reason.remove_suffix(1);
     return Error{fmt::format("{}: cannot be read as sound ({})", path, reason), kFormatHint};
 }
 
-}  // namespace
+std::string breaks_off_warning(const std::string& path, double read_s) {
+    return fmt::format("{}: the file breaks off; the {:.1f} s that can be read are used", path, read_s);
+}
 
 struct SoundFile::Parts {
-    std::string path;
-    Handle handle;
-    SoundInfo info;
-    std::size_t channel = 0;         // from 0
-    std::vector<float> interleaved;  // as read
-    std::vector<float> mono;         // the chosen channel; unused when the file has one
+    std::unique_ptr<SoundDecoder> decoder;
     std::uint64_t frames_read = 0;
-    bool header_says_more = false;
     std::optional<std::string> warning;
 };
 
@@ -96,55 +89,21 @@ SoundFile& SoundFile::operator=(SoundFile&&) noexcept = default;
 Result<SoundFile> SoundFile::open(const std::string& path, int channel) {
     const auto head = peek(path);
     if (!head) return head.error();
-
-    SF_INFO info{};
-    Handle handle{sf_open(path.c_str(), SFM_READ, &info)};
-    if (!handle) {
-        std::string reason = sf_strerror(nullptr);
-        while (!reason.empty() && (reason.back() == '.' || reason.back() == '\n')) reason.pop_back();
-        return not_sound(path, head.value(), reason);
-    }
-    if (!known_format(info.format)) return not_sound(path, head.value(), "a format that is not supported");
-    if (info.samplerate < kLowestRate_hz || info.samplerate > kHighestRate_hz)
-        return Error{fmt::format("{}: sample rate {} Hz is not in {:.0f}..{:.0f}", path, info.samplerate,
-                                 kLowestRate_hz, kHighestRate_hz),
-                     "Record or convert it at 16000 to 48000 Hz."};
-    if (channel < 1 || channel > info.channels)
-        return Error{fmt::format("{}: channel {} is not in 1..{}", path, channel, info.channels),
-                     "Choose one of its channels with --channel."};
-
-    auto parts = std::make_unique<Parts>();
-    parts->path = path;
-    parts->handle = std::move(handle);
-    parts->info = {.sample_rate_hz = static_cast<double>(info.samplerate),
-                   .channels = info.channels,
-                   .frames = static_cast<std::uint64_t>(std::max<sf_count_t>(info.frames, 0))};
-    parts->channel = static_cast<std::size_t>(channel - 1);
-    const auto channels = static_cast<std::size_t>(info.channels);
-    const std::size_t frames = std::clamp<std::size_t>(kBlockSamples / channels, 1, kBlockFrames);
-    parts->interleaved.resize(frames * channels);
-    if (channels > 1) parts->mono.resize(frames);
-    parts->header_says_more = breaks_off(path, head.value());
-    return SoundFile{std::move(parts)};
+    auto decoder = looks_like_phone_sound(head.value()) ? open_phone_sound(path, head.value(), channel)
+                                                        : open_plain_sound(path, head.value(), channel);
+    if (!decoder) return decoder.error();
+    return SoundFile{std::make_unique<Parts>(Parts{std::move(decoder.value()), 0, {}})};
 }
 
-const SoundInfo& SoundFile::info() const noexcept { return parts_->info; }
+const SoundInfo& SoundFile::info() const noexcept { return parts_->decoder->info(); }
 std::uint64_t SoundFile::frames_read() const noexcept { return parts_->frames_read; }
 const std::optional<std::string>& SoundFile::warning() const noexcept { return parts_->warning; }
 
 AudioView SoundFile::read() {
-    auto& p = *parts_;
-    const auto channels = static_cast<std::size_t>(p.info.channels);
-    const auto wanted = static_cast<sf_count_t>(p.interleaved.size() / channels);
-    const auto got = std::max<sf_count_t>(sf_readf_float(p.handle.get(), p.interleaved.data(), wanted), 0);
-    const auto frames = static_cast<std::size_t>(got);
-    p.frames_read += frames;
-    if (frames == 0 && !p.warning && (p.header_says_more || p.frames_read < p.info.frames))
-        p.warning = fmt::format("{}: the file breaks off; the {:.1f} s that can be read are used", p.path,
-                                static_cast<double>(p.frames_read) / p.info.sample_rate_hz);
-    if (channels == 1) return {p.interleaved.data(), frames};
-    for (std::size_t i = 0; i < frames; ++i) p.mono[i] = p.interleaved[i * channels + p.channel];
-    return {p.mono.data(), frames};
+    const auto block = parts_->decoder->read();
+    parts_->frames_read += block.size();
+    if (block.empty()) parts_->warning = parts_->decoder->warning();
+    return block;
 }
 
 Result<Sound> read_sound(const std::string& path, int channel) {
@@ -155,41 +114,6 @@ Result<Sound> read_sound(const std::string& path, int channel) {
         sound.samples.insert(sound.samples.end(), block.begin(), block.end());
     sound.warning = file.value().warning();
     return sound;
-}
-
-struct SoundWriter::Parts {
-    std::string path;
-    Handle handle;
-};
-
-SoundWriter::SoundWriter(std::unique_ptr<Parts> parts) noexcept : parts_(std::move(parts)) {}
-SoundWriter::~SoundWriter() = default;
-SoundWriter::SoundWriter(SoundWriter&&) noexcept = default;
-SoundWriter& SoundWriter::operator=(SoundWriter&&) noexcept = default;
-
-Result<SoundWriter> SoundWriter::open(const std::string& path, double sample_rate_hz) {
-    SF_INFO info{};
-    info.samplerate = static_cast<int>(std::lround(sample_rate_hz));
-    info.channels = 1;
-    if (path.ends_with(".wav"))
-        info.format = SF_FORMAT_WAV | SF_FORMAT_PCM_16;
-    else if (path.ends_with(".flac"))
-        info.format = SF_FORMAT_FLAC | SF_FORMAT_PCM_16;
-    else if (path.ends_with(".ogg"))
-        info.format = SF_FORMAT_OGG | SF_FORMAT_VORBIS;
-    else
-        return Error{path + ": sound is written as .wav, .flac or .ogg", ""};
-    Handle handle{sf_open(path.c_str(), SFM_WRITE, &info)};
-    if (!handle) return Error{fmt::format("{}: cannot be written ({})", path, sf_strerror(nullptr)), ""};
-    sf_command(handle.get(), SFC_SET_CLIPPING, nullptr, SF_TRUE);
-    return SoundWriter{std::make_unique<Parts>(Parts{path, std::move(handle)})};
-}
-
-Result<Done> SoundWriter::write(AudioView samples) {
-    const auto count = static_cast<sf_count_t>(samples.size());
-    if (sf_writef_float(parts_->handle.get(), samples.data(), count) == count) return Done{};
-    return Error{fmt::format("{}: writing stopped early ({})", parts_->path, sf_strerror(parts_->handle.get())),
-                 "Is the disk full?"};
 }
 
 }  // namespace idlehark

@@ -14,14 +14,16 @@ namespace idlehark {
 struct SoundInfo {
     double sample_rate_hz = 0.0;
     int channels = 0;
-    std::uint64_t frames = 0;  ///< as the file's header states it; what can be read may be less
+    std::uint64_t frames = 0;  ///< as the file's header states it, 0 if it doesn't; what can be read may be less
 };
 
 /// Reads one channel of a recording block by block, in constant memory.
-/// Input    WAV, FLAC, OGG, MP3, AIFF (and CAF, AU, W64, RF64); 8..192 kHz; any sample format; any channel count.
+/// Input    WAV, FLAC, OGG, MP3, AIFF (and CAF, AU, W64, RF64); what telephones write: M4A, MP4, MOV, 3GP, AMR, AAC,
+///          WebM, WMA, AVI (the first sound track); 8..192 kHz; any sample format; any channel count.
 /// Output   mono float, nominal -1..1, nothing resampled, nothing clamped.
 /// Errors   open(): one message per cause (missing, directory, empty, not sound, rate, channel), with a way out.
-///          A file that breaks off is read as far as it goes; `warning()` says so.
+///          A file that breaks off is read as far as it goes, damaged stretches of a telephone's file are silent;
+///          `warning()` says so.
 /// Threads  one owner.
 class SoundFile {
    public:

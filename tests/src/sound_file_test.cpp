@@ -151,12 +151,12 @@ TEST_CASE("SoundFile: says what is wrong with a file it cannot read", "[src][sou
     SECTION("a header cut short") {
         CHECK_THAT(open(folder.file("h.wav", "RIFF\x24")).what, Contains("cannot be read"));
     }
-    SECTION("a telephone's container") {
-        const auto error = open(folder.file("p.m4a", std::string("\0\0\0\x18"
-                                                                 "ftypM4A \0\0\0\0",
-                                                                 16)));
-        CHECK_THAT(error.what, Contains("MP4"));
-        CHECK_THAT(error.hint, Contains("ffmpeg"));
+    SECTION("a telephone's container without anything in it") {
+        const std::string head(
+            "\0\0\0\x18"
+            "ftypM4A \0\0\0\0",
+            16);
+        CHECK_THAT(open(folder.file("p.m4a", head)).what, Contains("index is missing or damaged"));
     }
     SECTION("a rate out of range") {
         write(folder.path("slow.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_16, 4000, 1, 100);
