@@ -35,6 +35,14 @@ Rpm speed_from_cycle_frequency(const Engine& e, Hertz cycle) noexcept {
     return Rpm{cycle.value * 60.0 * crank_turns_per_cycle(e)};
 }
 
+std::vector<std::vector<int>> cylinder_banks(const Engine& e) {
+    if (!e.banks.empty()) return e.banks;
+    std::vector<std::vector<int>> banks(e.cylinders >= 8 && e.cylinders % 2 == 0 ? 2 : 1);
+    const int each = e.cylinders / static_cast<int>(banks.size());
+    for (int c = 1; c <= e.cylinders; ++c) banks[static_cast<std::size_t>((c - 1) / each)].push_back(c);
+    return banks;
+}
+
 void check(const Engine& e) {
     if (e.cylinders < 1 || e.cylinders > 12) refuse("cylinders: " + std::to_string(e.cylinders) + " is not in 1..12");
     if (e.strokes != 2 && e.strokes != 4) refuse("strokes: " + std::to_string(e.strokes) + " is not 2 or 4");
@@ -71,6 +79,14 @@ void check(const Engine& e) {
                 refuse("groups: cylinder " + std::to_string(c) + " is in two groups");
             grouped[static_cast<std::size_t>(c - 1)] = true;
         }
+    if (e.banks.empty()) return;
+    if (e.banks.size() > 2) refuse("banks: " + std::to_string(e.banks.size()) + " rows of cylinders; 1 or 2 are known");
+    std::vector<int> in_banks;
+    for (const auto& bank : e.banks) in_banks.insert(in_banks.end(), bank.begin(), bank.end());
+    std::sort(in_banks.begin(), in_banks.end());
+    bool each_once = in_banks.size() == n;
+    for (std::size_t i = 0; each_once && i < n; ++i) each_once = in_banks[i] == static_cast<int>(i) + 1;
+    if (!each_once) refuse("banks: must name each cylinder 1.." + std::to_string(n) + " exactly once");
 }
 
 }  // namespace idlehark

@@ -23,6 +23,8 @@ struct Engine {
     Injection injection = Injection::sequential;
     IdleControl idle_control = IdleControl::fixed;
     std::vector<std::vector<int>> injection_groups;  ///< cylinders per group when grouped
+    std::vector<std::vector<int>> banks;  ///< cylinders of each row, front to rear: one list in line, two for a vee or
+                                          ///< a flat engine; empty: not stated
 };
 
 /// Crank degrees of one working cycle: 720 (four-stroke) or 360 (two-stroke).
@@ -37,6 +39,10 @@ struct Engine {
 [[nodiscard]] Hertz firing_frequency(const Engine& e, Rpm speed) noexcept;
 /// Inverse of `cycle_frequency`.
 [[nodiscard]] Rpm speed_from_cycle_frequency(const Engine& e, Hertz cycle) noexcept;
+
+/// The rows of cylinders as stated; else one row up to seven cylinders and for odd counts, two halves from eight on
+/// (common practice, no source).
+[[nodiscard]] std::vector<std::vector<int>> cylinder_banks(const Engine& e);
 
 /// Throws std::invalid_argument naming the field, the value and the allowed range if the engine cannot exist.
 void check(const Engine& e);

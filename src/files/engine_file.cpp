@@ -19,7 +19,7 @@ Result<EngineFile> read_engine(const std::string& path) {
     const auto file = file_name(path);
     JsonFields fields{json.value(), file};
     fields.expect({"name", "cylinders", "strokes", "firing_order", "firing_angles_deg", "idle_rpm", "injection",
-                   "groups", "idle_control"});
+                   "groups", "banks", "idle_control"});
 
     Engine e;
     e.name = fields.text("name").value_or("");
@@ -40,6 +40,7 @@ Result<EngineFile> read_engine(const std::string& path) {
     if (const auto i = fields.word("injection", kInjectionWords)) e.injection = static_cast<Injection>(*i);
     if (const auto i = fields.word("idle_control", kIdleControlWords)) e.idle_control = static_cast<IdleControl>(*i);
     e.injection_groups = fields.whole_lists("groups", 1, e.cylinders).value_or(e.injection_groups);
+    e.banks = fields.whole_lists("banks", 1, e.cylinders).value_or(e.banks);
     if (fields.error()) return *fields.error();
 
     try {
@@ -57,6 +58,7 @@ Result<Done> write_engine(const std::string& path, const Engine& e) {
     json["idle_rpm"] = {e.idle_low_rpm, e.idle_high_rpm};
     json["injection"] = kInjectionWords[static_cast<std::size_t>(e.injection)];
     if (!e.injection_groups.empty()) json["groups"] = e.injection_groups;
+    if (!e.banks.empty()) json["banks"] = e.banks;
     json["idle_control"] = kIdleControlWords[static_cast<std::size_t>(e.idle_control)];
     return write_text(path, json.dump(2) + "\n");
 }

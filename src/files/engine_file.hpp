@@ -15,7 +15,7 @@ struct EngineFile {
 
 /// Reads an engine file (JSON). `cylinders` and `idle_rpm` must be there; the other keys have defaults:
 /// name "", strokes 4, firing_order 1,2,3,..., firing_angles_deg even, injection sequential, groups none,
-/// idle_control fixed. Errors name file, key, value and allowed range.
+/// banks not stated, idle_control fixed. Errors name file, key, value and allowed range.
 Result<EngineFile> read_engine(const std::string& path);
 
 Result<Done> write_engine(const std::string& path, const Engine& engine);

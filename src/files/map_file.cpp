@@ -3,8 +3,6 @@
 #include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 
-#include <algorithm>
-
 #include <fmt/format.h>
 
 namespace idlehark {
@@ -14,11 +12,6 @@ constexpr double kFarthest_mm = 10000.0;
 constexpr std::size_t kMostSpots = 200;
 }  // namespace
 
-const MapSpot* BayMap::find(std::string_view spot) const noexcept {
-    const auto it = std::find_if(spots.begin(), spots.end(), [&](const MapSpot& s) { return s.spot == spot; });
-    return it == spots.end() ? nullptr : &*it;
-}
-
 Result<MapFile> read_map(const std::string& path, int cylinders) {
     const auto json = read_json_object(path);
     if (!json) return json.error();
@@ -26,10 +19,12 @@ Result<MapFile> read_map(const std::string& path, int cylinders) {
     const std::vector<std::string_view> kinds(kSpotKindWords.begin(), kSpotKindWords.end());
 
     JsonFields top{json.value(), file};
-    top.expect({"name", "picture", "spots"});
+    top.expect({"name", "picture", "picture_width_mm", "spots"});
     MapFile result;
     result.map.name = top.text("name").value_or("");
     result.map.picture = top.text("picture").value_or("");
+    result.map.picture_width_mm =
+        top.number("picture_width_mm", 1.0, kFarthest_mm).value_or(result.map.picture_width_mm);
     result.warnings = top.warnings();
     if (top.error()) return *top.error();
 
@@ -65,7 +60,10 @@ Result<MapFile> read_map(const std::string& path, int cylinders) {
 
 Result<Done> write_map(const std::string& path, const BayMap& map) {
     Json json{{"name", map.name}};
-    if (!map.picture.empty()) json["picture"] = map.picture;
+    if (!map.picture.empty()) {
+        json["picture"] = map.picture;
+        json["picture_width_mm"] = map.picture_width_mm;
+    }
     json["spots"] = Json::array();
     for (const auto& s : map.spots) {
         Json spot{{"spot", s.spot}, {"name", s.name}, {"kind", word(s.kind)}, {"x_mm", s.x_mm}, {"y_mm", s.y_mm}};

@@ -1,50 +1,12 @@
 #pragma once
 
+#include "dsp/bay_map.hpp"
 #include "src/result.hpp"
 
-#include <array>
-#include <optional>
 #include <string>
-#include <string_view>
 #include <vector>
 
 namespace idlehark {
-
-/// What sort of joint a spot is. A new kind: one enumerator here, its word at the same place in kSpotKindWords.
-enum class SpotKind { hose, gasket, injector_seal, throttle, brake_servo, valve, breather, sensor, other };
-
-inline constexpr std::array<std::string_view, 9> kSpotKindWords{
-    "hose",    // any rubber or plastic air or vacuum hose and its ends
-    "gasket",  // flat joint: intake to head, plenum halves, throttle flange
-    "injector seal",
-    "throttle",     // throttle shaft and body
-    "brake servo",  // vacuum servo, its hose and one-way valve
-    "valve",        // idle air, canister purge, recirculation
-    "breather",     // crankcase ventilation
-    "sensor",       // seat of a pressure or temperature sensor
-    "other",
-};
-
-[[nodiscard]] constexpr std::string_view word(SpotKind kind) noexcept {
-    return kSpotKindWords[static_cast<std::size_t>(kind)];
-}
-
-struct MapSpot {
-    std::string spot;  ///< the number or text the user gave it; unique on the map
-    std::string name;
-    SpotKind kind = SpotKind::other;
-    double x_mm = 0.0;
-    double y_mm = 0.0;
-    std::optional<int> cylinder;
-};
-
-struct BayMap {
-    std::string name;
-    std::string picture;  ///< file name; empty if none
-    std::vector<MapSpot> spots;
-
-    [[nodiscard]] const MapSpot* find(std::string_view spot) const noexcept;
-};
 
 struct MapFile {
     BayMap map;
@@ -52,7 +14,8 @@ struct MapFile {
 };
 
 /// Reads a map of numbered spots (JSON). Per spot `spot`, `x_mm`, `y_mm` must be there; name, kind ("other") and
-/// cylinder are optional. Errors name file, place ("spots[3].kind"), value and what is allowed.
+/// cylinder are optional, and so are the map's name, picture and picture_width_mm (800). Errors name file, place
+/// ("spots[3].kind"), value and what is allowed.
 Result<MapFile> read_map(const std::string& path, int cylinders);
 
 Result<Done> write_map(const std::string& path, const BayMap& map);

@@ -43,7 +43,7 @@ TEST_CASE("Engine file: everything stated is read", "[src][files]") {
     const auto file = read_engine(folder.file(
         "e.json", R"({"name":"Old six","cylinders":6,"strokes":4,"firing_order":[1,5,3,6,2,4],"idle_rpm":[650,850],
                       "firing_angles_deg":[0,90,240,330,480,570],"injection":"grouped","groups":[[1,2,3],[4,5,6]],
-                      "idle_control":"regulated"})"));
+                      "banks":[[1,3,5],[2,4,6]],"idle_control":"regulated"})"));
     REQUIRE(file);
     const auto& e = file.value().engine;
     CHECK(file.value().warnings.empty());
@@ -55,7 +55,23 @@ TEST_CASE("Engine file: everything stated is read", "[src][files]") {
     CHECK(e.idle_high_rpm == 850.0);
     CHECK(e.injection == Injection::grouped);
     CHECK(e.injection_groups == std::vector<std::vector<int>>{{1, 2, 3}, {4, 5, 6}});
+    CHECK(cylinder_banks(e) == std::vector<std::vector<int>>{{1, 3, 5}, {2, 4, 6}});
     CHECK(e.idle_control == IdleControl::regulated);
+    REQUIRE(write_engine(folder.path("again.json"), e));
+    const auto again = read_engine(folder.path("again.json"));
+    REQUIRE(again);
+    CHECK(again.value().engine.banks == e.banks);
+}
+
+TEST_CASE("Engine file: rows of cylinders that are not stated are the usual ones", "[src][files]") {
+    Engine e;
+    CHECK(cylinder_banks(e) == std::vector<std::vector<int>>{{1, 2, 3, 4}});
+    e.cylinders = 6;
+    CHECK(cylinder_banks(e).size() == 1);
+    e.cylinders = 8;
+    CHECK(cylinder_banks(e) == std::vector<std::vector<int>>{{1, 2, 3, 4}, {5, 6, 7, 8}});
+    e.cylinders = 9;
+    CHECK(cylinder_banks(e).size() == 1);
 }
 
 TEST_CASE("Engine file: what is not stated has the documented default", "[src][files]") {
@@ -107,6 +123,9 @@ TEST_CASE("Engine file: a wrong value is named with file, key, value and allowed
          "engine.json: idle_control: 1 is not one of: fixed, regulated"},
         {R"({"cylinders":4,"idle_rpm":[700,950],"groups":[[1,9]]})", "engine.json: groups: 9 is not in 1..4"},
         {R"({"cylinders":4,"idle_rpm":[700,950],"groups":[1,2]})", "engine.json: groups: 1 is not a list of cylinders"},
+        {R"({"cylinders":4,"idle_rpm":[700,950],"banks":[[1,2],[3]]})",
+         "engine.json: banks: must name each cylinder 1..4 exactly once"},
+        {R"({"cylinders":3,"idle_rpm":[700,950],"banks":[[1],[2],[3]]})", "engine.json: banks: 3 rows of cylinders"},
         {R"({"cylinders":4,"idle_rpm":[700,950],"name":7})", "engine.json: name: 7 is not a text in quotes"},
         {R"({"cylinders":4,"cylinders":6,"idle_rpm":[700,950]})", "engine.json: \"cylinders\" is given twice"},
         {R"([1,2])", "engine.json: must be a JSON object"},
@@ -153,10 +172,11 @@ TEST_CASE("Engine file: what is written is read back", "[src][files]") {
 
 TEST_CASE("Map file: reads spots, and writes them back", "[src][files]") {
     const ScratchFolder folder;
-    const auto file = read_map(folder.file("m.json", R"({"name":"Bay","picture":"bay.jpg","note":"x","spots":[
+    const auto file =
+        read_map(folder.file("m.json", R"({"name":"Bay","picture":"bay.jpg","picture_width_mm":640,"note":"x","spots":[
         {"spot":"7","name":"plenum gasket, rear","kind":"gasket","x_mm":310,"y_mm":120,"cylinder":3},
         {"spot":"7b","x_mm":-5.5,"y_mm":0}]})"),
-                               4);
+                 4);
     REQUIRE(file);
     REQUIRE(file.value().warnings.size() == 1);
     CHECK_THAT(file.value().warnings[0], StartsWith("m.json: note: is not a known key"));
@@ -166,6 +186,7 @@ TEST_CASE("Map file: reads spots, and writes them back", "[src][files]") {
     for (const auto* map : {&file.value().map, &again.value().map}) {
         REQUIRE(map->spots.size() == 2);
         CHECK(map->picture == "bay.jpg");
+        CHECK(map->picture_width_mm == 640.0);
         CHECK(map->spots[0].name == "plenum gasket, rear");
         CHECK(map->spots[0].kind == SpotKind::gasket);
         CHECK(map->spots[0].cylinder == 3);
@@ -195,6 +216,7 @@ TEST_CASE("Map file: a wrong value is named with its place", "[src][files]") {
          "map.json: spots[0].kind: \"wire\" is not one of: hose, gasket, "},
         {R"({"spots":[{"spot":"1","x_mm":1,"y_mm":1,"cylinder":5}]})", "map.json: spots[0].cylinder: 5 is not in 1..4"},
         {R"({"spots":[{"spot":"1","x_mm":1e9,"y_mm":1}]})", "map.json: spots[0].x_mm: "},
+        {R"({"picture_width_mm":0,"spots":[]})", "map.json: picture_width_mm: 0 is not in 1..10000"},
     }));
     CAPTURE(c.json);
     CHECK_THAT(map_error(c.json).what, StartsWith(c.message));
