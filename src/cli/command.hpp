@@ -26,6 +26,7 @@ void add_balance(CLI::App& app, Command& chosen);
 void add_devices(CLI::App& app, Command& chosen);
 void add_record(CLI::App& app, Command& chosen);
 void add_listen(CLI::App& app, Command& chosen);
+void add_case(CLI::App& app, Command& chosen);
 
 /// The sound file and its channel: the same words in every command.
 struct SoundOptions {

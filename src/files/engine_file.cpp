@@ -1,6 +1,5 @@
 #include "src/files/engine_file.hpp"
 
-#include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <stdexcept>
@@ -16,19 +15,22 @@ const std::vector<std::string_view> kIdleControlWords{"fixed", "regulated"};
 Result<EngineFile> read_engine(const std::string& path) {
     const auto json = read_json_object(path);
     if (!json) return json.error();
-    const auto file = file_name(path);
-    JsonFields fields{json.value(), file};
+    return engine_from_json(json.value(), file_name(path));
+}
+
+Result<EngineFile> engine_from_json(const Json& json, const std::string& file) {
+    JsonFields fields{json, file};
     fields.expect({"name", "cylinders", "strokes", "firing_order", "firing_angles_deg", "idle_rpm", "injection",
                    "groups", "banks", "idle_control"});
 
     Engine e;
     e.name = fields.text("name").value_or("");
-    if (!json.value().contains("cylinders")) fields.missing("cylinders", "how many, 1..12");
+    if (!json.contains("cylinders")) fields.missing("cylinders", "how many, 1..12");
     e.cylinders = fields.whole("cylinders", 1, 12).value_or(e.cylinders);
     e.strokes = fields.whole("strokes", 2, 4).value_or(e.strokes);
     e.firing_order = fields.wholes("firing_order", 1, e.cylinders).value_or(e.firing_order);
     e.firing_angles_deg = fields.numbers("firing_angles_deg", 0.0, cycle_deg(e)).value_or(e.firing_angles_deg);
-    if (!json.value().contains("idle_rpm")) fields.missing("idle_rpm", "the handbook's idle range, as in [700, 950]");
+    if (!json.contains("idle_rpm")) fields.missing("idle_rpm", "the handbook's idle range, as in [700, 950]");
     if (const auto range = fields.numbers("idle_rpm", 150.0, 12000.0)) {
         if (range->size() == 2) {
             e.idle_low_rpm = (*range)[0];
@@ -51,7 +53,7 @@ Result<EngineFile> read_engine(const std::string& path) {
     return EngineFile{std::move(e), fields.warnings()};
 }
 
-Result<Done> write_engine(const std::string& path, const Engine& e) {
+Json engine_json(const Engine& e) {
     Json json{{"name", e.name}, {"cylinders", e.cylinders}, {"strokes", e.strokes}};
     if (!e.firing_order.empty()) json["firing_order"] = e.firing_order;
     if (!e.firing_angles_deg.empty()) json["firing_angles_deg"] = e.firing_angles_deg;
@@ -60,7 +62,11 @@ Result<Done> write_engine(const std::string& path, const Engine& e) {
     if (!e.injection_groups.empty()) json["groups"] = e.injection_groups;
     if (!e.banks.empty()) json["banks"] = e.banks;
     json["idle_control"] = kIdleControlWords[static_cast<std::size_t>(e.idle_control)];
-    return write_text(path, json.dump(2) + "\n");
+    return json;
+}
+
+Result<Done> write_engine(const std::string& path, const Engine& engine) {
+    return write_text(path, engine_json(engine).dump(2) + "\n");
 }
 
 }  // namespace idlehark

@@ -36,8 +36,10 @@ std::string where(const std::string& message) {
 Result<Json> read_json_object(const std::string& path) {
     const auto text = read_text(path, kLargestFile_bytes);
     if (!text) return text.error();
-    const auto file = file_name(path);
+    return parse_json_object(text.value(), file_name(path));
+}
 
+Result<Json> parse_json_object(std::string_view text, const std::string& file) {
     std::vector<std::set<std::string>> keys;
     const auto watch = [&keys](int depth, Json::parse_event_t event, Json& parsed) {
         if (depth > kDeepest) throw std::length_error("nested too deeply");
@@ -48,7 +50,7 @@ Result<Json> read_json_object(const std::string& path) {
         return true;
     };
     try {
-        Json json = Json::parse(text.value(), watch);
+        Json json = Json::parse(text, watch);
         if (!json.is_object()) return Error{file + ": must be a JSON object: { \"key\": value, ... }", ""};
         return json;
     } catch (const Json::parse_error& e) {

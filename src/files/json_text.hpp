@@ -17,6 +17,8 @@ using Json = nlohmann::ordered_json;
 /// Parses a small JSON file whose top level is an object. Errors name file, line and column; a key given twice and
 /// nesting deeper than 16 are errors too.
 Result<Json> read_json_object(const std::string& path);
+/// The same for a text at hand; `file` names it in messages.
+Result<Json> parse_json_object(std::string_view text, const std::string& file);
 
 /// Takes values out of one JSON object and keeps the first complaint, in the form "file: place.key: value is not ...".
 class JsonFields {

@@ -1,6 +1,5 @@
 #include "src/files/map_file.hpp"
 
-#include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <fmt/format.h>
@@ -15,10 +14,13 @@ constexpr std::size_t kMostSpots = 200;
 Result<MapFile> read_map(const std::string& path, int cylinders) {
     const auto json = read_json_object(path);
     if (!json) return json.error();
-    const auto file = file_name(path);
+    return map_from_json(json.value(), file_name(path), cylinders);
+}
+
+Result<MapFile> map_from_json(const Json& json, const std::string& file, int cylinders) {
     const std::vector<std::string_view> kinds(kSpotKindWords.begin(), kSpotKindWords.end());
 
-    JsonFields top{json.value(), file};
+    JsonFields top{json, file};
     top.expect({"name", "picture", "picture_width_mm", "spots"});
     MapFile result;
     result.map.name = top.text("name").value_or("");
@@ -28,8 +30,8 @@ Result<MapFile> read_map(const std::string& path, int cylinders) {
     result.warnings = top.warnings();
     if (top.error()) return *top.error();
 
-    const auto spots = json.value().find("spots");
-    if (spots == json.value().end() || !spots->is_array() || spots->empty())
+    const auto spots = json.find("spots");
+    if (spots == json.end() || !spots->is_array() || spots->empty())
         return Error{file + ": spots: must be a list with at least one spot", ""};
     if (spots->size() > kMostSpots)
         return Error{fmt::format("{}: spots: {} spots are more than {}", file, spots->size(), kMostSpots), ""};
@@ -58,7 +60,7 @@ Result<MapFile> read_map(const std::string& path, int cylinders) {
     return result;
 }
 
-Result<Done> write_map(const std::string& path, const BayMap& map) {
+Json map_json(const BayMap& map) {
     Json json{{"name", map.name}};
     if (!map.picture.empty()) {
         json["picture"] = map.picture;
@@ -70,7 +72,11 @@ Result<Done> write_map(const std::string& path, const BayMap& map) {
         if (s.cylinder) spot["cylinder"] = *s.cylinder;
         json["spots"].push_back(std::move(spot));
     }
-    return write_text(path, json.dump(2) + "\n");
+    return json;
+}
+
+Result<Done> write_map(const std::string& path, const BayMap& map) {
+    return write_text(path, map_json(map).dump(2) + "\n");
 }
 
 }  // namespace idlehark

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/bay_map.hpp"
+#include "src/files/json_text.hpp"
 #include "src/result.hpp"
 
 #include <string>
@@ -17,7 +18,10 @@ struct MapFile {
 /// cylinder are optional, and so are the map's name, picture and picture_width_mm (800). Errors name file, place
 /// ("spots[3].kind"), value and what is allowed.
 Result<MapFile> read_map(const std::string& path, int cylinders);
+/// The same from the object itself; `file` names it in messages.
+Result<MapFile> map_from_json(const Json& json, const std::string& file, int cylinders);
 
+[[nodiscard]] Json map_json(const BayMap& map);
 Result<Done> write_map(const std::string& path, const BayMap& map);
 
 }  // namespace idlehark

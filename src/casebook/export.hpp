@@ -1,0 +1,21 @@
+#pragma once
+
+#include "src/casebook/casebook.hpp"
+#include "src/result.hpp"
+
+#include <cstddef>
+#include <string>
+
+namespace idlehark {
+
+struct Exported {
+    std::size_t recordings = 0, pictures = 0;
+    std::vector<std::string> left_out;  ///< files that could not be taken along, and why
+};
+
+/// Writes a copy of a case to give away into a new folder: a whole case again, with case.json (as `case show --format
+/// json`) and a marks file (CSV) beside each recording. Left out: names of devices and of the files that recordings
+/// came from, recorders' settings, and anything in the folder that the case does not name.
+Result<Exported> export_case(const Casebook& book, const std::string& folder, bool with_audio);
+
+}  // namespace idlehark

@@ -1,0 +1,45 @@
+#pragma once
+
+#include "src/casebook/casebook.hpp"
+
+#include <functional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace idlehark {
+
+/// What is to be found out about recordings of a case: all that makes the figures, so that they can be made again.
+struct Measurement {
+    std::string kind;  ///< "idle", "spray", "balance", "injectors", "hiss"
+    CaseEngine engine;
+    std::optional<CaseMap> map;
+    std::vector<std::pair<CaseRecording, ResultSource>> sources;
+    Json settings = Json::object();
+};
+
+/// Its outcome; a failing sound is an outcome too.
+struct Measured {
+    bool answered = true;
+    Json figures = Json::object();
+    std::vector<RpmReading> trace;
+};
+
+/// Takes the figures from the audio by the very functions of the commands `spray`, `balance`, `injectors` and `hiss`;
+/// paths in their texts become relative to the case. `idle` is {"rpm" (median), "spread_rpm" (5 to 95 %),
+/// "locked_share", "length_s","cautions"}, and alone keeps the speed over time; `spray` also has "length_s" and
+/// "bursts":[{"time_s", "spot"}] as found. Settings understood: channel; marks [[time_s, spot], ...] and matters_rpm
+/// (spray); gain "lines" or "declared" (hiss). Errors   audio that is missing or unreadable, an unknown kind. Sound
+/// that allows no answer is no error.
+Result<Measured> measure(const Casebook& book, const Measurement& what);
+
+/// The measurement that a stored result came from.
+Result<Measurement> measurement_of(const Casebook& book, const CaseResult& result);
+
+/// What a bay recording is measured for: idle and balance; spray if it has marks that were not withdrawn.
+Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0);
+
+/// Measures and stores; returns the results as stored.
+Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what);
+
+}  // namespace idlehark

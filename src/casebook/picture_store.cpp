@@ -1,0 +1,91 @@
+#include "src/casebook/picture_store.hpp"
+
+#include "src/files/text_file.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <fstream>
+
+namespace idlehark {
+
+namespace {
+
+constexpr std::size_t kLargestPicture_bytes = 40U << 20U;
+constexpr std::string_view kPng = "\x89PNG\r\n\x1a\n";
+
+std::uint32_t big_endian(std::string_view bytes, std::size_t at, std::size_t count) {
+    std::uint32_t value = 0;
+    for (std::size_t i = 0; i < count; ++i) value = (value << 8U) | static_cast<unsigned char>(bytes[at + i]);
+    return value;
+}
+
+std::optional<std::string> clean_jpeg(std::string_view bytes) {
+    std::string out{bytes.substr(0, 2)};
+    for (std::size_t at = 2; at + 4 <= bytes.size();) {
+        if (static_cast<unsigned char>(bytes[at]) != 0xff) return {};
+        const auto marker = static_cast<unsigned char>(bytes[at + 1]);
+        if (marker == 0xff) {  // fill byte
+            ++at;
+            continue;
+        }
+        if (marker == 0xda) {  // the picture itself begins: the rest is taken as it stands, up to its end mark
+            const auto end = bytes.rfind("\xff\xd9");
+            if (end == std::string_view::npos || end < at) return {};
+            out += bytes.substr(at, end + 2 - at);
+            return out;
+        }
+        const std::size_t length = 2 + big_endian(bytes, at + 2, 2);
+        if (length < 4 || at + length > bytes.size()) return {};
+        const bool tells = (marker >= 0xe1 && marker <= 0xef && marker != 0xe2 && marker != 0xee) || marker == 0xfe;
+        // APP2 also carries further pictures and their data; only the colour profile stays.
+        const bool other_app2 = marker == 0xe2 && bytes.substr(at + 4, 11) != "ICC_PROFILE";
+        if (!tells && !other_app2) out += bytes.substr(at, length);
+        at += length;
+    }
+    return {};
+}
+
+std::optional<std::string> clean_png(std::string_view bytes) {
+    constexpr std::array<std::string_view, 5> kTelling{"tEXt", "zTXt", "iTXt", "tIME", "eXIf"};
+    std::string out{kPng};
+    for (std::size_t at = kPng.size(); at + 12 <= bytes.size();) {
+        const std::size_t length = std::size_t{big_endian(bytes, at, 4)} + 12;
+        if (length > bytes.size() - at) return {};
+        const auto type = bytes.substr(at + 4, 4);
+        if (std::find(kTelling.begin(), kTelling.end(), type) == kTelling.end()) out += bytes.substr(at, length);
+        if (type == "IEND") return out;
+        at += length;
+    }
+    return {};
+}
+
+}  // namespace
+
+std::optional<std::string> without_camera_data(std::string_view bytes) {
+    if (bytes.starts_with("\xff\xd8\xff")) return clean_jpeg(bytes);
+    if (bytes.starts_with(kPng)) return clean_png(bytes);
+    return {};
+}
+
+Result<std::string> store_picture(const CaseFolder& folder, const std::string& path) {
+    std::error_code code;
+    const auto size = std::filesystem::file_size(path, code);
+    if (code) return Error{path + ": " + code.message(), "Check the name and the folder."};
+    if (size > kLargestPicture_bytes) return Error{path + ": is larger than 40 MB", "Save it smaller."};
+    std::ifstream in{path, std::ios::binary};
+    std::string bytes(size, '\0');
+    if (!in.read(bytes.data(), static_cast<std::streamsize>(bytes.size()))) return Error{path + ": cannot be read", ""};
+    const auto clean = without_camera_data(bytes);
+    if (!clean) return Error{path + ": is no whole JPEG or PNG picture", "Save it as .jpg or .png."};
+    std::filesystem::path name{safe_name(std::filesystem::path{path}.filename().string())};
+    name.replace_extension(clean->starts_with(kPng) ? ".png" : ".jpg");
+    auto target = folder.fresh("pictures", name.string());
+    if (!target) return target.error();
+    if (const auto written = write_text(target.value(), *clean); !written) return written.error();
+    return target;
+}
+
+}  // namespace idlehark

@@ -1,0 +1,238 @@
+#include "src/casebook/repair.hpp"
+
+#include "src/casebook/casebook_parts.hpp"
+#include "src/casebook/salvage.hpp"
+#include "src/casebook/schema.hpp"
+#include "src/casebook/sound_store.hpp"
+#include "src/files/engine_file.hpp"
+#include "src/files/plain_text.hpp"
+#include "src/files/text_file.hpp"
+#include "src/recording/append_file.hpp"
+#include "src/recording/sound_file.hpp"
+
+#include <algorithm>
+#include <cerrno>
+#include <chrono>
+#include <cstring>
+#include <set>
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+namespace idlehark {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// A sound file that grew this recently may be in the making.
+constexpr auto kStillGrowing = std::chrono::seconds{10};
+
+/// Is every page and every row in order, and is it all there?
+bool tables_are_sound(const CaseFolder& folder) {
+    try {
+        Database db{folder.database(), Database::Mode::read_write};
+        if (schema::version(db) > schema::kVersion) return true;  // not ours to judge
+        if (schema::version(db) < 1) return false;
+        Statement s{db, "PRAGMA integrity_check(1)"};
+        if (!s.step() || s.text(0) != "ok") return false;
+        Statement keys{db, "PRAGMA foreign_key_check"};
+        if (keys.step()) return false;
+        schema::verify(db);
+        return db.whole("SELECT count(*) FROM car") == 1 && db.whole("SELECT count(*) FROM engine") > 0;
+    } catch (const DatabaseFault& fault) {
+        if (fault.kind == DatabaseFault::Kind::damaged) return false;
+        if (fault.kind == DatabaseFault::Kind::other) return false;
+        throw;
+    }
+}
+
+/// The car and an engine are what a case cannot be without: from the copies in the folder if the tables lost them.
+void complete(Database& db, const CaseFolder& folder, RepairReport& report) {
+    if (db.whole("SELECT count(*) FROM engine") == 0) {
+        if (const auto path = folder.existing("", "engine.json")) {
+            if (const auto engine = read_engine(path.value())) {
+                Statement{db, "INSERT INTO engine (text, added_at) VALUES (?, ?)"}
+                    .with(engine_json(engine.value().engine).dump(2))
+                    .with(now_text())
+                    .run();
+                report.actions.emplace_back("engine: taken from engine.json");
+            }
+        }
+        if (db.whole("SELECT count(*) FROM engine") == 0)
+            report.faults.push_back(std::string{"engine: lost, and engine.json is no help. "} + kEngineHint);
+    }
+    if (db.whole("SELECT count(*) FROM map") == 0)
+        if (const auto path = folder.existing("", "map.json"))
+            if (const auto map = read_map(path.value(), kMostCylinders)) {
+                Statement{db, "INSERT INTO map (text, added_at) VALUES (?, ?)"}
+                    .with(map_json(map.value().map).dump(2))
+                    .with(now_text())
+                    .run();
+                report.actions.emplace_back("map: taken from map.json");
+            }
+    if (db.whole("SELECT count(*) FROM car") == 0) {
+        Statement{db, "INSERT INTO car VALUES (1, ?, ?, ?)"}
+            .with(safe_name(file_name(folder.path())))
+            .with(now_text())
+            .with(kThisProgram)
+            .run();
+        report.actions.emplace_back("car: its name was lost; the folder's name stands in for it");
+    }
+}
+
+/// Writes the tables anew from what can be read; the damaged file is kept under a name of its own.
+Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
+    const PrivateFolder work;
+    const auto damaged = (work.path() / "damaged.sqlite").string();
+    for (const auto* ending : {"", "-wal"})
+        if (const auto path = folder.existing("", std::string{"case.sqlite"} + ending))
+            if (const auto copied = copy_file_safely(path.value(), damaged + ending); !copied) return copied.error();
+    const auto fresh = folder.fresh("", "repaired.sqlite");
+    if (!fresh) return fresh.error();
+    {
+        Database to{fresh.value(), Database::Mode::create};
+        {
+            Transaction all{to};
+            schema::create(to);
+            all.commit();
+        }
+        try {
+            Database from{damaged, Database::Mode::read_write};
+            from.execute("PRAGMA cell_size_check=OFF; PRAGMA ignore_check_constraints=ON;");
+            if (const int version = static_cast<int>(from.whole("PRAGMA user_version")); version > schema::kVersion) {
+                unlink(fresh.value().c_str());
+                return Error{
+                    fmt::format("{}: was written by a newer Idlehark (case layout {})", folder.database(), version),
+                    "Repair it with the newer program. Nothing was changed."};
+            }
+            report.parts = salvage_tables(from, to, report.actions);
+        } catch (const DatabaseFault& fault) {
+            if (fault.kind == DatabaseFault::Kind::full) throw;
+            report.faults.push_back("case.sqlite: nothing in it can be read: " + fault.error.what);
+        }
+        complete(to, folder, report);
+    }
+    const auto kept = folder.fresh("", "case-damaged.sqlite");
+    if (!kept) return kept.error();
+    // The log of the damaged file goes with it: it must never be taken for the new file's.
+    for (const auto* ending : {"-wal", "-shm"})
+        if (rename((folder.database() + ending).c_str(), (kept.value() + ending).c_str()) != 0 && errno != ENOENT)
+            return Error{fmt::format("{}: cannot be set aside ({})", folder.database(), std::strerror(errno)), ""};
+    if ((rename(folder.database().c_str(), kept.value().c_str()) != 0 && errno != ENOENT) ||
+        rename(fresh.value().c_str(), folder.database().c_str()) != 0)
+        return Error{fmt::format("{}: cannot be exchanged ({})", folder.database(), std::strerror(errno)),
+                     "The repaired tables are in " + fresh.value() + "; rename them to case.sqlite."};
+    sync_folder_of(folder.database());
+    report.rebuilt = true;
+    report.kept_damaged = file_name(kept.value());
+    return Done{};
+}
+
+bool may_be_growing(const std::string& path) {
+    std::error_code code;
+    const auto written = fs::last_write_time(path, code);
+    return !code && fs::file_time_type::clock::now() - written < kStillGrowing;
+}
+
+void close_recordings(Casebook& book, RepairReport& report) {
+    const auto recordings = book.recordings();
+    if (!recordings) return;
+    for (const auto& r : recordings.value()) {
+        const auto path = book.audio_path(r);
+        if (!path) {
+            report.faults.push_back(fmt::format("recording {}: {}", r.id, path.error().what));
+            continue;
+        }
+        if (!r.running) continue;
+        if (may_be_growing(path.value())) {
+            report.actions.push_back(fmt::format("recording {}: is being made, left alone", r.id));
+            continue;
+        }
+        const auto closed = book.finish_recording(r.id);
+        if (closed)
+            report.actions.push_back(fmt::format("recording {}: closed after it was cut off", r.id));
+        else
+            report.faults.push_back(fmt::format("recording {}: {}", r.id, closed.error().what));
+    }
+}
+
+/// Sound files that no row names: a copy whose row was lost, or that was cut off just before its row.
+void take_in_strangers(Casebook& book, RepairReport& report) {
+    const auto recordings = book.recordings();
+    if (!recordings) return;
+    std::set<std::string> known;
+    for (const auto& r : recordings.value()) known.insert(r.file);
+    std::optional<RowId> visit;
+    for (const auto& name : book.folder().files("audio")) {
+        if (known.contains(name) || name.ends_with(".csv") || name.ends_with(".json")) continue;
+        const auto path = book.folder().existing("audio", name);
+        if (!path || may_be_growing(path.value())) continue;
+        if (name.ends_with(".part")) {
+            unlink(path.value().c_str());
+            report.actions.push_back(fmt::format("audio/{}: left over from a copy that was cut off, removed", name));
+            continue;
+        }
+        if (const auto sound = SoundFile::open(path.value()); !sound) {
+            report.faults.push_back(fmt::format("audio/{}: is not sound, left alone ({})", name, sound.error().what));
+            continue;
+        }
+        if (!visit) {
+            Visit found;
+            found.title = "found by repair";
+            const auto id = book.add_visit(found);
+            if (!id) {
+                report.faults.push_back(id.error().what);
+                return;
+            }
+            visit = id.value();
+        }
+        const auto id = book.adopt_recording(*visit, name);
+        if (id)
+            report.actions.push_back(
+                fmt::format("audio/{}: taken in as recording {} of visit {}", name, id.value(), *visit));
+        else
+            report.faults.push_back(fmt::format("audio/{}: {}", name, id.error().what));
+    }
+}
+
+}  // namespace
+
+Result<RepairReport> repair_case(const std::string& path) {
+    const CaseFolder folder{path};
+    if (!fs::is_directory(folder.path())) return Error{path + ": is not a folder", ""};
+    if (!fs::exists(fs::symlink_status(folder.database())) && !fs::is_directory(folder.path() + "/audio"))
+        return Error{path + ": holds no case", "A case is a folder made by `idlehark case new`."};
+    if (!folder.writable())
+        return Error{path + ": is read-only, so nothing can be repaired", "Copy the folder to where you may write."};
+    return guarded([&]() -> Result<RepairReport> {
+        RepairReport report;
+        if (!tables_are_sound(folder))
+            if (const auto done = rebuild(folder, report); !done) return done.error();
+        auto book = Casebook::open(path, Casebook::Access::write);
+        if (!book) return book.error();
+        take_in_strangers(book.value(), report);
+        close_recordings(book.value(), report);
+        return report;
+    });
+}
+
+std::string repair_table(const RepairReport& report) {
+    std::string text;
+    if (report.rebuilt) {
+        text += fmt::format("The tables were damaged and are written anew; the damaged file is kept as {}.\n",
+                            report.kept_damaged);
+        for (const auto& p : report.parts)
+            if (p.kept > 0 || p.lost > 0 || p.unsure)
+                text += fmt::format("  {:<16} {} kept{}{}\n", p.name, p.kept,
+                                    p.lost > 0 ? fmt::format(", {} lost", p.lost) : "",
+                                    p.unsure ? "; part of it could not be read" : "");
+    } else {
+        text += "The tables are sound.\n";
+    }
+    for (const auto& a : report.actions) text += a + "\n";
+    for (const auto& f : report.faults) text += "stays lost: " + f + "\n";
+    return text;
+}
+
+}  // namespace idlehark

@@ -1,0 +1,33 @@
+#pragma once
+
+#include "src/casebook/database.hpp"
+
+#include <string>
+#include <vector>
+
+namespace idlehark::schema {
+
+/// The layout of case.sqlite that this program writes, kept in `user_version`.
+inline constexpr int kVersion = 1;
+/// Marks the file as a case of this program (`application_id`): "IdHk".
+inline constexpr int kApplication = 0x4964'486b;
+
+/// Makes the tables in an empty file, inside the caller's transaction.
+void create(Database& database);
+
+/// Readers and a writer at once, and commits that a crash cannot undo (write-ahead log).
+void start_journal(Database& database);
+
+/// The version of an existing file. Faults: not a case of this program.
+[[nodiscard]] int version(Database& database);
+
+/// Brings an older layout up to kVersion in one transaction. `from` is at least 1.
+void migrate(Database& database, int from);
+
+/// Refuses what this program did not make: triggers, views, missing tables or columns.
+void verify(Database& database);
+
+/// Every table, parents before children.
+[[nodiscard]] const std::vector<std::string>& tables();
+
+}  // namespace idlehark::schema
