@@ -128,14 +128,20 @@ Result<std::string> fingerprint_of(const std::string& path) {
 }
 
 Result<SoundFacts> sound_facts(const std::string& path) {
-    const auto file = SoundFile::open(path);
+    auto file = SoundFile::open(path);
     if (!file) return file.error();
     auto fingerprint = fingerprint_of(path);
     if (!fingerprint) return fingerprint.error();
     std::error_code code;
     const auto size = std::filesystem::file_size(path, code);
-    const auto& info = file.value().info();
-    return SoundFacts{info.sample_rate_hz, info.channels, info.frames, code ? 0 : size, std::move(fingerprint.value())};
+    const auto info = file.value().info();
+    auto frames = info.frames;
+    if (frames == 0) {  // some containers do not say
+        while (!file.value().read().empty()) {
+        }
+        frames = file.value().frames_read();
+    }
+    return SoundFacts{info.sample_rate_hz, info.channels, frames, code ? 0 : size, std::move(fingerprint.value())};
 }
 
 std::optional<std::string> plain_events(const std::string& sound_path) {
