@@ -141,6 +141,22 @@ void Canvas::line(Point a, Point b, double width, Rgb c, double alpha) {
 
 void Canvas::polyline(std::span<const Point> points, double width, Rgb c, bool closed, double alpha) {
     const auto p = distinct(points, closed);
+    if (closed) return stroke(p, width, c, true, alpha);
+    // At a turn that nearly goes back the edges cannot meet: the line ends there, and starts anew.
+    constexpr double kSharp = -0.5;
+    const std::span all{p};
+    std::size_t begin = 0;
+    for (std::size_t i = 1; i + 1 < p.size(); ++i) {
+        const auto n0 = normal(p[i - 1], p[i]);
+        const auto n1 = normal(p[i], p[i + 1]);
+        if (n0.x * n1.x + n0.y * n1.y >= kSharp) continue;
+        stroke(all.subspan(begin, i + 1 - begin), width, c, false, alpha);
+        begin = i;
+    }
+    stroke(all.subspan(std::min(begin, p.size())), width, c, false, alpha);
+}
+
+void Canvas::stroke(std::span<const Point> p, double width, Rgb c, bool closed, double alpha) {
     if (p.size() < 2) return;
     const double half = std::max(width, 1.0) / 2.0;
     const auto solid = colour_of(c, alpha * std::min(1.0, width));

@@ -75,6 +75,7 @@ class Canvas {
 
    private:
     [[nodiscard]] const sf::Font& font(bool bold) const noexcept { return bold ? fonts_.bold : fonts_.regular; }
+    void stroke(std::span<const Point> p, double width, Rgb c, bool closed, double alpha);
     void triangle(Point a, Point b, Point c, sf::Color ca, sf::Color cb, sf::Color cc);
 
     sf::RenderTarget& target_;
