@@ -13,10 +13,14 @@ LiveAnalysis::LiveAnalysis(const IdleTrackerConfig& config, LiveAnalysisSinks si
     : sinks_(std::move(sinks)),
       sample_rate_hz_(config.sample_rate_hz),
       tracker_(config),
-      hiss_({.sample_rate_hz = config.sample_rate_hz}) {}
+      hiss_({.sample_rate_hz = config.sample_rate_hz}) {
+    if (sinks_.order_row)
+        orders_.emplace(OrderRowsConfig{.sample_rate_hz = config.sample_rate_hz, .engine = config.engine});
+}
 
 void LiveAnalysis::process(AudioView mono) {
     frames_ += mono.size();
+    if (orders_) orders_->process(mono);
     hand_out(tracker_.process(mono), kNone_s);
     hiss_.process(mono);
     hand_out_bursts();
@@ -28,6 +32,7 @@ void LiveAnalysis::gap() {
     hiss_.finish();
     hand_out_bursts();
     tracker_.reset();
+    if (orders_) orders_->reset();
     hiss_.reset();
     bursts_out_ = 0;
     origin_s_ = now_s;
@@ -41,6 +46,11 @@ void LiveAnalysis::finish() {
 }
 
 void LiveAnalysis::hand_out(std::span<const RpmReading> readings, double next_gap_s) {
+    if (orders_)
+        for (auto& row : orders_->rows(readings)) {
+            row.time_s += origin_s_;
+            sinks_.order_row(std::move(row));
+        }
     if (!sinks_.reading) return;
     for (LiveReading out; const auto& r : readings) {
         out.reading = r;

@@ -2,9 +2,11 @@
 
 #include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/idle_tracker.hpp"
+#include "dsp/track/order_rows.hpp"
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -18,6 +20,7 @@ struct LiveReading {
 struct LiveAnalysisSinks {
     std::function<void(const LiveReading&)> reading;
     std::function<void(const HissBurst&)> burst;
+    std::function<void(OrderRow)> order_row;  ///< without it no orders are reckoned
 };
 
 /// The listening of `idle` and `bursts`, told about gaps: the same samples give the same digits.
@@ -42,6 +45,7 @@ class LiveAnalysis {
     double sample_rate_hz_;
     IdleTracker tracker_;
     HissFinder hiss_;
+    std::optional<OrderRows> orders_;
     std::uint64_t frames_ = 0;
     double origin_s_ = 0.0;  ///< of the tracker's time: the last gap
     bool after_gap_ = false;

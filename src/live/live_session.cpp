@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <utility>
 
 namespace idlehark {
@@ -15,6 +16,8 @@ constexpr float kFullScale = 0.9999F;
 void merge(LiveNews& into, LiveNews& from) {
     into.readings.insert(into.readings.end(), from.readings.begin(), from.readings.end());
     into.bursts.insert(into.bursts.end(), from.bursts.begin(), from.bursts.end());
+    std::move(from.orders.begin(), from.orders.end(), std::back_inserter(into.orders));
+    from.orders.clear();
     from.readings.clear();
     from.bursts.clear();
     for (std::size_t c = 0; c < into.peak.size(); ++c)
@@ -30,9 +33,11 @@ void merge(LiveNews& into, LiveNews& from) {
 LiveSession::LiveSession(Capture& capture, const LiveSessionConfig& config, Recorder* recorder)
     : capture_(capture), config_(config), recorder_(recorder) {
     if (config.tracker) {
-        analysis_.emplace(*config.tracker,
-                          LiveAnalysisSinks{.reading = [this](const LiveReading& r) { fresh_.readings.push_back(r); },
-                                            .burst = [this](const HissBurst& b) { fresh_.bursts.push_back(b); }});
+        LiveAnalysisSinks sinks;
+        sinks.reading = [this](const LiveReading& r) { fresh_.readings.push_back(r); };
+        sinks.burst = [this](const HissBurst& b) { fresh_.bursts.push_back(b); };
+        if (config.orders) sinks.order_row = [this](OrderRow row) { fresh_.orders.push_back(std::move(row)); };
+        analysis_.emplace(*config.tracker, std::move(sinks));
         latency_s_ = analysis_->latency_s();
     }
     kept_.reserve(kBlockSamples);
@@ -102,6 +107,7 @@ LiveNews LiveSession::take_news() {
     LiveNews news = news_;
     news_.readings.clear();
     news_.bursts.clear();
+    news_.orders.clear();
     news_.peak.fill(0.0F);
     return news;
 }

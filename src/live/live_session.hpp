@@ -20,12 +20,14 @@ struct LiveSessionConfig {
     double sample_rate_hz = 48000.0;
     int microphone_channel = 1;                ///< counts from 1
     std::optional<IdleTrackerConfig> tracker;  ///< without it nothing is measured, only recorded
+    bool orders = false;                       ///< the news bring the waterfall of orders as well
 };
 
 /// What has been heard since the last look, and how things stand.
 struct LiveNews {
     std::vector<LiveReading> readings;
     std::vector<HissBurst> bursts;
+    std::vector<OrderRow> orders;                    ///< if asked for
     std::array<float, kMostCaptureChannels> peak{};  ///< since the last look
     std::uint64_t frames = 0;                        ///< taken out of the ring, and recorded if there is a recording
     CaptureLosses losses;
