@@ -321,6 +321,7 @@ void Session::fill(SprayTestResult& result) {
         sprayed_[s].change_rpm = out.change_rpm;
         sprayed_[s].spread_rpm = 0.5 * (posterior.quantile(0.84) - posterior.quantile(0.16));
         sprayed_[s].log_curve = odds[s].curve;
+        out.log_curve = odds[s].curve;
         if (c.wet) {
             std::vector<double> mass(weights.size());
             const double top = *std::max_element(odds[s].answers.begin(), odds[s].answers.end());

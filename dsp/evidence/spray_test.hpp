@@ -51,6 +51,7 @@ struct SpotResult {
     SprayVerdict verdict = SprayVerdict::undecided;
     double delay_s =
         std::numeric_limits<double>::quiet_NaN();  ///< start of spray to start of answer; NaN unless proven
+    std::vector<double> log_curve;  ///< log odds of each change of evidence::ChangeGrid against none; empty: no burst
 };
 
 struct SprayTestResult {

@@ -443,7 +443,7 @@ std::unique_ptr<Source> make_source(const KnockSpec& s, double rate_hz, std::uin
     return std::make_unique<SampleSource<KnockSpec, KnockVoice>>(s, rate_hz, seed);
 }
 
-void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed, double calibration_s) {
+double spray_can_gain(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed, double calibration_s) {
     SprayCanSpec steady = spec;
     constexpr double kSteady_s = 5.0;
     steady.sprays = {{0.0, 2.0 * kSteady_s, 1.0}};
@@ -452,8 +452,13 @@ void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uin
     const Band band{kHissBand.low_hz, std::min(kHissBand.high_hz, kHighestShare * rate_hz)};
     const double hiss = band_rms(*make_source(steady, rate_hz, seed), band, kSteady_s);
     const double others = band_rms(mix, band, calibration_s);
-    mix.add(make_source(spec, rate_hz, seed), others / hiss * std::pow(10.0, level_db / 20.0));
     mix.restart();
+    return others / hiss * std::pow(10.0, level_db / 20.0);
+}
+
+void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed, double calibration_s) {
+    const double gain = spray_can_gain(mix, spec, level_db, seed, calibration_s);
+    mix.add(make_source(spec, mix.sample_rate_hz(), seed), gain);
 }
 
 }  // namespace idlehark::sim

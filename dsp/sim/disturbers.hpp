@@ -70,6 +70,10 @@ struct KnockSpec {
 [[nodiscard]] std::unique_ptr<Source> make_source(const SprayCanSpec&, double sample_rate_hz, std::uint64_t seed);
 [[nodiscard]] std::unique_ptr<Source> make_source(const KnockSpec&, double sample_rate_hz, std::uint64_t seed);
 
+/// The gain at which a can's hiss (level 1) stands `level_db` above what the mix holds within the hiss band; restarts
+/// the mix.
+[[nodiscard]] double spray_can_gain(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed,
+                                    double calibration_s = Mix::kCalibration_s);
 /// Adds the sprays so that the hiss itself (level 1, while it lasts) stands `level_db` above what the mix already holds
 /// within the hiss band (cut at 0.45 of the rate): the engine's own upper band if nothing else was added yet.
 void add_spray_can(Mix& mix, const SprayCanSpec& spec, double level_db, std::uint64_t seed,

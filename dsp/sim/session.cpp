@@ -21,6 +21,7 @@ constexpr double kRowY_mm = 180.0;
 constexpr double kClosest_mm = 40.0;
 constexpr double kBayHeight_mm = 520.0;
 
+constexpr double kSteadyCalibration_s = 6.0;  // long enough to scale what does not change; talk and tunes need longer
 constexpr double kIdleAir_kg_per_s = 4.2e-3;  // two litres, 800 rpm, 35 kPa, 310 K, volumetric efficiency 0.8
 constexpr double kIdleManifold_pa = 35e3;
 constexpr double kSharpEdge = 0.6;
@@ -132,28 +133,33 @@ Session::Session(const SessionSpec& spec)
           return path;
       }()) {}
 
-std::unique_ptr<Source> Session::sound() const {
-    const double rate_hz = spec_.engine.sample_rate_hz;
-    constexpr double kSteady_s = 6.0;  // long enough to scale what does not change; talk and tunes need longer
-    const double changing_s = std::min(Mix::kCalibration_s, spec_.quiet_start_s);
-    const double steady_s = std::min(kSteady_s, spec_.quiet_start_s);
-    auto mix = std::make_unique<Mix>(std::make_unique<EngineSound>(spec_.engine, path_));
+std::unique_ptr<Mix> mix_without_can(const SessionSpec& spec, const SpeedPath& path) {
+    const double rate_hz = spec.engine.sample_rate_hz;
+    const double changing_s = std::min(Mix::kCalibration_s, spec.quiet_start_s);
+    const double steady_s = std::min(kSteadyCalibration_s, spec.quiet_start_s);
+    auto mix = std::make_unique<Mix>(std::make_unique<EngineSound>(spec.engine, path));
     const auto add = [&](const auto& disturber, double snr_db, const char* name, double calibration_s) {
         if (std::isfinite(snr_db))
-            mix->add_at_snr(make_source(disturber, rate_hz, sub_seed(spec_.seed, name)), snr_db, Mix::kHeardBand,
+            mix->add_at_snr(make_source(disturber, rate_hz, sub_seed(spec.seed, name)), snr_db, Mix::kHeardBand,
                             calibration_s);
     };
-    const auto& s = spec_.sound;
+    const auto& s = spec.sound;
     add(NoiseSpec{NoiseColour::pink}, s.background_snr_db, "background", steady_s);
     add(s.fan, s.fan_snr_db, "fan", steady_s);
     add(s.hum, s.hum_snr_db, "hum", steady_s);
     add(s.speech, s.speech_snr_db, "speech", changing_s);
     add(s.music, s.music_snr_db, "music", changing_s);
+    return mix;
+}
+
+std::unique_ptr<Source> Session::sound() const {
+    auto mix = mix_without_can(spec_, path_);
     SprayCanSpec can;
     for (const auto& b : bursts_) can.sprays.push_back({b.time_s, b.duration_s, 1.0});
-    if (std::isfinite(s.hiss_level_db))
-        add_spray_can(*mix, can, s.hiss_level_db, sub_seed(spec_.seed, "can"), steady_s);
-    return through_microphone(std::move(mix), s.microphone);
+    if (std::isfinite(spec_.sound.hiss_level_db))
+        add_spray_can(*mix, can, spec_.sound.hiss_level_db, sub_seed(spec_.seed, "can"),
+                      std::min(kSteadyCalibration_s, spec_.quiet_start_s));
+    return through_microphone(std::move(mix), spec_.sound.microphone);
 }
 
 EngineSoundSpec draw_engine(std::uint64_t seed, double sample_rate_hz) {

@@ -106,6 +106,9 @@ class Session {
     SpeedPath path_;
 };
 
+/// The engine on this path and everything that sounds beside it, but no spray can; at the engine's sample rate.
+[[nodiscard]] std::unique_ptr<Mix> mix_without_can(const SessionSpec& spec, const SpeedPath& path);
+
 /// A random engine of 3, 4, 5, 6 or 8 cylinders (four-stroke, idle 650-1000 rpm), ordinary cylinder differences.
 [[nodiscard]] EngineSoundSpec draw_engine(std::uint64_t seed, double sample_rate_hz);
 

@@ -132,6 +132,13 @@ void add_provoked(std::vector<double>& rpm, const SpeedPathSpec& s) {
     }
 }
 
+void check_burst(const SpeedBurst& b) {
+    require(b.duration_s > 0.0, "burst duration_s", b.duration_s, "above 0");
+    require(b.shape.rise_s > 0.0, "burst rise_s", b.shape.rise_s, "above 0");
+    require(b.shape.decay_s > 0.0, "burst decay_s", b.shape.decay_s, "above 0");
+    require(b.shape.delay_s >= 0.0, "burst delay_s", b.shape.delay_s, "0 or more");
+}
+
 void check_spec(const SpeedPathSpec& s) {
     require(s.duration_s > 0.0 && std::isfinite(s.duration_s), "duration_s", s.duration_s, "above 0");
     require(s.mean_rpm >= 0.0 && std::isfinite(s.mean_rpm), "mean_rpm", s.mean_rpm, "0 or more");
@@ -141,12 +148,7 @@ void check_spec(const SpeedPathSpec& s) {
     require(s.natural_step_s > 0.0, "natural_step_s", s.natural_step_s, "above 0");
     require(s.stall_fall_s > 0.0, "stall_fall_s", s.stall_fall_s, "above 0");
     require(s.regulation_s >= 0.0, "regulation_s", s.regulation_s, "0 or more");
-    for (const auto& b : s.bursts) {
-        require(b.duration_s > 0.0, "burst duration_s", b.duration_s, "above 0");
-        require(b.shape.rise_s > 0.0, "burst rise_s", b.shape.rise_s, "above 0");
-        require(b.shape.decay_s > 0.0, "burst decay_s", b.shape.decay_s, "above 0");
-        require(b.shape.delay_s >= 0.0, "burst delay_s", b.shape.delay_s, "0 or more");
-    }
+    for (const auto& b : s.bursts) check_burst(b);
     for (const auto& load : s.loads)
         require(load.time_constant_s > 0.0, "load time_constant_s", load.time_constant_s, "above 0");
 }
@@ -190,7 +192,22 @@ SpeedPath::SpeedPath(std::vector<double> speeds_rpm, int strokes) {
     std::vector<double> turns(speeds_rpm.size(), 0.0);
     for (std::size_t i = 1; i < turns.size(); ++i)
         turns[i] = turns[i - 1] + 0.5 * (speeds_rpm[i - 1] + speeds_rpm[i]) / 60.0 * kStep_s;
-    data_ = std::make_shared<const Data>(Data{std::move(speeds_rpm), std::move(turns), strokes == 2 ? 1.0 : 2.0});
+    data_ = std::make_shared<Data>(Data{std::move(speeds_rpm), std::move(turns), strokes == 2 ? 1.0 : 2.0});
+}
+
+void SpeedPath::add_burst(const SpeedBurst& burst, double regulation_s) {
+    check_burst(burst);
+    auto& rpm = data_->rpm;
+    auto& turns = data_->turns;
+    const double follow = regulation_s > 0.0 ? 1.0 - std::exp(-kStep_s / regulation_s) : 0.0;
+    double valve = 0.0;
+    for (auto i = static_cast<std::size_t>(std::max(1.0, std::ceil(burst.time_s * kRate_hz))); i < rpm.size(); ++i) {
+        const double answer = burst.change_rpm * burst_response(static_cast<double>(i) * kStep_s - burst.time_s,
+                                                                burst.duration_s, burst.shape);
+        rpm[i] = std::max(0.0, rpm[i] + answer - valve);
+        valve += follow * (answer - valve);
+        turns[i] = turns[i - 1] + 0.5 * (rpm[i - 1] + rpm[i]) / 60.0 * kStep_s;
+    }
 }
 
 double SpeedPath::duration_s() const noexcept { return static_cast<double>(data_->rpm.size() - 1) * kStep_s; }

@@ -65,7 +65,7 @@ struct SpeedPathSpec {
 
 /// Crank speed and phase over time: the truth of a simulation.
 /// Speed is linear between samples 200 Hz apart, phase is its exact integral, so the two never disagree. After the
-/// duration the last speed holds. Copies are cheap (shared, constant data).
+/// duration the last speed holds. Copies are cheap (shared data).
 /// Errors   constructors: std::invalid_argument naming the value.
 class SpeedPath {
    public:
@@ -74,6 +74,10 @@ class SpeedPath {
     explicit SpeedPath(const SpeedPathSpec& spec);
     /// From speeds given at kRate_hz (0 or more, at least two of them).
     explicit SpeedPath(std::vector<double> speeds_rpm, int strokes = 4);
+
+    /// One burst more, in this path and all its copies; what was before its start stays as it was. `regulation_s` as in
+    /// the specification. For simulations in which somebody acts while they run.
+    void add_burst(const SpeedBurst& burst, double regulation_s = 0.0);
 
     [[nodiscard]] double rpm_at(double time_s) const noexcept;
     [[nodiscard]] double cycles_at(double time_s) const noexcept;  ///< working cycles since time 0; never falls
@@ -88,7 +92,7 @@ class SpeedPath {
 
    private:
     struct Data;
-    std::shared_ptr<const Data> data_;
+    std::shared_ptr<Data> data_;
 };
 
 }  // namespace idlehark::sim

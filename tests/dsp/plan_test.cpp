@@ -1,0 +1,227 @@
+#include "dsp/plan/planner.hpp"
+#include "dsp/plan/targets.hpp"
+#include "dsp/sim/live_bay.hpp"
+#include "tests/dsp/evidence_traces.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <set>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+using namespace idlehark::plan;
+
+namespace {
+
+std::vector<double> even_grid() {
+    std::vector<double> grid;
+    for (int v = -160; v <= 160; ++v) grid.push_back(v);
+    return grid;
+}
+
+/// Log odds of each change against none, of a measurement with a normal error.
+std::vector<double> measured(const std::vector<double>& grid, double at_rpm, double sd_rpm) {
+    std::vector<double> curve;
+    for (const double v : grid)
+        curve.push_back((at_rpm * at_rpm - (v - at_rpm) * (v - at_rpm)) / (2.0 * sd_rpm * sd_rpm));
+    return curve;
+}
+
+std::vector<PlannedSpot> row_of(std::size_t n, double apart_mm) {
+    std::vector<PlannedSpot> spots;
+    for (std::size_t i = 0; i < n; ++i)
+        spots.push_back({.id = std::to_string(i + 1), .place = Place{apart_mm * static_cast<double>(i), 0.0}});
+    return spots;
+}
+
+/// A bay that answers the planner, on the true speed.
+struct Visit {
+    sim::LiveBay bay;
+    std::vector<PlannedSpot> spots;
+    std::vector<PlannedBurst> bursts;
+    PlanConfig config;
+    double now_s;
+
+    explicit Visit(const sim::SessionSpec& spec) : bay(spec, 1500.0), now_s(spec.quiet_start_s) {
+        for (const auto& s : spec.spots) spots.push_back({.id = s.id, .place = Place{s.x_mm, s.y_mm}});
+    }
+    [[nodiscard]] PlanStep next() {
+        std::vector<RpmReading> readings;
+        for (double t = 0.3; t < now_s; t += 0.1) {
+            const double rpm = bay.path().mean_rpm(t - 0.15, t + 0.15);
+            readings.push_back({t, rpm, rpm - 0.1, rpm + 0.1, true});
+        }
+        return plan_next(readings, bursts, spots, config);
+    }
+    void spray(const std::vector<std::size_t>& where, bool sham) {
+        now_s += 2.0;
+        if (!sham) bay.spray(now_s, where, where.size() > 1 ? 2.0 : 1.0);
+        PlannedBurst b{.time_s = now_s, .spots = where, .sham = sham, .found_onset_s = {}, .found_duration_s = {}};
+        if (!sham) b.found_onset_s = now_s;
+        bursts.push_back(b);
+        now_s += 14.0;
+    }
+    /// Follows every step to the end.
+    PlanStep run() {
+        for (;;) {
+            const auto step = next();
+            if (step.outcome != PlanStep::Outcome::step) return step;
+            for (std::size_t s = 0; s < spots.size(); ++s)
+                spots[s].decided = spots[s].decided || step.all[s].decision != SpotDecision::open;
+            for (const std::size_t s : step.spots) REQUIRE_FALSE(spots[s].decided);
+            spray(step.spots, step.sham);
+        }
+    }
+};
+
+sim::SessionSpec small_bay(std::uint64_t seed, const std::vector<double>& leaks) {
+    auto spec = sim::plain_session(seed, leaks, 8, 16000.0);
+    spec.idle.hunting_rpm = 2.0;
+    return spec;
+}
+
+}  // namespace
+
+TEST_CASE("believe: agrees with the sum over all combinations", "[dsp][plan]") {
+    const auto grid = even_grid();
+    const std::vector<double> priors{0.1, 0.2, 0.05};
+    // Two passes that share the middle spot, and one spot alone: no drift.
+    std::vector<Look> looks(3);
+    looks[0] = {{{0, 0.6}, {1, 0.6}}, {}, measured(grid, 9.0, 3.0)};
+    looks[1] = {{{1, 0.6}, {2, 0.6}}, {}, measured(grid, 4.0, 3.0)};
+    looks[2] = {{{2, 1.0}}, {}, measured(grid, -1.0, 4.0)};
+    constexpr double kMatters_rpm = 15.0;
+
+    std::vector<double> values{0.0}, mass{1.0};
+    double total = 0.0;
+    for (const double k : {0.2, 0.4, 0.65, 1.0, 1.5, 2.2, 3.3, 5.0})
+        for (const double sign : {-1.0, 1.0}) {
+            values.push_back(sign * k * kMatters_rpm);
+            const double u = values.back() / 12.0;
+            mass.push_back(std::abs(u) / (1.0 + u * u));
+            total += mass.back();
+        }
+    std::array<double, 3> leaks{}, matters{};
+    double all = 0.0;
+    const auto at = [&](const Look& l, double v) {
+        return l.log_curve[static_cast<std::size_t>(std::lround(v) + 160)];
+    };
+    const auto between = [&](const Look& l, double v) {
+        const double low = std::floor(v);
+        return at(l, low) + (v - low) * (at(l, low + 1.0) - at(l, low));
+    };
+    for (std::size_t a = 0; a < values.size(); ++a)
+        for (std::size_t b = 0; b < values.size(); ++b)
+            for (std::size_t c = 0; c < values.size(); ++c) {
+                const std::array<std::size_t, 3> v{a, b, c};
+                double p = 1.0;
+                for (std::size_t s = 0; s < 3; ++s) p *= v[s] == 0 ? 1.0 - priors[s] : priors[s] * mass[v[s]] / total;
+                p *= std::exp(between(looks[0], 0.6 * (values[a] + values[b])) +
+                              between(looks[1], 0.6 * (values[b] + values[c])) + between(looks[2], values[c]));
+                all += p;
+                for (std::size_t s = 0; s < 3; ++s) {
+                    leaks[s] += v[s] != 0 ? p : 0.0;
+                    matters[s] += std::abs(values[v[s]]) >= kMatters_rpm ? p : 0.0;
+                }
+            }
+    const auto belief = believe(priors, looks, grid, kMatters_rpm, 3, 20000);
+    for (std::size_t s = 0; s < 3; ++s) {
+        CAPTURE(s);
+        CHECK(belief[s].leaks == Approx(leaks[s] / all).margin(0.02));
+        CHECK(belief[s].matters == Approx(matters[s] / all).margin(0.02));
+    }
+}
+
+TEST_CASE("cover: every spot once, neighbours together, never farther apart than a pass reaches", "[dsp][plan]") {
+    const auto spots = row_of(11, 50.0);
+    PlanConfig config;
+    std::vector<bool> from(spots.size(), true);
+    from[4] = false;
+    std::set<std::size_t> seen;
+    const auto targets = cover(spots, from, config);
+    CHECK(targets.size() <= 5);
+    for (const auto& t : targets) {
+        CHECK(t.size() <= config.most_in_pass);
+        for (const std::size_t s : t) {
+            CHECK(seen.insert(s).second);
+            for (const std::size_t o : t) CHECK(distance_mm(spots[s], spots[o]) <= config.pass_reach_mm);
+        }
+    }
+    CHECK(seen.size() == 10);
+    config.passes = false;
+    CHECK(cover(spots, from, config).size() == 10);
+    for (const auto& pass : possible_passes(spots, from, PlanConfig{}))
+        CHECK(std::find(pass.begin(), pass.end(), 4U) == pass.end());
+}
+
+TEST_CASE("plan_next: a tight bay is decided with few bursts, a leak is proven on its own bursts", "[dsp][plan]") {
+    SECTION("tight") {
+        Visit visit(small_bay(41, {}));
+        const auto end = visit.run();
+        CHECK(end.outcome == PlanStep::Outcome::decided);
+        for (const auto& s : end.all) CHECK(s.decision == SpotDecision::none);
+        CHECK(visit.bursts.size() <= 14);
+        CHECK(end.spots.empty());
+    }
+    SECTION("one leak, either sign") {
+        const double change_rpm = GENERATE(20.0, -20.0);
+        const auto spec = small_bay(42, {change_rpm});
+        Visit visit(spec);
+        const auto end = visit.run();
+        for (std::size_t s = 0; s < end.all.size(); ++s) {
+            CAPTURE(s, end.all[s].why);
+            if (spec.leak_rpm[s] != 0.0) {
+                CHECK(end.all[s].decision == SpotDecision::leak);
+                CHECK(end.all[s].bursts >= 2);
+                CHECK(end.all[s].low_rpm <= change_rpm);
+                CHECK(end.all[s].high_rpm >= change_rpm);
+            } else {
+                CHECK(end.all[s].decision != SpotDecision::leak);
+            }
+        }
+    }
+}
+
+TEST_CASE("plan_next: the same evidence gives the same step; off-plan sprays are evidence as well", "[dsp][plan]") {
+    Visit visit(small_bay(43, {18.0}));
+    const auto start = visit.next();
+    REQUIRE(start.outcome == PlanStep::Outcome::step);
+    CHECK(start.smallest_provable_rpm > 0.0);
+    // Somebody goes round on their own.
+    for (std::size_t s = 0; s < visit.spots.size(); ++s) visit.spray({s}, false);
+    const auto step = visit.next();
+    const auto again = visit.next();
+    CHECK(step.spots == again.spots);
+    CHECK(step.why == again.why);
+    std::reverse(visit.bursts.begin(), visit.bursts.end());
+    CHECK(visit.next().spots == step.spots);
+    std::size_t likeliest = 0;
+    for (std::size_t s = 0; s < step.all.size(); ++s) {
+        CHECK(step.all[s].bursts == 1);
+        if (step.all[s].belief.leaks > step.all[likeliest].belief.leaks) likeliest = s;
+    }
+    CHECK(visit.bay.spec().leak_rpm[likeliest] != 0.0);
+}
+
+TEST_CASE("plan_next: keeps its limits and leaves out what is to be left out", "[dsp][plan]") {
+    Visit visit(small_bay(44, {30.0}));
+    visit.config.most_per_visit = 6;
+    visit.spots[2].left_out = true;
+    const auto end = visit.run();
+    const auto sprays = std::count_if(visit.bursts.begin(), visit.bursts.end(), [](const auto& b) { return !b.sham; });
+    CHECK(sprays <= 6);
+    for (const auto& b : visit.bursts) CHECK(std::find(b.spots.begin(), b.spots.end(), 2U) == b.spots.end());
+    CHECK(end.all[2].decision == SpotDecision::undecided);
+    CHECK_FALSE(end.why.empty());
+}
+
+TEST_CASE("plan_next: wrong input is named", "[dsp][plan]") {
+    const auto spots = row_of(3, 50.0);
+    CHECK_THROWS_WITH(plan_next({}, {}, {}), Catch::Matchers::Contains("spots"));
+    const std::vector<PlannedBurst> none_such{
+        {.time_s = 1.0, .spots = {7}, .sham = false, .found_onset_s = {}, .found_duration_s = {}}};
+    CHECK_THROWS_WITH(plan_next({}, none_such, spots), Catch::Matchers::Contains("7"));
+    CHECK(plan_next({}, {}, spots).outcome == PlanStep::Outcome::step);  // no sound yet: the first round stands
+}
