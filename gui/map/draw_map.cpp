@@ -86,7 +86,8 @@ void draw_part(Canvas& canvas, const Part& part, const MapCamera& camera) {
     }
 }
 
-void name_part(Canvas& canvas, const Part& part, const MapCamera& camera) {
+/// Written in the part's middle, where nothing of the spots will cover it.
+void name_part(Canvas& canvas, const Part& part, const MapCamera& camera, const MapLayout& layout) {
     if (part.name.empty() || part.kind == PartKind::injector || part.kind == PartKind::rail) return;
     Point low = camera.to_px(part.outline.front());
     Point high = low;
@@ -95,7 +96,11 @@ void name_part(Canvas& canvas, const Part& part, const MapCamera& camera) {
         low = {std::min(low.x, px.x), std::min(low.y, px.y)};
         high = {std::max(high.x, px.x), std::max(high.y, px.y)};
     }
-    if (canvas.width_of(part.name, Sizes::kSmallText) > std::max(high.x - low.x, canvas.px(40.0))) return;
+    const double width = canvas.width_of(part.name, Sizes::kSmallText);
+    if (width > std::max(high.x - low.x, canvas.px(40.0))) return;
+    const Box words{(low.x + high.x - width) / 2.0, (low.y + high.y) / 2.0 - canvas.px(9.0), width, canvas.px(18.0)};
+    for (const auto& p : layout.plates)
+        if (shared_area(words, p.box) > 0.0 || (p.label && shared_area(words, *p.label) > 0.0)) return;
     const bool dark = part.kind == PartKind::duct || part.kind == PartKind::servo || part.kind == PartKind::hose;
     canvas.text_middle(
         {(low.x + high.x) / 2.0, (low.y + high.y) / 2.0}, part.name,
@@ -133,10 +138,12 @@ void draw_stem(Canvas& canvas, const MapLayout::Plate& plate) {
     canvas.disc(plate.joint, canvas.px(3.5), palette::kInk);
 }
 
-/// A leak's plate sticks out at four corners, so that its outline alone tells.
+/// The outline alone tells: a leak's plate is a diamond, a cleared one round, an undecided one square.
 void draw_plate(Canvas& canvas, const SpotMark& s, const Box& box, bool next) {
     const auto look = plate_colours(s);
-    const double radius = canvas.px(6.0);
+    const double radius = s.finding == Finding::clear  ? box.h / 2.0
+                          : s.finding == Finding::open ? canvas.px(2.0)
+                                                       : canvas.px(6.0);
     if (s.finding == Finding::fault) {
         const auto m = box.middle();
         const double w = box.w / 2.0 + canvas.px(11.0);
@@ -256,7 +263,7 @@ void draw_map(Canvas& canvas, const MapScene& scene, const MapLayout& layout, co
         draw_picture(canvas, scene, camera);
     } else if (scene.schematic) {
         for (const auto& part : scene.schematic->parts) draw_part(canvas, part, camera);
-        for (const auto& part : scene.schematic->parts) name_part(canvas, part, camera);
+        for (const auto& part : scene.schematic->parts) name_part(canvas, part, camera, layout);
         canvas.flush();
     }
     const auto seen = [&](std::size_t i) { return camera.area().holds(layout.plates[i].joint); };
