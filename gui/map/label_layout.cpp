@@ -107,7 +107,14 @@ LabelPlaces place_labels(std::span<const Box> plates, std::span<const LabelWish>
                     std::any_of(places.boxes.begin(), places.boxes.end(),
                                 [&](const auto& other) { return other && hits(*other); }))
                     continue;
-                least = extra;
+                // Beside another plate a label is taken for that one's.
+                const double own = distance(box.middle(), plates[i].middle());
+                const bool astray = std::any_of(plates.begin(), plates.end(), [&](const Box& other) {
+                    return distance(box.middle(), other.middle()) < own - 1e-9;
+                });
+                const double cost = extra + (astray ? 0.7 * plates[i].h : 0.0);
+                if (cost >= least) continue;
+                least = cost;
                 places.boxes[i] = box;
             }
             if (!places.boxes[i]) without.push_back(i);
