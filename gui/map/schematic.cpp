@@ -206,7 +206,15 @@ Schematic draw_schematic(const Engine& engine) {
     return s;
 }
 
-Schematic fitted_to(Schematic schematic, const BayMap& map) {
+namespace {
+
+/// How a drawing gets to the map's places, and the worst distance that is left.
+struct Fit {
+    Stretch x, y;
+    double worst_mm = std::numeric_limits<double>::infinity();
+};
+
+Fit fit(const Schematic& schematic, const BayMap& map) {
     std::vector<std::array<double, 2>> xs;
     std::vector<std::array<double, 2>> ys;
     for (const auto& mine : map.spots) {
@@ -218,23 +226,74 @@ Schematic fitted_to(Schematic schematic, const BayMap& map) {
                 break;
             }
     }
-    if (xs.size() < 2) return schematic;
-    const auto x = stretch(xs);
-    const auto y = stretch(ys);
+    Fit f;
+    if (xs.size() < 2) return f;
+    f.x = stretch(xs);
+    f.y = stretch(ys);
+    f.worst_mm = 0.0;
     for (std::size_t i = 0; i < xs.size(); ++i)
-        if (std::hypot(x.at(xs[i][0]) - xs[i][1], y.at(ys[i][0]) - ys[i][1]) > kFit_mm) return schematic;
+        f.worst_mm = std::max(f.worst_mm, std::hypot(f.x.at(xs[i][0]) - xs[i][1], f.y.at(ys[i][0]) - ys[i][1]));
+    return f;
+}
 
+void moved(Schematic& s, const Fit& f) {
+    const auto& x = f.x;
+    const auto& y = f.y;
     const double wide = std::sqrt(std::abs(x.factor * y.factor));
-    for (auto& part : schematic.parts) {
+    for (auto& part : s.parts) {
         for (auto& p : part.outline) p = {x.at(p.x), y.at(p.y)};
         part.pipe_mm *= wide;
     }
-    for (auto& s : schematic.spots) {
-        s.x_mm = x.at(s.x_mm);
-        s.y_mm = y.at(s.y_mm);
+    for (auto& spot : s.spots) {
+        spot.x_mm = x.at(spot.x_mm);
+        spot.y_mm = y.at(spot.y_mm);
     }
-    schematic.bounds_mm = box_of(schematic.parts, schematic.spots);
+    s.bounds_mm = box_of(s.parts, s.spots);
+}
+
+}  // namespace
+
+Schematic fitted_to(Schematic schematic, const BayMap& map) {
+    const auto f = fit(schematic, map);
+    if (f.worst_mm <= kFit_mm) moved(schematic, f);
     return schematic;
+}
+
+Schematic schematic_for(const Engine& engine, const BayMap& map) {
+    std::vector<Engine> ways(1, engine);
+    if (engine.banks.empty()) {
+        ways[0].banks = cylinder_banks(engine);
+        std::array<std::vector<std::vector<int>>, 3> others;
+        others[0].resize(1);
+        others[1].resize(2);
+        others[2].resize(2);
+        for (int c = 1; c <= engine.cylinders; ++c) {
+            others[0][0].push_back(c);
+            others[1][c > engine.cylinders / 2 ? 1 : 0].push_back(c);
+            others[2][c % 2 == 0 ? 1 : 0].push_back(c);
+        }
+        for (auto& banks : others)
+            if (!banks.back().empty()) {
+                ways.push_back(engine);
+                ways.back().banks = std::move(banks);
+            }
+    }
+    Schematic best = draw_schematic(ways[0]);
+    Fit best_fit;
+    best_fit.worst_mm = kFit_mm;
+    bool fits = false;
+    for (const auto& way : ways) {
+        auto drawn = draw_schematic(way);
+        const auto f = fit(drawn, map);
+        if (f.worst_mm >= best_fit.worst_mm - (fits ? 1.0 : 0.0)) continue;  // an earlier way, if it is as good
+        best = std::move(drawn);
+        best_fit = f;
+        fits = true;
+    }
+    if (!fits) return best;
+
+    moved(best, best_fit);
+    return best;
 }
 
 }  // namespace idlehark::gui

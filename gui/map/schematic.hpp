@@ -35,9 +35,12 @@ struct Schematic {
 ///        Where joints are is common practice, no source: the user moves them to where they are on this engine.
 [[nodiscard]] Schematic draw_schematic(const Engine& engine);
 
-/// The drawing moved, stretched along x and y, and mirrored if need be, so that its gaskets and seals lie where the map
-/// has its own, for maps that were measured from another corner. Unchanged where fewer than two can be compared or they
-/// do not fit within `kFit_mm`.
+/// The drawing for a map: moved, stretched along x and y, and mirrored if need be, so that its gaskets and seals lie
+/// where the map has its own, for maps that were measured from another corner. Where the engine does not state its
+/// banks, the rows that suit the map best are drawn. As draw_schematic() where fewer than two spots can be compared or
+/// none of the ways fits within `kFit_mm`.
+[[nodiscard]] Schematic schematic_for(const Engine& engine, const BayMap& map);
+/// The same for one drawing as it stands.
 [[nodiscard]] Schematic fitted_to(Schematic schematic, const BayMap& map);
 inline constexpr double kFit_mm = 40.0;
 
