@@ -1,6 +1,7 @@
 #include "src/casebook/case_text.hpp"
 
 #include "src/casebook/case_folder.hpp"
+#include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
 
 #include <algorithm>
@@ -160,6 +161,9 @@ Result<Json> visit_json(const Casebook& book, const Visit& v) {
                                     {"withdrawn", m.withdrawn}});
         json["recordings"].push_back(std::move(row));
     }
+    const auto guided = book.guided(v.id);
+    if (!guided) return guided.error();
+    json["guided"] = guided.value() ? visit_record_json(*guided.value()) : Json(nullptr);
     const auto results = book.results(v.id);
     if (!results) return results.error();
     for (const auto& r : results.value()) {

@@ -1,6 +1,7 @@
 #include "src/casebook/casebook.hpp"
 
 #include "src/casebook/casebook_parts.hpp"
+#include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/plain_text.hpp"
 
@@ -320,6 +321,19 @@ std::string trace_bytes(std::span<const RpmReading> readings) {
         bytes.append(reinterpret_cast<const char*>(v.data()), kReading_bytes);
     }
     return bytes;
+}
+
+Result<std::optional<VisitRecord>> Casebook::guided(RowId visit) const {
+    return guarded([&]() -> Result<std::optional<VisitRecord>> {
+        Statement s{parts_->db(), "SELECT record FROM guided WHERE visit_id = ?"};
+        if (!s.with(visit).step()) return std::optional<VisitRecord>{};
+        const auto name = fmt::format("the guided test of visit {}", visit);
+        const auto json = parse_json_object(s.text(0), name);
+        if (!json) return json.error();
+        auto record = visit_record_from_json(json.value(), name);
+        if (!record) return record.error();
+        return std::optional{std::move(record.value())};
+    });
 }
 
 Result<std::vector<CaseNote>> Casebook::notes() const {

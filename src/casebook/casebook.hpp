@@ -8,6 +8,7 @@
 #include "src/files/marks_file.hpp"
 #include "src/recording/recorder.hpp"
 #include "src/result.hpp"
+#include "src/visit/spray_visit.hpp"
 
 #include <cstdint>
 #include <functional>
@@ -176,6 +177,8 @@ class Casebook {
     Result<std::vector<RpmReading>> trace(RowId result) const;
     /// The same of a recording: from the latest result of it that keeps one.
     Result<std::vector<RpmReading>> trace_of_recording(RowId recording) const;
+    /// The guided spray test of a visit as it was kept last; nothing if there is none.
+    Result<std::optional<VisitRecord>> guided(RowId visit) const;
     Result<std::vector<CaseNote>> notes() const;
     Result<std::vector<CasePicture>> pictures() const;
 
@@ -212,6 +215,9 @@ class Casebook {
     Result<RowId> adopt_recording(RowId visit, const std::string& file);
     Result<RowId> add_mark(RowId recording, double time_s, const std::string& spot, bool heard = false);
     Result<Done> withdraw_mark(RowId mark);
+    /// Keeps a guided spray test as it stands, for `guided` to go on from; call it after each event. A VisitRecord only
+    /// ever grows, so the one kept before is replaced.
+    Result<Done> keep_guided(RowId visit, const VisitRecord& record);
     /// Stores figures under this program's version; `trace` may be empty. Kept whole or not at all.
     Result<RowId> add_result(const CaseResult& result, std::span<const RpmReading> trace);
 

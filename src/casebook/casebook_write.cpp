@@ -1,6 +1,7 @@
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/picture_store.hpp"
 #include "src/casebook/sound_store.hpp"
+#include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"
@@ -346,6 +347,19 @@ Result<Done> Casebook::withdraw_mark(RowId mark) {
     const auto done = change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db, "UPDATE mark SET withdrawn = 1 WHERE id = ?"}.with(mark).run();
         return mark;
+    });
+    if (!done) return done.error();
+    return Done{};
+}
+
+Result<Done> Casebook::keep_guided(RowId visit, const VisitRecord& record) {
+    const auto done = change(*this, parts_->to_write(), [&](Database& db) {
+        Statement{db, "INSERT OR REPLACE INTO guided (visit_id, record, kept_at) VALUES (?, ?, ?)"}
+            .with(visit)
+            .with(visit_record_json(record).dump(-1, ' ', false, Json::error_handler_t::replace))
+            .with(now_text())
+            .run();
+        return visit;
     });
     if (!done) return done.error();
     return Done{};

@@ -34,7 +34,7 @@ class TableSalvage {
         const auto have = columns_of(from, table);
         for (const auto& name : columns_of(to, table))
             if (std::find(have.begin(), have.end(), name) != have.end()) columns_.push_back(name);
-        number_ = table == "result_recording" || table == "trace" ? "result_id" : "id";
+        number_ = table == "result_recording" || table == "trace" ? "result_id" : table == "guided" ? "visit_id" : "id";
     }
 
     RepairedPart run() {
@@ -140,7 +140,7 @@ std::vector<RowId> orphans(Database& db, const std::string& child, const std::st
 
 void stand_in_for_visits(Database& db, std::vector<std::string>& actions) {
     std::set<RowId> missing;
-    for (const auto* child : {"gate_answer", "log_entry", "recording", "result", "note", "picture"})
+    for (const auto* child : {"gate_answer", "log_entry", "recording", "result", "guided", "note", "picture"})
         for (const auto id : orphans(db, child, "visit_id", "visit")) missing.insert(id);
     for (const auto id : missing) {
         Statement{db, "INSERT INTO visit (id, date, title, note) VALUES (?, ?, 'found by repair', ?)"}

@@ -133,8 +133,17 @@ CREATE TABLE picture (
 ) STRICT;
 )sql";
 
+/// Layout 2: a guided spray test is kept after each of its events, so that it can go on after any interruption.
+constexpr const char* kLayout2 = R"sql(
+CREATE TABLE guided (
+  visit_id INTEGER PRIMARY KEY REFERENCES visit (id),
+  record TEXT NOT NULL CHECK (substr(record, 1, 1) = '{'),
+  kept_at TEXT NOT NULL
+) STRICT;
+)sql";
+
 /// kSteps[i] leads from layout i to layout i + 1.
-constexpr std::array<const char*, kVersion> kSteps{kLayout1};
+constexpr std::array<const char*, kVersion> kSteps{kLayout1, kLayout2};
 
 void steps(Database& database, int from) {
     for (int v = from; v < kVersion; ++v) database.execute(kSteps[static_cast<std::size_t>(v)]);
@@ -165,8 +174,8 @@ int version(Database& database) {
 
 const std::vector<std::string>& tables() {
     static const std::vector<std::string> kTables{
-        "car",    "engine",           "map",   "visit", "gate_answer", "log_entry", "recording", "gap", "mark",
-        "result", "result_recording", "trace", "note",  "picture"};
+        "car",    "engine",           "map",   "visit",  "gate_answer", "log_entry", "recording", "gap", "mark",
+        "result", "result_recording", "trace", "guided", "note",        "picture"};
     return kTables;
 }
 

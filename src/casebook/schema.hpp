@@ -8,7 +8,7 @@
 namespace idlehark::schema {
 
 /// The layout of case.sqlite that this program writes, kept in `user_version`.
-inline constexpr int kVersion = 1;
+inline constexpr int kVersion = 2;
 /// Marks the file as a case of this program (`application_id`): "IdHk".
 inline constexpr int kApplication = 0x4964'486b;
 
