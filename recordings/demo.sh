@@ -1,5 +1,6 @@
 #!/bin/sh
-# The main job on the bundled recording: builds Idlehark, prints the verdict per spot, writes a picture of it.
+# The main job on the bundled recordings: builds Idlehark, prints the verdict per spot, writes a picture of it; then keeps
+# the car's case: before, repair, after.
 # Installs Debian packages if any are missing (root or sudo); writes nothing outside build/demo.
 set -eu
 cd "$(dirname "$0")/.."
@@ -18,4 +19,21 @@ if ! { cmake -S . -B build/demo -G Ninja -DCMAKE_BUILD_TYPE=Release -DIDLEHARK_T
     tail -n 30 "$log" >&2
     fail "" "The build failed; its last lines stand above, all of them in $log."
 fi
-exec build/demo/idlehark demo --recordings recordings --plot build/demo/verdict.png
+idlehark=build/demo/idlehark
+marlow=build/demo/marlow
+$idlehark demo --recordings recordings --plot build/demo/verdict.png
+
+say "" "The same car's case: what was ruled out first, before, the repair, after." ""
+rm -rf "$marlow"
+$idlehark case new "$marlow" --name "Marlow 1600 (invented)" --engine recordings/engine.json --map recordings/map.json
+$idlehark case add "$marlow" log "plugs, look" --state ok --note "light brown, all four alike"
+$idlehark case add "$marlow" log "fuel pressure" --reading 2.9 --low 2.5 --high 3.2 --unit bar
+$idlehark case add "$marlow" log "throttle sensor resistance" --reading 1.1 --low 0.8 --high 1.4 --unit kohm
+$idlehark case add "$marlow" log "cam timing" --state not-done
+$idlehark case add "$marlow" visit --title before --date 2026-05-30 --warmth warm
+$idlehark case add "$marlow" recording recordings/bay.ogg --marks recordings/marks.csv
+$idlehark case add "$marlow" note "injector seal 4 was flat and hard, brake booster hose cracked at its end: both new"
+$idlehark case add "$marlow" visit --title "after the repair" --date 2026-06-06 --warmth warm
+$idlehark case add "$marlow" recording recordings/after.ogg --marks recordings/after-marks.csv
+say ""
+$idlehark case show "$marlow"

@@ -8,6 +8,7 @@
 #include <cstring>
 #include <filesystem>
 #include <set>
+#include <utility>
 
 #include <fcntl.h>
 #include <fmt/format.h>
@@ -152,39 +153,51 @@ Result<Done> name_safely(const std::string& temporary, const std::string& to) {
     return Done{};
 }
 
+namespace {
+
+/// Writes what `next` hands out until it hands out nothing.
+template <class Next>
+Result<Done> write_new(const std::string& to, Next next) {
+    const auto beside = to + ".part";
+    unlink(beside.c_str());
+    const auto fail = [&beside](Error error) {
+        unlink(beside.c_str());
+        return error;
+    };
+    const File out{beside, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW};
+    if (out.fd() < 0) return cannot_write(to, errno);
+    for (;;) {
+        const Result<std::string_view> block = next();
+        if (!block) return fail(block.error());
+        if (block.value().empty()) break;
+        for (auto rest = block.value(); !rest.empty();) {
+            const auto wrote = write(out.fd(), rest.data(), rest.size());
+            if (wrote < 0 && errno == EINTR) continue;
+            if (wrote <= 0) return fail(cannot_write(to, wrote < 0 ? errno : ENOSPC));
+            rest.remove_prefix(static_cast<std::size_t>(wrote));
+        }
+    }
+    if (fsync(out.fd()) != 0) return fail(cannot_write(to, errno));
+    return name_safely(beside, to);
+}
+
+}  // namespace
+
+Result<Done> write_safely(const std::string& to, std::string_view bytes) {
+    return write_new(to, [&bytes]() -> Result<std::string_view> { return std::exchange(bytes, {}); });
+}
+
 Result<Done> copy_file_safely(const std::string& from, const std::string& to) {
     const File in{from, O_RDONLY};
     if (in.fd() < 0) return Error{fmt::format("{}: {}", from, std::strerror(errno)), "Check the name and the folder."};
-    const auto beside = to + ".part";
-    unlink(beside.c_str());
-    const File out{beside, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW};
-    if (out.fd() < 0) return cannot_write(to, errno);
     std::vector<char> block(kCopyBlock_bytes);
-    for (;;) {
-        const auto got = read(in.fd(), block.data(), block.size());
-        if (got == 0) break;
-        if (got < 0) {
-            const int code = errno;
-            unlink(beside.c_str());
-            return Error{fmt::format("{}: reading failed ({})", from, std::strerror(code)), ""};
-        }
-        for (ssize_t done = 0; done < got;) {
-            const auto wrote = write(out.fd(), block.data() + done, static_cast<std::size_t>(got - done));
-            if (wrote < 0 && errno == EINTR) continue;
-            if (wrote <= 0) {
-                const int code = wrote < 0 ? errno : ENOSPC;
-                unlink(beside.c_str());
-                return cannot_write(to, code);
-            }
-            done += wrote;
-        }
-    }
-    if (fsync(out.fd()) != 0) {
-        const int code = errno;
-        unlink(beside.c_str());
-        return cannot_write(to, code);
-    }
-    return name_safely(beside, to);
+    return write_new(to, [&]() -> Result<std::string_view> {
+        ssize_t got = -1;
+        do got = read(in.fd(), block.data(), block.size());
+        while (got < 0 && errno == EINTR);
+        if (got < 0) return Error{fmt::format("{}: reading failed ({})", from, std::strerror(errno)), ""};
+        return std::string_view{block.data(), static_cast<std::size_t>(got)};
+    });
 }
 
 }  // namespace idlehark

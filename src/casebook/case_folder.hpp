@@ -39,8 +39,9 @@ class CaseFolder {
 [[nodiscard]] std::string safe_name(std::string_view text);
 [[nodiscard]] bool is_safe_name(std::string_view name);
 
-/// The file's bytes are copied, or not at all: written beside the target, synced, then named. Refuses an existing
-/// target.
+/// A new file with these bytes, or none: written beside the target, synced, then named. Refuses an existing target.
+Result<Done> write_safely(const std::string& to, std::string_view bytes);
+/// The same with the bytes of another file.
 Result<Done> copy_file_safely(const std::string& from, const std::string& to);
 /// Gives a finished file its name, without overwriting, and makes the name durable.
 Result<Done> name_safely(const std::string& temporary, const std::string& to);

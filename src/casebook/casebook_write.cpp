@@ -177,7 +177,7 @@ Result<RowId> Casebook::add_picture(std::optional<RowId> visit, const std::strin
     if (!parts_->to_write()) return refuse_reading(*this);
     const auto stored = store_picture(parts_->folder, path);
     if (!stored) return stored.error();
-    return change(*this, parts_->to_write(), [&](Database& db) {
+    auto id = change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db, "INSERT INTO picture (visit_id, file, title, added_at) VALUES (?, ?, ?, ?)"}
             .with(visit)
             .with(file_name(stored.value()))
@@ -186,6 +186,8 @@ Result<RowId> Casebook::add_picture(std::optional<RowId> visit, const std::strin
             .run();
         return db.last_row();
     });
+    if (std::error_code ignored; !id) fs::remove(stored.value(), ignored);
+    return id;
 }
 
 namespace {
@@ -221,9 +223,17 @@ Result<RowId> Casebook::import_recording(RowId visit, RecordingKind kind, const 
     const auto about = settings_beside(path);
     const auto stored = store_sound(parts_->folder, path);
     if (!stored) return stored.error();
+    const auto forget = [&stored] {
+        std::error_code ignored;
+        fs::remove(stored.value(), ignored);
+        fs::remove(RecordingNames{stored.value()}.events, ignored);
+    };
     const auto facts = sound_facts(stored.value());
-    if (!facts) return facts.error();
-    return change(*this, parts_->to_write(), [&](Database& db) {
+    if (!facts) {
+        forget();
+        return facts.error();
+    }
+    auto id = change(*this, parts_->to_write(), [&](Database& db) {
         const auto& f = facts.value();
         Statement{db,
                   "INSERT INTO recording (visit_id, kind, file, original_name, channel, state, started_at, device, "
@@ -243,11 +253,13 @@ Result<RowId> Casebook::import_recording(RowId visit, RecordingKind kind, const 
             .with(f.fingerprint)
             .with(now_text())
             .run();
-        const auto id = db.last_row();
-        insert_gaps(db, id, stored.value());
-        for (const auto& m : marks) insert_mark(db, id, m.time_s, m.spot, false);
-        return id;
+        const auto row = db.last_row();
+        insert_gaps(db, row, stored.value());
+        for (const auto& m : marks) insert_mark(db, row, m.time_s, m.spot, false);
+        return row;
     });
+    if (!id) forget();
+    return id;
 }
 
 Result<Casebook::RunningRecording> Casebook::begin_recording(RowId visit, RecordingKind kind, const std::string& wish,

@@ -26,7 +26,7 @@ Result<Done> export_audio(const Casebook& book, const std::string& folder, Expor
         const auto to = fmt::format("{}/audio/{}", folder, r.file);
         if (const auto copied = copy_file_safely(from.value(), to); !copied) return copied.error();
         if (const auto events = plain_events(from.value()))
-            if (const auto written = write_text(RecordingNames{to}.events, *events); !written) return written.error();
+            if (const auto written = write_safely(RecordingNames{to}.events, *events); !written) return written.error();
         ++done.recordings;
     }
     return Done{};

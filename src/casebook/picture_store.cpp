@@ -1,7 +1,5 @@
 #include "src/casebook/picture_store.hpp"
 
-#include "src/files/text_file.hpp"
-
 #include <algorithm>
 #include <array>
 #include <cstddef>
@@ -84,7 +82,7 @@ Result<std::string> store_picture(const CaseFolder& folder, const std::string& p
     name.replace_extension(clean->starts_with(kPng) ? ".png" : ".jpg");
     auto target = folder.fresh("pictures", name.string());
     if (!target) return target.error();
-    if (const auto written = write_text(target.value(), *clean); !written) return written.error();
+    if (const auto written = write_safely(target.value(), *clean); !written) return written.error();
     return target;
 }
 

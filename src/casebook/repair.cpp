@@ -13,7 +13,10 @@
 #include <algorithm>
 #include <cerrno>
 #include <chrono>
+#include <cstdint>
 #include <cstring>
+#include <fstream>
+#include <iterator>
 #include <set>
 
 #include <fmt/format.h>
@@ -27,6 +30,12 @@ namespace fs = std::filesystem;
 
 /// A sound file that grew this recently may be in the making.
 constexpr auto kStillGrowing = std::chrono::seconds{10};
+
+std::uintmax_t size_of(const std::string& path) {
+    std::error_code code;
+    const auto size = fs::file_size(path, code);
+    return code ? 0 : size;
+}
 
 /// Is every page and every row in order, and is it all there?
 bool tables_are_sound(const CaseFolder& folder) {
@@ -47,17 +56,20 @@ bool tables_are_sound(const CaseFolder& folder) {
     }
 }
 
+/// The copy of the engine in the folder; empty if it is no help.
+std::string engine_beside(const CaseFolder& folder) {
+    const auto path = folder.existing("", "engine.json");
+    if (!path) return "";
+    const auto engine = read_engine(path.value());
+    return engine ? engine_json(engine.value().engine).dump(2, ' ', false, Json::error_handler_t::replace) : "";
+}
+
 /// The car and an engine are what a case cannot be without: from the copies in the folder if the tables lost them.
 void complete(Database& db, const CaseFolder& folder, RepairReport& report) {
     if (db.whole("SELECT count(*) FROM engine") == 0) {
-        if (const auto path = folder.existing("", "engine.json")) {
-            if (const auto engine = read_engine(path.value())) {
-                Statement{db, "INSERT INTO engine (text, added_at) VALUES (?, ?)"}
-                    .with(engine_json(engine.value().engine).dump(2))
-                    .with(now_text())
-                    .run();
-                report.actions.emplace_back("engine: taken from engine.json");
-            }
+        if (const auto text = engine_beside(folder); !text.empty()) {
+            Statement{db, "INSERT INTO engine (text, added_at) VALUES (?, ?)"}.with(text).with(now_text()).run();
+            report.actions.emplace_back("engine: taken from engine.json");
         }
         if (db.whole("SELECT count(*) FROM engine") == 0)
             report.faults.push_back(std::string{"engine: lost, and engine.json is no help. "} + kEngineHint);
@@ -81,6 +93,59 @@ void complete(Database& db, const CaseFolder& folder, RepairReport& report) {
     }
 }
 
+/// Can the list of tables be read?
+bool lists_tables(const std::string& file) {
+    try {
+        Database db{file, Database::Mode::read_write};
+        return db.whole("SELECT count(*) FROM sqlite_schema WHERE name = 'visit'") == 1;
+    } catch (const DatabaseFault&) {
+        return false;
+    }
+}
+
+constexpr std::size_t kPage_bytes = 4096;
+
+std::string whole_file(const std::string& path) {
+    std::ifstream in{path, std::ios::binary};
+    return {std::istreambuf_iterator<char>{in}, {}};
+}
+
+/// Sets the length that the first page states to what is there.
+void state_length(std::string& bytes) {
+    const auto pages = static_cast<std::uint32_t>(bytes.size() / kPage_bytes);
+    for (std::size_t i = 0; i < 4; ++i) {
+        bytes[28 + i] = static_cast<char>((pages >> (24 - 8 * i)) & 0xffU);
+        bytes[92 + i] = bytes[24 + i];
+    }
+}
+
+/// The list of tables says where each begins; without it nothing is found. Where it is spoilt, its pages are taken from
+/// an empty case of the same layout: tables are made in one order, so they begin at the same pages. Where only the
+/// file's end is missing, the length is set to what is there. Works on a copy. Source   the SQLite file format
+/// (sqlite.org/fileformat2.html) 1.3 and 1.6: offsets 18 and 19 write and read version,
+///          24 change counter, 28 size in pages, 92 the change counter that the size is valid for; a page's cell count
+///          at 3.
+void mend_list_of_tables(const std::string& damaged, const std::string& empty_case, RepairReport& report) {
+    if (size_of(damaged) < 2 * kPage_bytes || lists_tables(damaged)) return;
+    auto bytes = whole_file(damaged);
+    const auto put_back = [&] {
+        state_length(bytes);
+        std::ofstream{damaged, std::ios::binary} << bytes;
+        return lists_tables(damaged);
+    };
+    if (bytes.starts_with("SQLite format 3") && put_back()) return;
+    const auto empty = whole_file(empty_case);
+    for (std::size_t at = 0; at + kPage_bytes <= std::min(empty.size(), bytes.size()); at += kPage_bytes) {
+        // In an empty case the list of tables is all that has cells.
+        const std::size_t head = at + (at == 0 ? 100 : 0);
+        if (at == 0 || empty[head + 3] != 0 || empty[head + 4] != 0)
+            bytes.replace(at, kPage_bytes, empty, at, kPage_bytes);
+    }
+    if (size_of(damaged + "-wal") > 0) bytes[18] = bytes[19] = 2;
+    if (put_back())
+        report.actions.emplace_back("case.sqlite: the list of tables was lost; that of an empty case stands in");
+}
+
 /// Writes the tables anew from what can be read; the damaged file is kept under a name of its own.
 Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
     const PrivateFolder work;
@@ -98,6 +163,7 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
             all.commit();
         }
         try {
+            mend_list_of_tables(damaged, fresh.value(), report);
             Database from{damaged, Database::Mode::read_write};
             from.execute("PRAGMA cell_size_check=OFF; PRAGMA ignore_check_constraints=ON;");
             if (const int version = static_cast<int>(from.whole("PRAGMA user_version")); version > schema::kVersion) {
@@ -106,7 +172,7 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
                     fmt::format("{}: was written by a newer Idlehark (case layout {})", folder.database(), version),
                     "Repair it with the newer program. Nothing was changed."};
             }
-            report.parts = salvage_tables(from, to, report.actions);
+            report.parts = salvage_tables(from, to, engine_beside(folder), report.actions);
         } catch (const DatabaseFault& fault) {
             if (fault.kind == DatabaseFault::Kind::full) throw;
             report.faults.push_back("case.sqlite: nothing in it can be read: " + fault.error.what);

@@ -17,6 +17,7 @@ namespace {
 
 /// After so many numbers in a row without a row, the end of the table is taken to be reached.
 constexpr RowId kLongestHole = 4096;
+constexpr RowId kMostRows = 1'000'000;
 
 std::vector<std::string> columns_of(Database& database, const std::string& table) {
     std::vector<std::string> names;
@@ -47,6 +48,9 @@ class TableSalvage {
         } catch (const DatabaseFault&) {
             one_by_one();
         }
+        // Rows are numbered without holes and never deleted, so their number tells what a spoilt page hides.
+        if (const auto known = static_cast<std::size_t>(std::max<RowId>(last_in_sequence(), 0)); known > part_.kept)
+            part_.lost = known - part_.kept;
         return part_;
     }
 
@@ -103,7 +107,8 @@ class TableSalvage {
     RowId last_in_sequence() {
         try {
             Statement s{from_, "SELECT seq FROM sqlite_sequence WHERE name = ?"};
-            return s.with(table_).step() ? s.whole(0) : 0;
+            const RowId last = s.with(table_).step() ? s.whole(0) : 0;
+            return last <= kMostRows ? last : 0;  // no case has that many: the number itself is spoilt
         } catch (const DatabaseFault&) {
             return 0;
         }
@@ -172,15 +177,21 @@ void stand_in_for_recordings(Database& db, std::vector<std::string>& actions) {
     }
 }
 
-void stand_in_for_engines(Database& db, std::vector<std::string>& actions) {
+void stand_in_for_engines(Database& db, const std::string& engine_text, std::vector<std::string>& actions) {
+    const bool others = db.whole("SELECT count(*) FROM engine") > 0;
     for (const auto id : orphans(db, "result", "engine_id", "engine")) {
-        Statement{db,
-                  "INSERT INTO engine (id, text, added_at) SELECT ?, coalesce((SELECT text FROM engine ORDER BY id "
-                  "LIMIT 1), '{}'), ?"}
+        Statement{
+            db,
+            "INSERT INTO engine (id, text, added_at) VALUES (?, coalesce((SELECT text FROM engine ORDER BY id LIMIT "
+            "1), ?), ?)"}
             .with(id)
+            .with(engine_text.empty() ? "{}" : engine_text)
             .with(now_text())
             .run();
-        actions.push_back(fmt::format("engine {}: lost; another of this case stands in for it", id));
+        actions.push_back(fmt::format("engine {}: lost; {} stands in for it", id,
+                                      others                ? "another of this case"
+                                      : engine_text.empty() ? "nothing"
+                                                            : "engine.json"));
     }
     db.execute("UPDATE result SET map_id = NULL WHERE map_id NOT IN (SELECT id FROM map)");
 }
@@ -192,13 +203,14 @@ std::size_t drop_orphans(Database& db, const char* table) {
 
 }  // namespace
 
-std::vector<RepairedPart> salvage_tables(Database& from, Database& to, std::vector<std::string>& actions) {
+std::vector<RepairedPart> salvage_tables(Database& from, Database& to, const std::string& engine_text,
+                                         std::vector<std::string>& actions) {
     to.execute("PRAGMA foreign_keys=OFF;");
     std::vector<RepairedPart> parts;
     {
         Transaction all{to};
         for (const auto& table : schema::tables()) parts.push_back(TableSalvage{from, to, table}.run());
-        stand_in_for_engines(to, actions);
+        stand_in_for_engines(to, engine_text, actions);
         stand_in_for_recordings(to, actions);
         stand_in_for_visits(to, actions);
         // A speed trace or a list of sources without its result says nothing.

@@ -185,7 +185,7 @@ Result<std::string> store_sound(const CaseFolder& folder, const std::string& pat
         stored = target.value();
     }
     if (const auto events = plain_events(path))
-        if (const auto written = write_text(RecordingNames{stored}.events, *events); !written) return written.error();
+        if (const auto written = write_safely(RecordingNames{stored}.events, *events); !written) return written.error();
     return stored;
 }
 

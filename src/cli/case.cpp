@@ -11,6 +11,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <memory>
 
 #include <fmt/format.h>
@@ -197,8 +198,14 @@ int measure_all(Casebook& book, const std::vector<Measurement>& list) {
 
 int add_recording(const CaseOptions& o) {
     std::vector<Mark> marks;
-    if (!o.marks.empty()) {
-        auto file = read_marks(o.marks);
+    auto marks_file = o.marks;
+    if (const auto beside = RecordingNames{o.file}.marks;
+        marks_file.empty() && std::filesystem::is_regular_file(beside)) {
+        marks_file = beside;
+        warn("the marks are taken from " + beside);
+    }
+    if (!marks_file.empty()) {
+        auto file = read_marks(marks_file);
         if (!file) return refuse(file.error());
         marks = std::move(file.value().marks);
     }
@@ -361,7 +368,8 @@ void add_case_add(CLI::App& parent, const Options& o, Command& chosen) {
     auto* recording = add->add_subcommand(
         "recording", "A recording of the idle or of a spray test, copied into the case and measured");
     recording->add_option("FILE", o->file, "The recording")->required();
-    recording->add_option("--marks", o->marks, "Marks (CSV): time_s,spot, one row a burst");
+    recording->add_option("--marks", o->marks,
+                          "Marks (CSV): time_s,spot, one row a burst; those beside the recording unless given");
     recording->add_option("--channel", o->channel, "Which channel to listen to, from 1")->capture_default_str();
     recording
         ->add_option("--matters-rpm", o->matters_rpm, "The change of speed that matters; \"none seen\" excludes it")

@@ -44,6 +44,11 @@ void add_practice(CLI::App& app, Command& chosen) {
     command->add_option("--spots", request->spots, "Number of spots, 3 to 40")
         ->check(CLI::Range(3, 40))
         ->capture_default_str();
+    command->add_option("--day", request->day, "Another day at the same bay: other unrest and noise")
+        ->check(CLI::Range(1, 1'000'000))
+        ->capture_default_str();
+    command->add_option("--mended", request->mended, "Spots that do not leak any more, as in 8,11")->delimiter(',');
+    command->add_option("--only", request->only, "Test these spots only, as in 8,11,12")->delimiter(',');
     command->add_flag("--disturbed", request->disturbed, "With a fan, load steps, unsteady hands, spray on neighbours");
     command->footer("Example: idlehark practice --seed 7 --out practice-7");
     command->callback([request, &chosen] { chosen = [request] { return practise(*request); }; });

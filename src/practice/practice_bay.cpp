@@ -1,5 +1,6 @@
 #include "src/practice/practice_bay.hpp"
 
+#include "dsp/sim/random.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
 #include "src/files/map_file.hpp"
@@ -57,23 +58,50 @@ std::string truth_of(const sim::Session& session, std::uint64_t seed) {
 
 }  // namespace
 
-sim::Session practice_session(const PracticeRequest& request) {
+Result<sim::Session> practice_session(const PracticeRequest& request) {
     const auto leaks = sim::draw_leaks(request.seed);
     auto spec = request.disturbed ? sim::disturbed_session(request.seed, leaks, request.spots, request.sample_rate_hz)
                                   : sim::plain_session(request.seed, leaks, request.spots, request.sample_rate_hz);
     if (!request.engine_name.empty()) spec.engine.engine.name = request.engine_name;
+    if (request.day != 1) {
+        spec.seed = sim::sub_seed(request.seed, fmt::format("day {}", request.day));
+        spec.idle.seed = sim::sub_seed(spec.seed, "idle");
+    }
+    const auto place_of = [&](const std::string& id) {
+        return std::find_if(spec.spots.begin(), spec.spots.end(), [&](const auto& s) { return s.id == id; }) -
+               spec.spots.begin();
+    };
+    for (const auto* list : {&request.mended, &request.only})
+        for (const auto& id : *list)
+            if (place_of(id) == std::ssize(spec.spots))
+                return Error{fmt::format("spot \"{}\" is not in this bay, which has 1 to {}", id, spec.spots.size()),
+                             ""};
+    for (const auto& id : request.mended) spec.leak_rpm[static_cast<std::size_t>(place_of(id))] = 0.0;
+    if (!request.only.empty()) {
+        std::vector<sim::BaySpot> spots;
+        std::vector<double> leak_rpm;
+        for (std::size_t i = 0; i < spec.spots.size(); ++i)
+            if (std::find(request.only.begin(), request.only.end(), spec.spots[i].id) != request.only.end()) {
+                spots.push_back(spec.spots[i]);
+                leak_rpm.push_back(spec.leak_rpm[i]);
+            }
+        spec.spots = std::move(spots);
+        spec.leak_rpm = std::move(leak_rpm);
+    }
     return sim::Session{spec};
 }
 
 Result<Done> write_practice(const PracticeRequest& request,
                             const std::function<void(std::uint64_t, std::uint64_t)>& progress) {
+    const auto made = practice_session(request);
+    if (!made) return made.error();
+    const auto& session = made.value();
     const std::filesystem::path folder{request.folder};
     std::error_code code;
     std::filesystem::create_directories(folder, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", request.folder, code.message()), ""};
     const auto in_folder = [&](const std::string& name) { return (folder / name).string(); };
 
-    const auto session = practice_session(request);
     for (const auto& written : {write_engine(in_folder("engine.json"), session.spec().engine.engine),
                                 write_map(in_folder("map.json"), map_of(session.spec())),
                                 write_marks(in_folder("marks.csv"), marks_of(session)),

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <string>
+#include <vector>
 
 namespace idlehark {
 
@@ -17,11 +18,14 @@ struct PracticeRequest {
     std::string engine_name;              ///< empty: the simulator's
     double sample_rate_hz = 16000.0;
     int spots = 12;
-    bool disturbed = false;  ///< fan, load steps, unsteady hands, spray that drifts to neighbours
+    int day = 1;                      ///< another day at the same bay: other unrest, hands and noise
+    std::vector<std::string> mended;  ///< these spots do not leak any more
+    std::vector<std::string> only;    ///< the spots that are tested; empty: all
+    bool disturbed = false;           ///< fan, load steps, unsteady hands, spray that drifts to neighbours
 };
 
-/// The session that a seed stands for.
-[[nodiscard]] sim::Session practice_session(const PracticeRequest& request);
+/// The session that a seed stands for. Errors: a spot named that the bay does not have.
+Result<sim::Session> practice_session(const PracticeRequest& request);
 
 /// Writes the recording, engine.json, map.json, marks.csv and truth.json into the folder.
 Result<Done> write_practice(const PracticeRequest& request,
