@@ -302,11 +302,13 @@ std::vector<std::string> Canvas::wrapped(std::string_view words, double width, d
     while (at < words.size()) {
         const auto space = std::min(words.find(' ', at), words.size());
         const std::string next{words.substr(at, space - at)};
-        const std::string longer = line.empty() ? next : line + " " + next;
+        std::string longer = line;
+        if (!line.empty()) longer += ' ';
+        longer += next;
         if (line.empty() || width_of(longer, size, bold) <= width) {
             line = longer;
         } else if (lines.size() + 1 >= most) {  // no more lines: the rest goes here, shortened
-            lines.push_back(fitted(line + " " + std::string{words.substr(at)}, width, size, bold));
+            lines.push_back(fitted(line.append(" ").append(words.substr(at)), width, size, bold));
             return lines;
         } else {
             lines.push_back(line);

@@ -99,7 +99,10 @@ LabelPlaces place_labels(std::span<const Box> plates, std::span<const LabelWish>
         for (const auto i : order) {
             if (wishes[i].w <= 0.0) continue;
             double least = std::numeric_limits<double>::infinity();
-            for (const auto& [box, extra] : candidates(plates[i], wishes[i], gap_px)) {
+            std::optional<Box> place;
+            for (const auto& candidate : candidates(plates[i], wishes[i], gap_px)) {
+                const Box box = candidate.first;
+                const double extra = candidate.second;
                 if (extra >= least || !area.holds(box)) continue;
                 const auto around = grown(box, gap_px * 0.5);
                 const auto hits = [&](const Box& other) { return shared_area(around, other) > 0.0; };
@@ -115,9 +118,10 @@ LabelPlaces place_labels(std::span<const Box> plates, std::span<const LabelWish>
                 const double cost = extra + (astray ? 0.7 * plates[i].h : 0.0);
                 if (cost >= least) continue;
                 least = cost;
-                places.boxes[i] = box;
+                place = box;
             }
-            if (!places.boxes[i]) without.push_back(i);
+            places.boxes[i] = place;
+            if (!place) without.push_back(i);
         }
         places.all = without.empty();
         if (without.size() < fewest) {

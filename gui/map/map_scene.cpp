@@ -114,6 +114,7 @@ MapLayout lay_out(const MapScene& scene, const MapCamera& camera, const TextMeas
 
     for (const auto form : {LabelForm::whole, LabelForm::word, LabelForm::none}) {
         std::vector<LabelWish> wishes;
+        wishes.reserve(seen.size());
         for (const auto i : seen)
             wishes.push_back(
                 wish_of(scene, scene.spots[i], layout.next == i, layout.chosen == i, form, measure, sizes));

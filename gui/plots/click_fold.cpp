@@ -70,11 +70,12 @@ void draw_click_folds(Canvas& canvas, const Box& on, std::span<const ClickFold> 
     across = (n + down - 1) / down;  // even rows
     const double w = (on.w - gap * static_cast<double>(across - 1)) / static_cast<double>(across);
     const double h = (on.h - gap * static_cast<double>(down - 1)) / static_cast<double>(down);
-    for (std::size_t i = 0; i < n; ++i)
-        draw_one(canvas,
-                 {on.x + static_cast<double>(i % across) * (w + gap),
-                  on.y + static_cast<double>(i / across) * (h + gap), w, h},
-                 folds[i], high_db);
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto column = static_cast<double>(i % across);
+        const std::size_t row = i / across;
+        draw_one(canvas, {on.x + column * (w + gap), on.y + static_cast<double>(row) * (h + gap), w, h}, folds[i],
+                 high_db);
+    }
     canvas.flush();
 }
 
