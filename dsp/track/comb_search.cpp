@@ -88,6 +88,19 @@ std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz, double 
     return lines;
 }
 
+/// Sum of many logarithms by one: the product is kept, and its logarithm taken before it could overflow.
+class SumOfLogs {
+   public:
+    void add(double v) {
+        product_ *= v;
+        if (product_ > 1e200 || product_ < 1e-200) sum_ = value(), product_ = 1.0;
+    }
+    [[nodiscard]] double value() const { return sum_ + std::log(product_); }
+
+   private:
+    double product_ = 1.0, sum_ = 0.0;
+};
+
 /// Offset of the summit of a parabola through three equally spaced values, -0.5..0.5 of the spacing.
 double summit(double left, double centre, double right) {
     const double curvature = left - 2.0 * centre + right;
@@ -136,6 +149,8 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
     ratio.assign(slope_count, std::vector<float>(used_bins));
     evidence = ratio;
     running.resize(used_bins + 1);
+    one_over.assign(1, 0.F);
+    for (std::size_t n = 1; n <= used_bins; ++n) one_over.push_back(1.F / static_cast<float>(n));
 }
 
 void CombSearch::Channel::update_floor() {
@@ -196,13 +211,13 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
         // A line's evidence counts against its neighbourhood's: a comb must lie on the ridges and leave the valleys,
         // and a band that is loud throughout speaks for no comb.
         const auto reach = static_cast<std::size_t>(kNeighbourhood_hz / bin_hz);
+        line_evidence(ratio[s], evidence[s]);
         running[0] = 0.F;
-        for (std::size_t b = 0; b < used_bins; ++b) running[b + 1] = running[b] + line_evidence(ratio[s][b]);
+        for (std::size_t b = 0; b < used_bins; ++b) running[b + 1] = running[b] + evidence[s][b];
         for (std::size_t b = 0; b < used_bins; ++b) {
             const std::size_t low = b > reach ? b - reach : 0;
             const std::size_t high = std::min(used_bins, b + reach + 1);
-            evidence[s][b] =
-                running[b + 1] - running[b] - (running[high] - running[low]) / static_cast<float>(high - low);
+            evidence[s][b] -= (running[high] - running[low]) * one_over[high - low];
         }
     };
     transform(straight);
@@ -301,13 +316,6 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
     peaks_.reserve(count);
 }
 
-void CombSearch::reset() {
-    overtones_ = {};
-    mid_.floor_known = false;
-    mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
-    for (auto& e : envelope_) e.floor_known = false;
-}
-
 CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
     LineTable table;
     for (const int m : lines_) {
@@ -325,6 +333,22 @@ CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
     return table;
 }
 
+/// Adds to every candidate the evidence of all its lines; four lines at a time while all four reach all candidates.
+void CombSearch::add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum) {
+    const float* e = evidence.data();
+    std::size_t n = 0;
+    for (; n + 4 <= table.bin.size(); n += 4) {
+        const std::uint16_t *a = table.bin[n].data(), *b = table.bin[n + 1].data(), *c = table.bin[n + 2].data(),
+                            *d = table.bin[n + 3].data();
+        const std::size_t all = table.bin[n + 3].size();  // the highest line leaves the band first
+        for (std::size_t i = 0; i < all; ++i) sum[i] += (e[a[i]] + e[b[i]]) + (e[c[i]] + e[d[i]]);
+        for (std::size_t j = n; j < n + 3; ++j)
+            for (std::size_t i = all; i < table.bin[j].size(); ++i) sum[i] += e[table.bin[j][i]];
+    }
+    for (; n < table.bin.size(); ++n)
+        for (std::size_t i = 0; i < table.bin[n].size(); ++i) sum[i] += e[table.bin[n][i]];
+}
+
 const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s) {
     peaks_.clear();
     mid_.analyse(sound.mid, time_s);
@@ -337,9 +361,7 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         std::fill(sum.begin(), sum.end(), 0.F);
         for (auto& e : envelope_) {
             e.evidence[s][0] = 0.F;
-            const float* evidence = e.evidence[s].data();
-            for (const auto& line : envelope_table_.bin)
-                for (std::size_t c = 0; c < line.size(); ++c) sum[c] += evidence[line[c]];
+            add_lines(envelope_table_, e.evidence[s], sum);
         }
     }
     std::fill(best_.begin(), best_.end(), -1e30F);
@@ -351,9 +373,7 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         const double steep = wanted / kUsualSlope_per_s;
         const auto prior = static_cast<float>(0.5 * steep * steep);
         for (std::size_t c = 0; c < count; ++c) sum_[c] = envelope_sum_[e][c] - prior;
-        const float* evidence = mid_.evidence[s].data();
-        for (const auto& line : mid_table_.bin)
-            for (std::size_t c = 0; c < line.size(); ++c) sum_[c] += evidence[line[c]];
+        add_lines(mid_table_, mid_.evidence[s], sum_);
         for (std::size_t c = 0; c < count; ++c)
             if (sum_[c] > best_[c]) {
                 best_[c] = sum_[c];
@@ -386,15 +406,15 @@ void CombSearch::refine(CombPeak& peak) const {
     const auto fit = [&](std::size_t slope, double log_hz) {
         const auto& ratio = mid_.ratio[slope];
         const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
-        float sum = 0.F;
+        SumOfLogs sum;
         for (const int m : lines_) {
             const float x = f * static_cast<float>(m);
             const auto b = static_cast<std::size_t>(x);
             if (b + 2 >= mid_.used_bins) break;
             const float part = x - static_cast<float>(b);
-            sum += std::log(1.F + ratio[b] + part * (ratio[b + 1] - ratio[b]));
+            sum.add(static_cast<double>(1.F + ratio[b] + part * (ratio[b + 1] - ratio[b])));
         }
-        return static_cast<double>(sum);
+        return sum.value();
     };
     constexpr int kSteps = 3;
     constexpr double kStep = 0.002;
@@ -520,21 +540,23 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
     const double beat = beat_at_firing(cycle_hz);
     double least = 1e30;
     for (const int p : {2, 3, 4}) {
-        double log_on = 0.0, log_off = 0.0, evidence_on = 0.0;
+        SumOfLogs on_logs, off_logs;
+        double evidence_on = 0.0;
         int on = 0, off = 0;
         for (const int m : lines_) {
             const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
             if (b + 1 >= mid_.used_bins) break;
             if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
-            const double log_ratio = std::log(static_cast<double>(mid_.ratio[slope][b]) + 0.1);
+            const double over_floor = static_cast<double>(mid_.ratio[slope][b]) + 0.1;
             if ((m / spacing_) % p == 0) {
-                log_on += log_ratio, ++on;
+                on_logs.add(over_floor), ++on;
                 evidence_on += static_cast<double>(mid_.evidence[slope][b]);
             } else {
-                log_off += log_ratio, ++off;
+                off_logs.add(over_floor), ++off;
             }
         }
         if (on < 2 || off < 2) continue;
+        const double log_on = on_logs.value(), log_off = off_logs.value();
         const bool in_range = p * cycle_hz <= stated_high_hz_;
         if (!in_range && (beat > kBeatHeard || log_off < kClearLine * off)) continue;
         const double excess = log_on / on - log_off / off;

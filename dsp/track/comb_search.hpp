@@ -71,13 +71,10 @@ class CombSearch {
     static constexpr std::size_t kPeaks = 16;
     /// Best combs for the window centred on `time_s`, strongest first.
     [[nodiscard]] const std::vector<CombPeak>& at(const FrontEnd& sound, double time_s);
-    void reset();
 
     [[nodiscard]] double window_s() const noexcept { return window_s_; }
     [[nodiscard]] double low_cycle_hz() const noexcept { return low_cycle_hz_; }
     [[nodiscard]] double high_cycle_hz() const noexcept { return high_cycle_hz_; }
-    /// Lines of the firing comb as multiples of the cycle frequency, lowest first.
-    [[nodiscard]] const std::vector<int>& lines() const noexcept { return lines_; }
 
     /// How often the firing pattern repeats within a cycle: the number of cylinders when they fire evenly.
     [[nodiscard]] int pattern_repeats() const noexcept { return spacing_; }
@@ -104,7 +101,7 @@ class CombSearch {
         std::vector<Warp> warps;
         std::vector<float> window_sound, frame;
         std::vector<std::complex<float>> bins;
-        std::vector<float> power, log_floor, inverse_floor, running;
+        std::vector<float> power, log_floor, inverse_floor, running, one_over;
         std::optional<MainsHum> hum;  ///< looked for in the lines, not in the envelopes
         bool floor_known = false;
         bool anything = false;                            ///< the last window held sound that is worth a search
@@ -116,6 +113,7 @@ class CombSearch {
         std::vector<std::vector<std::uint16_t>> bin;  ///< [line][candidate], shortened where lines leave the band
     };
     [[nodiscard]] LineTable table_for(const Channel& c) const;
+    static void add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum);
     void refine(CombPeak& peak) const;
     void judge(CombPeak& peak) const;
     [[nodiscard]] double beat_at_firing(double cycle_hz) const;

@@ -1,7 +1,5 @@
 #include "dsp/track/cycle_template.hpp"
 
-#include "dsp/track/line_evidence.hpp"
-
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
@@ -17,11 +15,26 @@ constexpr double kFloorQuantile = 0.4;
 // Firings differ from one another, so a strong line brings noise of its own: share of its power.
 constexpr float kOwnNoise = 0.1F;
 constexpr double kTaper_s = 0.1;
-constexpr double kToneOverFloor = 30.0;    // power ratio from which a narrow line off the comb is cut to the floor
+constexpr float kToneOverFloor = 30.F;     // power ratio from which a narrow line off the comb is cut to the floor
 constexpr double kToneDistance_hz = 1.2;   // a line nearer than this to a half order is left alone
 constexpr double kKeepLine = 4.0;          // power over its noise from which a half order enters the template
 constexpr double kLoudnessVariance = 0.1;  // of one firing against its average
 constexpr float kTiny = 1e-30F;
+constexpr std::size_t kLongTable = 2048;
+constexpr double kOnePoint = 4294967296.0;  // in fixed-point positions
+
+std::size_t point(std::uint64_t at) noexcept { return static_cast<std::size_t>(at >> 32); }
+float part(std::uint64_t at) noexcept {
+    return 0x1p-31F * static_cast<float>(static_cast<std::int32_t>((at >> 1) & 0x7fffffff));
+}
+
+/// Share of line m's amplitude that is left when samples are shared between neighbours of `points` table points.
+double kept_by_fold(std::size_t m, std::size_t points) {
+    if (m == 0) return 1.0;
+    const double u = std::numbers::pi * static_cast<double>(m) / static_cast<double>(points);
+    const double sinc = std::sin(u) / u;
+    return sinc * sinc;
+}
 }  // namespace
 
 CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz, std::size_t template_points)
@@ -34,11 +47,12 @@ CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz
       in_(fft_.size()),
       x_(fft_.size()),
       sums_(points_),
-      shape_(points_ + 1),
-      slope_(points_ + 1),
+      shape_(points_),
+      slope_(points_),
       bins_(fft_.bins()),
       cycle_(cycle_fft_.bins()),
-      work_(cycle_fft_.bins()) {}
+      work_(cycle_fft_.bins()),
+      template_(points_) {}
 
 void CycleTemplate::take(const Timeline& source, double first_s, double cycle_low_hz, double cycle_high_hz) {
     const auto first = source.index_at(first_s) + 1;
@@ -77,23 +91,25 @@ void CycleTemplate::take(const Timeline& source, double first_s, double cycle_lo
     }
     std::fill(bins_.begin(), bins_.begin() + static_cast<std::ptrdiff_t>(lowest), 0.F);
     std::fill(bins_.begin() + static_cast<std::ptrdiff_t>(highest), bins_.end(), 0.F);
-    for (std::size_t b = lowest; b < highest; ++b) {
-        const double at =
-            std::clamp((static_cast<double>(b) - static_cast<double>(lowest + half)) / static_cast<double>(half), 0.0,
-                       static_cast<double>(floors_.size() - 1));
-        const auto g = static_cast<std::size_t>(at);
-        const auto part = static_cast<float>(at - static_cast<double>(g));
-        const float level = floors_[g] * (1.F - part) + floors_[std::min(g + 1, floors_.size() - 1)] * part;
+    const auto whiten = [&](std::size_t b, float level) {
         const float power = std::norm(bins_[b]);
         float gain = 1.F / std::sqrt(level);
-        if (power > static_cast<float>(kToneOverFloor) * level) {
+        if (power > kToneOverFloor * level) {
             const double f = static_cast<double>(b) * bin_hz;
             const double order = std::floor((f + kToneDistance_hz) / cycle_low_hz);
             const bool on_comb = order * cycle_high_hz >= f - kToneDistance_hz;
             if (!on_comb) gain = 1.F / std::sqrt(power);
         }
         bins_[b] *= gain;
+    };
+    // Straight lines between the groups' centres, level before the first and after the last.
+    std::size_t b = lowest;
+    for (; b < lowest + half; ++b) whiten(b, floors_.front());
+    for (std::size_t g = 0; g + 1 < floors_.size(); ++g) {
+        const float rise = (floors_[g + 1] - floors_[g]) / static_cast<float>(half);
+        for (std::size_t i = 0; i < half; ++i) whiten(b++, floors_[g] + rise * static_cast<float>(i));
     }
+    for (; b < highest; ++b) whiten(b, floors_.back());
     fft_.inverse(bins_, x_);
     // Scaled so that the whitened noise has unit power per sample.
     const auto scale = static_cast<float>(1.0 / std::sqrt(2.0 * static_cast<double>(highest - lowest)));
@@ -101,129 +117,123 @@ void CycleTemplate::take(const Timeline& source, double first_s, double cycle_lo
     noise_ = 1.0;
 }
 
-CycleTemplate::Run CycleTemplate::run(const CyclePath& path, std::size_t k) const noexcept {
+CycleTemplate::Run CycleTemplate::run(const CyclePath& path, std::size_t k, double points_per_cycle) const noexcept {
     const auto first_after = [&](double t) {
         return std::min(length_, static_cast<std::size_t>(std::max(0.0, std::ceil((t - lead_s_) * rate_hz_))));
     };
     const std::size_t from = first_after(path.start_s[k]);
-    const double since_s = static_cast<double>(from) / rate_hz_ + lead_s_ - path.start_s[k];
-    const double points = static_cast<double>(points_);
+    const double since_s = std::max(0.0, static_cast<double>(from) / rate_hz_ + lead_s_ - path.start_s[k]);
+    const double fixed = points_per_cycle * kOnePoint;
     return {.from = from,
             .to = first_after(path.start_s[k + 1]),
-            .at = (path.phase[k] + since_s * path.speed_hz[k]) * points,
-            .step = path.speed_hz[k] / rate_hz_ * points};
+            .at = static_cast<std::uint64_t>((path.phase[k] + since_s * path.speed_hz[k]) * fixed),
+            .step = static_cast<std::uint64_t>(path.speed_hz[k] / rate_hz_ * fixed)};
 }
 
-void CycleTemplate::average(const CyclePath& path, double highest_hz) {
-    std::fill(sums_.begin(), sums_.end(), 0.F);
+std::size_t CycleTemplate::fold(const CyclePath& path, double cycles, std::span<float> table) const {
+    std::fill(table.begin(), table.end(), 0.F);
+    const std::size_t mask = table.size() - 1;
     std::size_t used = 0;
     for (std::size_t k = 0; k < path.steps(); ++k) {
         if (!path.heard[k]) continue;
-        auto [from, to, at, step] = run(path, k);
+        auto [from, to, at, step] = run(path, k, static_cast<double>(table.size()) / cycles);
+        if (from >= to) continue;
         used += to - from;
         for (std::size_t i = from; i < to; ++i, at += step) {
-            const auto whole = static_cast<std::int64_t>(at);
-            const auto part = static_cast<float>(at - static_cast<double>(whole));
-            const auto p = static_cast<std::size_t>(whole) % points_;
-            sums_[p] += x_[i] * (1.F - part);
-            sums_[p + 1 == points_ ? 0 : p + 1] += x_[i] * part;
+            const std::size_t p = point(at) & mask;
+            const float to_next = x_[i] * part(at);
+            table[p] += x_[i] - to_next;
+            table[(p + 1) & mask] += to_next;
         }
     }
+    return used;
+}
+
+void CycleTemplate::average(const CyclePath& path, double highest_hz) {
+    const std::size_t used = fold(path, 1.0, sums_);
     cycle_fft_.forward(sums_, cycle_);
     const double per_sample = used > 0 ? 1.0 / static_cast<double>(used) : 0.0;
     const double line_noise = noise_ * per_sample;
     const double length_s = path.start_s.back() - path.start_s.front();
     const double mean_hz = (path.phase.back() - path.phase.front()) / length_s;
     const auto most = static_cast<std::size_t>(std::min(highest_hz, highest_hz_) / mean_hz);
-    line_ratio_.assign(1, 0.F);
     for (std::size_t m = 0; m < cycle_.size(); ++m) {
         if (m == 0 || m > most || m + 1 == cycle_.size()) {
             cycle_[m] = work_[m] = 0.F;
             continue;
         }
-        const double u = std::numbers::pi * static_cast<double>(m) / static_cast<double>(points_);
-        const double split = std::sin(u) / u;  // squared: what sharing a sample between two points takes off
-        const std::complex<double> line = std::complex<double>(cycle_[m]) * per_sample / (split * split);
-        const double ratio = std::norm(line) / (line_noise + 1e-300);
-        line_ratio_.push_back(static_cast<float>(ratio));
-        cycle_[m] = ratio > kKeepLine ? std::complex<float>(line * (1.0 - 1.0 / ratio)) : 0.F;
-        work_[m] =
-            cycle_[m] * std::complex<float>(0.F, static_cast<float>(2.0 * std::numbers::pi * static_cast<double>(m)));
+        const double scale = per_sample / kept_by_fold(m, points_);
+        const double ratio = static_cast<double>(std::norm(cycle_[m])) * scale * scale / (line_noise + 1e-300);
+        cycle_[m] *= ratio > kKeepLine ? static_cast<float>(scale * (1.0 - 1.0 / ratio)) : 0.F;
+        const auto turn = static_cast<float>(2.0 * std::numbers::pi * static_cast<double>(m));
+        work_[m] = {-turn * cycle_[m].imag(), turn * cycle_[m].real()};
     }
-    cycle_fft_.inverse(cycle_, {shape_.data(), points_});
-    cycle_fft_.inverse(work_, {slope_.data(), points_});
-    shape_[points_] = shape_[0];
-    slope_[points_] = slope_[0];
-
-    double left = 0.0;  // what the template leaves over is the noise
-    for (std::size_t k = 0; k < path.steps(); ++k) {
-        if (!path.heard[k]) continue;
-        auto [from, to, at, step] = run(path, k);
-        float sum = 0.F;
-        for (std::size_t i = from; i < to; ++i, at += step) {
-            const auto p = static_cast<std::size_t>(static_cast<std::int64_t>(at)) % points_;
-            const float e = x_[i] - 0.5F * (shape_[p] + shape_[p + 1]);
-            sum += e * e;
-        }
-        left += static_cast<double>(sum);
+    cycle_fft_.inverse(cycle_, shape_);
+    cycle_fft_.inverse(work_, slope_);
+    for (std::size_t p = 0; p < points_; ++p) {
+        const std::size_t next = (p + 1) & (points_ - 1);
+        template_[p] = {shape_[p], slope_[p], shape_[next] - shape_[p], slope_[next] - slope_[p]};
     }
-    if (used > 0) noise_ = std::max(left * per_sample, 1e-9);
 }
 
-double CycleTemplate::power_over_noise(const CyclePath& path, double multiple) const {
-    std::complex<double> sum;
-    std::size_t used = 0;
-    for (std::size_t k = 0; k < path.steps(); ++k) {
-        if (!path.heard[k]) continue;
-        const auto [from, to, at, step] = run(path, k);
-        const double turn = -2.0 * std::numbers::pi * multiple / static_cast<double>(points_);
-        std::complex<double> phasor = std::polar(1.0, std::remainder(turn * at, 2.0 * std::numbers::pi));
-        const std::complex<double> advance = std::polar(1.0, turn * step);
-        for (std::size_t i = from; i < to; ++i, phasor *= advance) sum += static_cast<double>(x_[i]) * phasor;
-        used += to - from;
+std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const {
+    RealFft fft(kLongTable);
+    std::vector<float> table(kLongTable);
+    std::vector<std::complex<float>> lines(fft.bins());
+    const std::size_t used = fold(path, cycles, table);
+    fft.forward(table, lines);
+    const double length_s = path.start_s.back() - path.start_s.front();
+    const double line_hz = (path.phase.back() - path.phase.front()) / (length_s * cycles);
+    const std::size_t count = std::min(fft.bins() - 1, static_cast<std::size_t>(highest_hz / line_hz) + 1);
+    std::vector<float> over_noise(used > 0 ? count : 0);
+    for (std::size_t i = 0; i < over_noise.size(); ++i) {
+        const double kept = kept_by_fold(i, kLongTable);
+        over_noise[i] = static_cast<float>(static_cast<double>(std::norm(lines[i])) /
+                                           (kept * kept * static_cast<double>(used) * noise_));
     }
-    return used > 0 ? std::norm(sum) / (static_cast<double>(used) * noise_) : 0.0;
+    return over_noise;
 }
 
-CycleTemplate::Support CycleTemplate::support(int spacing) const {
-    Support s;
-    const double noise = static_cast<double>(mean_evidence_of_noise());
-    for (std::size_t m = static_cast<std::size_t>(spacing), k = 1; m < line_ratio_.size();
-         m += static_cast<std::size_t>(spacing), ++k) {
-        const double l = static_cast<double>(line_evidence(line_ratio_[m])) - noise;
-        s.all += l;
-        if (k % 2 != 0) s.without_2nd += 2.0 * l;
-        if (k % 3 != 0) s.without_3rd += 1.5 * l;
-        if (k % 5 != 0) s.without_5th += 1.25 * l;
-        ++s.lines;
+CycleTemplate::Sums CycleTemplate::sums_over(const Run& run) const noexcept {
+    Sums s;
+    std::uint64_t at = run.at;
+    for (std::size_t i = run.from; i < run.to; ++i, at += run.step) {
+        const Point& p = template_[point(at) & (points_ - 1)];
+        const float u = part(at);
+        const float value = p.value + u * p.value_gain;
+        const float rise = p.rise + u * p.rise_gain;
+        const float error = x_[i] - value;
+        s.error_error += error * error, s.error_rise += error * rise, s.error_value += error * value;
+        s.rise_rise += rise * rise, s.rise_value += rise * value, s.value_value += value * value;
     }
     return s;
 }
 
 void CycleTemplate::compare(const CyclePath& path, std::size_t steps_per_block, std::span<double> gradient,
                             std::span<double> information) {
-    for (std::size_t j = 0; j < gradient.size(); ++j) {
-        float error_rise = 0.F, error_value = 0.F, rise_rise = 0.F, rise_value = 0.F, value_value = 0.F;
-        for (std::size_t k = j * steps_per_block; k < (j + 1) * steps_per_block; ++k) {
-            auto [from, to, at, step] = run(path, k);
-            for (std::size_t i = from; i < to; ++i, at += step) {
-                const auto whole = static_cast<std::int64_t>(at);
-                const auto part = static_cast<float>(at - static_cast<double>(whole));
-                const auto p = static_cast<std::size_t>(whole) % points_;
-                const float value = shape_[p] + part * (shape_[p + 1] - shape_[p]);
-                const float rise = slope_[p] + part * (slope_[p + 1] - slope_[p]);
-                const float error = x_[i] - value;
-                error_rise += error * rise, error_value += error * value;
-                rise_rise += rise * rise, rise_value += rise * value, value_value += value * value;
-            }
+    blocks_.assign(gradient.size(), {});
+    double left = 0.0;
+    std::size_t used = 0;
+    for (std::size_t k = 0; k < gradient.size() * steps_per_block; ++k) {
+        const Run r = run(path, k, static_cast<double>(points_));
+        const Sums s = sums_over(r);
+        Sums& b = blocks_[k / steps_per_block];
+        b.error_rise += s.error_rise, b.error_value += s.error_value;
+        b.rise_rise += s.rise_rise, b.rise_value += s.rise_value, b.value_value += s.value_value;
+        if (path.heard[k] && r.to > r.from) {
+            left += static_cast<double>(s.error_error);
+            used += r.to - r.from;
         }
+    }
+    if (used > 0) noise_ = std::max(left / static_cast<double>(used), 1e-9);
+    for (std::size_t j = 0; j < gradient.size(); ++j) {
+        const Sums& b = blocks_[j];
         // A firing louder or softer than its average is no shift in time: only the part of the rise that does not lie
         // along the shape itself counts. The prior on loudness keeps a faint template from being divided by.
-        const double loudness =
-            static_cast<double>(rise_value) / (static_cast<double>(value_value) + noise_ / kLoudnessVariance);
-        gradient[j] += (static_cast<double>(error_rise) - loudness * static_cast<double>(error_value)) / noise_;
-        information[j] +=
-            std::max(0.0, static_cast<double>(rise_rise) - loudness * static_cast<double>(rise_value)) / noise_;
+        const double rise_value = static_cast<double>(b.rise_value);
+        const double loudness = rise_value / (static_cast<double>(b.value_value) + noise_ / kLoudnessVariance);
+        gradient[j] += (static_cast<double>(b.error_rise) - loudness * static_cast<double>(b.error_value)) / noise_;
+        information[j] += std::max(0.0, static_cast<double>(b.rise_rise) - loudness * rise_value) / noise_;
     }
 }
 

@@ -5,6 +5,7 @@
 
 #include <complex>
 #include <cstddef>
+#include <cstdint>
 #include <span>
 #include <vector>
 
@@ -28,6 +29,7 @@ struct CyclePath {
 /// One signal over a segment, whitened, and the engine's mean cycle in it.
 class CycleTemplate {
    public:
+    /// `template_points` is a power of two.
     CycleTemplate(double rate_hz, double segment_s, double highest_hz, std::size_t template_points);
 
     /// Takes the segment that starts at `first_s`: divides it by its local floor and cuts narrow tones that lie off
@@ -35,26 +37,24 @@ class CycleTemplate {
     void take(const Timeline& source, double first_s, double cycle_low_hz, double cycle_high_hz);
     /// Averages the cycle along the path; keeps half orders up to `highest_hz` that stand above the noise.
     void average(const CyclePath& path, double highest_hz);
-    /// Log likelihood ratios of the last average's lines, less noise's mean: of all multiples of `spacing`, and of
-    /// those of them that are no multiples of p * spacing, p = 2, 3, 5, each scaled up to the full number.
-    struct Support {
-        double all = 0.0, without_2nd = 0.0, without_3rd = 0.0, without_5th = 0.0;
-        int lines = 0;
-    };
-    [[nodiscard]] Support support(int spacing) const;
-    /// Power over the noise of the line at any multiple of the cycle frequency, whole or not, along the path.
-    [[nodiscard]] double power_over_noise(const CyclePath& path, double multiple) const;
+    /// Power over the noise of the lines of a longer or shorter cycle, `cycles` of the engine's: line i stands at the
+    /// i / cycles-th multiple of the engine's cycle frequency. Up to `highest_hz`.
+    [[nodiscard]] std::vector<float> lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const;
     /// Adds, for each block of `steps_per_block` steps, the derivative of the log likelihood by the block's phase and
     /// its information.
     void compare(const CyclePath& path, std::size_t steps_per_block, std::span<double> gradient,
                  std::span<double> information);
 
    private:
-    struct Run {  ///< the samples of one step
+    /// The samples of one step. Positions in a table of the cycle are fixed-point numbers: the point in the upper half,
+    /// the part of the way to the next in the lower.
+    struct Run {
         std::size_t from, to;
-        double at, step;  ///< template position of the first, and per sample
+        std::uint64_t at, step;  ///< position of the first sample, and per sample
     };
-    [[nodiscard]] Run run(const CyclePath& path, std::size_t step) const noexcept;
+    [[nodiscard]] Run run(const CyclePath& path, std::size_t step, double points_per_cycle) const noexcept;
+    /// Shares every heard sample between the two table points next to it; returns how many samples there were.
+    std::size_t fold(const CyclePath& path, double cycles, std::span<float> table) const;
 
     double rate_hz_, highest_hz_;
     std::size_t length_, points_;
@@ -62,8 +62,17 @@ class CycleTemplate {
     double lead_s_ = 0.0;  ///< of sample 0 against the segment's start
     std::vector<float> in_, x_, floors_, group_, sums_, shape_, slope_;
     std::vector<std::complex<float>> bins_, cycle_, work_;
-    std::vector<float> line_ratio_;  ///< power over noise of each half order in the last average
-    double noise_ = 1.0;
+    struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point
+        float value, rise, value_gain, rise_gain;
+    };
+    std::vector<Point> template_;
+    struct Sums {  ///< over the samples of a block
+        float error_error = 0.F, error_rise = 0.F, error_value = 0.F, rise_rise = 0.F, rise_value = 0.F,
+              value_value = 0.F;
+    };
+    [[nodiscard]] Sums sums_over(const Run& run) const noexcept;
+    std::vector<Sums> blocks_;
+    double noise_ = 1.0;  ///< mean square of what the template leaves over
 };
 
 }  // namespace idlehark

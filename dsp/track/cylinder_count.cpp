@@ -12,26 +12,20 @@ constexpr double kHeard = 0.5;      // mean evidence a line from which the half 
 constexpr int kFewestSegments = 3;  // one alone may hold a passing sound
 }  // namespace
 
-void CylinderCount::reset() {
-    segments_ = 0;
-    counts_.clear();
+CylinderCount::CylinderCount(int stated) : stated_(stated) {
     for (const int n : {2, 3, 4, 5, 6, 8}) counts_.push_back({.cylinders = n});
 }
 
 void CylinderCount::hear(const CycleTemplate& sound, const CyclePath& path, double highest_hz) {
-    const double cycle_hz = (path.phase.back() - path.phase.front()) / (path.start_s.back() - path.start_s.front());
     const double noise = static_cast<double>(mean_evidence_of_noise());
-    for (auto& count : counts_)
-        for (int j = 1; j < count.cylinders; ++j) {
-            if (std::gcd(j, count.cylinders) != 1) continue;
-            for (int k = 0;; ++k) {
-                const double multiple = stated_ * (k + static_cast<double>(j) / count.cylinders);
-                if (multiple * cycle_hz > highest_hz) break;
-                const auto power = static_cast<float>(sound.power_over_noise(path, multiple));
-                count.evidence += static_cast<double>(line_evidence(power)) - noise;
-                count.lines += 1.0;
-            }
+    for (auto& count : counts_) {
+        const auto lines = sound.lines_over_noise(path, static_cast<double>(count.cylinders) / stated_, highest_hz);
+        for (std::size_t i = 1; i < lines.size(); ++i) {
+            if (std::gcd(static_cast<int>(i), count.cylinders) != 1) continue;
+            count.evidence += static_cast<double>(line_evidence(lines[i])) - noise;
+            count.lines += 1.0;
         }
+    }
     ++segments_;
 }
 

@@ -11,13 +11,12 @@ namespace idlehark {
 /// gathered for every count, on a few segments spread over the recording.
 class CylinderCount {
    public:
-    explicit CylinderCount(int stated) : stated_(stated) { reset(); }
+    explicit CylinderCount(int stated);
     [[nodiscard]] bool wants_more() const noexcept { return segments_ < kMostSegments; }
     /// A segment's whitened sound along its path; `highest_hz` of the lines to look at.
     void hear(const CycleTemplate& sound, const CyclePath& path, double highest_hz);
     /// The smallest count that has all the half orders heard, where the stated one has not; 0 otherwise.
     [[nodiscard]] int likelier() const;
-    void reset();
 
    private:
     static constexpr int kMostSegments = 6;

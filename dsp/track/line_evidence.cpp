@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 
 namespace idlehark {
 
@@ -31,12 +32,18 @@ struct Table {
     }
 };
 const Table kTable;
+
+float look_up(float power_over_floor) noexcept {
+    constexpr auto kScale = static_cast<float>(kSteps / kMostRatio);
+    const float at = std::clamp(power_over_floor * kScale, 0.F, static_cast<float>(kSteps));
+    return kTable.value[static_cast<std::size_t>(static_cast<std::int32_t>(at))];
+}
 }  // namespace
 
-float line_evidence(float power_over_floor) noexcept {
-    constexpr auto kScale = static_cast<float>(kSteps / kMostRatio);
-    return kTable
-        .value[static_cast<std::size_t>(std::clamp(power_over_floor * kScale, 0.F, static_cast<float>(kSteps)))];
+float line_evidence(float power_over_floor) noexcept { return look_up(power_over_floor); }
+
+void line_evidence(std::span<const float> power_over_floor, std::span<float> evidence) noexcept {
+    for (std::size_t i = 0; i < power_over_floor.size(); ++i) evidence[i] = look_up(power_over_floor[i]);
 }
 
 float mean_evidence_of_noise() noexcept { return static_cast<float>(kTable.noise_mean); }

@@ -25,7 +25,6 @@ class LockJudge {
     [[nodiscard]] bool stands() const noexcept { return believed_; }
     /// End of the recording: what still waits is handed out unlocked.
     void finish();
-    void reset() { *this = LockJudge{}; }
 
    private:
     [[nodiscard]] static RpmReading without_figure(RpmReading r);

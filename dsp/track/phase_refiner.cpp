@@ -58,8 +58,7 @@ double on_grid(const std::vector<double>& y, double time_s) {
 }  // namespace
 
 PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats)
-    : pattern_repeats_(firing_pattern_repeats),
-      blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
+    : blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
       surge_scale_(6.0 / cycle_deg(engine)),
       smoother_(cycle_deg(engine)) {
     signals_.emplace_back(rates.mid.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.mid.rate_hz()), 512);
@@ -68,21 +67,6 @@ PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firi
 }
 
 void PhaseRefiner::hear_count(CylinderCount& count) const { count.hear(signals_[0], path_, kPassHighest_hz.back()); }
-
-PhaseRefiner::Support PhaseRefiner::support() const {
-    CycleTemplate::Support sum;
-    for (const auto& s : signals_) {
-        const auto one = s.support(pattern_repeats_);
-        sum.all += one.all;
-        sum.without_2nd += one.without_2nd;
-        sum.without_3rd += one.without_3rd;
-        sum.without_5th += one.without_5th;
-        sum.lines += one.lines;
-    }
-    const double scale = 1.0 / std::sqrt(std::max(sum.lines, 1));
-    return {.per_line = sum.all * scale,
-            .gaps_per_line = std::min({sum.without_2nd, sum.without_3rd, sum.without_5th}) * scale};
-}
 
 void PhaseRefiner::lay_reference() {
     const auto n = static_cast<double>(coarse_.size());

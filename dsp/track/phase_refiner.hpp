@@ -42,23 +42,14 @@ class PhaseRefiner {
     /// Refines the segment that ends at `end_s`; `path` covers it in time order. Returns a point a block, in order.
     [[nodiscard]] const std::vector<FinePoint>& refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
                                                        double end_s);
-    /// How far the last segment's mean cycle speaks for a firing comb: log likelihood ratio per line against noise, and
-    /// the least of it over the lines that a 2, 3 or 5 times faster comb would lack.
-    struct Support {
-        double per_line = 0.0;
-        double gaps_per_line = 0.0;
-    };
-    [[nodiscard]] Support support() const;
     /// Lets the cylinder count hear the last segment.
     void hear_count(CylinderCount& count) const;
-    void reset() { smoother_.reset(); }
 
    private:
     void lay_reference();
     void lay_path(std::span<const CoarsePoint> path, double first_s);
     void move_path(std::span<const SpeedSmoother::Speed> change);
 
-    int pattern_repeats_;
     double blocks_per_cycle_;
     double surge_scale_;  ///< cycle frequency of 1 rpm, Hz
     std::vector<CycleTemplate> signals_;

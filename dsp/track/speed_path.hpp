@@ -19,7 +19,6 @@ class SpeedPath {
     void push(const std::vector<CombPeak>& peaks);
     /// The best path over the remembered frames, oldest first; evidence is -infinity where a frame had no peak.
     [[nodiscard]] const std::vector<CombPeak>& trace();
-    void reset() { frames_.clear(); }
 
    private:
     struct Node {

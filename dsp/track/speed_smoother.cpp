@@ -27,16 +27,10 @@ double scatter_deg_of(std::size_t trial) { return kScatters_deg[trial % kScatter
 }  // namespace
 
 SpeedSmoother::SpeedSmoother(double crank_deg_per_cycle)
-    : cycle_deg_(crank_deg_per_cycle), scores_(kWalks.size() * kScatters_deg.size()) {
-    reset();
-}
-
-void SpeedSmoother::reset() {
-    std::fill(scores_.begin(), scores_.end(), 0.0);
-    walk_rpm_ = kFirstWalk;
-    scatter_deg_ = kFirstScatter_deg;
-    doubt_ = 1.0;
-}
+    : cycle_deg_(crank_deg_per_cycle),
+      scores_(kWalks.size() * kScatters_deg.size()),
+      walk_rpm_(kFirstWalk),
+      scatter_deg_(kFirstScatter_deg) {}
 
 double SpeedSmoother::walk_variance() const noexcept {
     const double walk_hz = walk_rpm_ * 6.0 / cycle_deg_;
@@ -74,14 +68,12 @@ double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double 
     steps.resize(measured.size());
     double p = 0.0, v = 0.0;
     double pp = kUnknownPhase * kUnknownPhase, pv = 0.0, vv = start_sd_hz * start_sd_hz;
-    double log_determinant = 0.0, squares = 0.0;
+    double determinant = 1.0, log_determinant = 0.0, squares = 0.0;
     std::size_t n = 0;
     for (std::size_t j = 0; j < measured.size(); ++j) {
         if (j > 0) {
-            const double dt = measured[j].time_s - measured[j - 1].time_s;
             // Exact step of p' = v, v' = -v/T + noise, but for terms of third order in dt/T.
-            const double keep = std::exp(-dt / kReturn_s);
-            const double reach = kReturn_s * (1.0 - keep);
+            const auto [dt, keep, reach] = ways_[j];
             p += reach * v;
             pp += reach * (2.0 * pv + reach * vv) + q * dt * dt * dt / 3.0;
             pv = keep * (pv + reach * vv) + q * dt * dt / 2.0;
@@ -99,7 +91,9 @@ double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double 
             vv -= gain_v * pv;
             pv -= gain_p * pv;
             pp -= gain_p * pp;
-            log_determinant += std::log(total);
+            determinant *= total;
+            if (determinant < 1e-200 || determinant > 1e200)
+                log_determinant += std::log(determinant), determinant = 1.0;
             squares += innovation * innovation / total;
             ++n;
         }
@@ -107,11 +101,18 @@ double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double 
     }
     // A common scale of all variances, concentrated out of the likelihood; never below what the sound's noise says.
     scale = n > 0 ? std::max(squares / static_cast<double>(n), 1.0) : 1.0;
+    log_determinant += std::log(determinant);
     return -0.5 * (log_determinant + static_cast<double>(n) * std::log(scale) + squares / scale);
 }
 
 const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const PhaseMeasurement> measured,
                                                                double start_sd_hz, bool learn) {
+    ways_.assign(1, {});
+    for (std::size_t j = 1; j < measured.size(); ++j) {
+        const double dt = measured[j].time_s - measured[j - 1].time_s;
+        const double keep = std::exp(-dt / kReturn_s);
+        ways_.push_back({.dt = dt, .keep = keep, .reach = kReturn_s * (1.0 - keep)});
+    }
     const auto run = [&](double walk_rpm, double scatter_deg, double& scale) {
         const double walk_hz = walk_rpm * 6.0 / cycle_deg_;  // 1 rpm is 6 degrees a second
         const double scatter = scatter_deg / cycle_deg_;
@@ -135,11 +136,9 @@ const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const P
             p = s.phase, v = s.speed, pp = s.pp, pv = s.pv, vv = s.vv;
         } else {
             const Step& next = steps_[j + 1];
-            const double dt = measured[j + 1].time_s - measured[j].time_s;
             const double det = next.pp_before * next.vv_before - next.pv_before * next.pv_before;
             const double i00 = next.vv_before / det, i01 = -next.pv_before / det, i11 = next.pp_before / det;
-            const double keep = std::exp(-dt / kReturn_s);
-            const double reach = kReturn_s * (1.0 - keep);
+            const double keep = ways_[j + 1].keep, reach = ways_[j + 1].reach;
             const double x00 = s.pp + reach * s.pv, x01 = keep * s.pv;  // covariance with the next block's prediction
             const double x10 = s.pv + reach * s.vv, x11 = keep * s.vv;
             const double g00 = x00 * i00 + x01 * i01, g01 = x00 * i01 + x01 * i11;

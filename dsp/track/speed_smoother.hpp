@@ -32,7 +32,6 @@ class SpeedSmoother {
                                                    bool learn);
     /// Variance rate of the walk in use, Hz^2 per second: what a speed between two blocks may have done besides.
     [[nodiscard]] double walk_variance() const noexcept;
-    void reset();
 
    private:
     struct Step {
@@ -46,9 +45,13 @@ class SpeedSmoother {
 
     double cycle_deg_;
     std::vector<double> scores_;
-    double walk_rpm_ = 0.0, scatter_deg_ = 0.0;  ///< in use
+    double walk_rpm_, scatter_deg_;  ///< in use
     double scale_ = 1.0;
     double doubt_ = 1.0;  ///< widening of the variances for not knowing the walk
+    struct Way {  ///< from the block before: time, and what the pull of the reference leaves of a speed and adds up to
+        double dt = 0.0, keep = 0.0, reach = 0.0;
+    };
+    std::vector<Way> ways_;
     std::vector<Step> steps_;
     std::vector<Speed> out_;
 };
