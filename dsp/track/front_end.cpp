@@ -147,7 +147,7 @@ void FrontEnd::envelopes(AudioView x) {
     auto f1 = filter_[1];
     const auto step = [](HighPass& f, float v) {
         const float y = f.b0 * v + f.z1;
-        f.z1 = f.b1 * v - f.a1 * y + f.z2;
+        f.z1 = (f.b1 * v + f.z2) - f.a1 * y;  // in this order: the shortest way from one sample to the next
         f.z2 = f.b2 * v - f.a2 * y;
         return y;
     };
