@@ -37,10 +37,10 @@ void LockJudge::hear(double score, double log_speed, double slope_per_s, double 
     const bool jumped = any_before_ && std::abs(log_speed - log_speed_ - slope_per_s * frame_s) > kJump;
     if (jumped && ++away_ > kMostAway) break_run();
     if (!jumped) away_ = 0;
-    if (away_ == 0) log_speed_ = log_speed;
     any_before_ = true;
     sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(away_ > 0 ? 0.0 : score, kLeastScore, kMostScore) - kDrift));
     if (sum_ <= 0.0) break_run();
+    if (away_ == 0) log_speed_ = log_speed;  // a broken run starts anew where it broke
     if (sum_ >= kBelieve) believed_ = true;
     if (sum_ < kDoubt) believed_ = false;  // readings wait again, and are handed out either way once it is clear
 }
