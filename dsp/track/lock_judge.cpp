@@ -16,6 +16,11 @@ constexpr double kDoubt = 2.6;        // 0.8 s of bare noise after the best of l
 constexpr double kJump = 0.05;        // relative, between frames beyond the slope: a note's step, not an engine's
 constexpr double kUsualStep_s = 0.1;  // between readings, for the jump
 constexpr int kMostAway = 3;          // frames that may stray and come back
+// A run that stood out, kept its pitch and then jumped was a note of music: what follows must last longer than notes
+// do.
+constexpr double kStoodOut = 1.0;
+constexpr double kKeptPitch = 0.025;  // highest over lowest, logarithm: the path's own scatter and a little
+constexpr double kNotANote_s = 5.0;
 constexpr std::size_t kMostWaiting = 4096;
 }  // namespace
 
@@ -26,7 +31,7 @@ RpmReading LockJudge::without_figure(RpmReading r) {
 }
 
 void LockJudge::break_run() {
-    sum_ = 0.0;
+    sum_ = run_s_ = 0.0;
     believed_ = false;
     away_ = 0;
     for (const auto& r : waiting_) ready_.push_back(without_figure(r));
@@ -35,13 +40,24 @@ void LockJudge::break_run() {
 
 void LockJudge::hear(double score, double log_speed, double slope_per_s, double frame_s) {
     const bool jumped = any_before_ && std::abs(log_speed - log_speed_ - slope_per_s * frame_s) > kJump;
-    if (jumped && ++away_ > kMostAway) break_run();
+    if (jumped && ++away_ > kMostAway) {
+        if (sum_ > kStoodOut && run_high_ - run_low_ < kKeptPitch) wait_s_ = kNotANote_s;
+        break_run();
+    }
     if (!jumped) away_ = 0;
     any_before_ = true;
     sum_ = std::min(kMostSum, sum_ + frame_s * (std::clamp(away_ > 0 ? 0.0 : score, kLeastScore, kMostScore) - kDrift));
     if (sum_ <= 0.0) break_run();
-    if (away_ == 0) log_speed_ = log_speed;  // a broken run starts anew where it broke
-    if (sum_ >= kBelieve) believed_ = true;
+    if (away_ == 0) {  // a broken run starts anew where it broke
+        log_speed_ = log_speed;
+        run_low_ = run_s_ > 0.0 ? std::min(run_low_, log_speed) : log_speed;
+        run_high_ = run_s_ > 0.0 ? std::max(run_high_, log_speed) : log_speed;
+    }
+    run_s_ += frame_s;
+    if (sum_ >= kBelieve && run_s_ >= wait_s_) {
+        believed_ = true;
+        wait_s_ = 0.0;
+    }
     if (sum_ < kDoubt) believed_ = false;  // readings wait again, and are handed out either way once it is clear
 }
 

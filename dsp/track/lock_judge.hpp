@@ -33,6 +33,9 @@ class LockJudge {
     std::vector<RpmReading> ready_;
     RpmReading last_;
     double sum_ = 0.0;
+    double run_s_ = 0.0;                     ///< how long the run has lasted
+    double run_low_ = 0.0, run_high_ = 0.0;  ///< log speeds it has reached
+    double wait_s_ = 0.0;                    ///< how long it must last to be believed
     double log_speed_ = 0.0;
     int away_ = 0;  ///< frames since the path left its run
     bool any_before_ = false;
