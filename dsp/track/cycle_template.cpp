@@ -17,6 +17,8 @@ constexpr float kOwnNoise = 0.1F;
 constexpr double kTaper_s = 0.1;
 constexpr float kToneOverFloor = 30.F;     // power ratio from which a narrow line off the comb is cut to the floor
 constexpr double kToneDistance_hz = 1.2;   // a line nearer than this to a half order is left alone
+constexpr float kToneOverMean = 12.F;      // of what the mean cycle leaves over; noise's largest of 800 bins reaches 7
+constexpr std::size_t kToneReach = 2;      // bins each side that go with a tone
 constexpr double kKeepLine = 4.0;          // power over its noise from which a half order enters the template
 constexpr double kLoudnessVariance = 0.1;  // of one firing against its average
 constexpr float kTiny = 1e-30F;
@@ -174,6 +176,38 @@ void CycleTemplate::average(const CyclePath& path, double highest_hz) {
         const std::size_t next = (p + 1) & (points_ - 1);
         template_[p] = {shape_[p], slope_[p], shape_[next] - shape_[p], slope_[next] - slope_[p]};
     }
+}
+
+void CycleTemplate::cut_foreign_tones(const CyclePath& path, double highest_hz) {
+    average(path, highest_hz);
+    std::fill(in_.begin(), in_.end(), 0.F);
+    for (std::size_t k = 0; k < path.steps(); ++k) {
+        auto [from, to, at, step] = run(path, k, static_cast<double>(points_));
+        for (std::size_t i = from; i < to; ++i, at += step) {
+            const Point& p = template_[point(at) & (points_ - 1)];
+            in_[i] = x_[i] - (p.value + part(at) * p.value_gain);
+        }
+    }
+    fft_.forward(in_, bins_);
+    const double bin_hz = rate_hz_ / static_cast<double>(fft_.size());
+    const auto lowest = static_cast<std::size_t>(kLowest_hz / bin_hz);
+    const auto highest = std::min(bins_.size() - kToneReach - 1, static_cast<std::size_t>(highest_hz / bin_hz));
+    float sum = 0.F;
+    for (std::size_t b = lowest; b < highest; ++b) sum += std::norm(bins_[b]);
+    const float threshold = kToneOverMean * sum / static_cast<float>(highest - lowest);
+    std::vector<std::complex<float>> tones(bins_.size());
+    float cut = 0.F;
+    for (std::size_t b = lowest + kToneReach; b < highest; ++b)
+        if (std::norm(bins_[b]) > threshold) {
+            cut += std::norm(bins_[b]);
+            std::copy_n(bins_.begin() + static_cast<std::ptrdiff_t>(b - kToneReach), 2 * kToneReach + 1,
+                        tones.begin() + static_cast<std::ptrdiff_t>(b - kToneReach));
+        }
+    foreign_share_ = sum > 0.F ? static_cast<double>(cut / sum) : 0.0;
+    if (cut <= 0.F) return;
+    fft_.inverse(tones, in_);
+    const float scale = 1.F / static_cast<float>(fft_.size());
+    for (std::size_t i = 0; i < length_; ++i) x_[i] -= scale * in_[i];
 }
 
 std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const {

@@ -35,6 +35,11 @@ class CycleTemplate {
     /// Takes the segment that starts at `first_s`: divides it by its local floor and cuts narrow tones that lie off
     /// the comb of half orders for every cycle frequency between the two given.
     void take(const Timeline& source, double first_s, double cycle_low_hz, double cycle_high_hz);
+    /// Takes out narrow tones up to `highest_hz` that stand in what the mean cycle along the path leaves over: fans,
+    /// hum, a voice. The path must be good enough for the engine's own lines to that frequency to be in the mean cycle.
+    void cut_foreign_tones(const CyclePath& path, double highest_hz);
+    /// Their share of what the mean cycle left over.
+    [[nodiscard]] double foreign_share() const noexcept { return foreign_share_; }
     /// Averages the cycle along the path; keeps half orders up to `highest_hz` that stand above the noise.
     void average(const CyclePath& path, double highest_hz);
     /// Power over the noise of the lines of a longer or shorter cycle, `cycles` of the engine's: line i stands at the
@@ -72,6 +77,7 @@ class CycleTemplate {
     };
     [[nodiscard]] Sums sums_over(const Run& run) const noexcept;
     std::vector<Sums> blocks_;
+    double foreign_share_ = 0.0;
     double noise_ = 1.0;  ///< mean square of what the template leaves over
 };
 

@@ -9,6 +9,7 @@ namespace idlehark {
 namespace {
 // Each pass may use lines up to here: the lowest forgive the coarse path's errors, the highest measure finest.
 constexpr std::array<double, 3> kPassHighest_hz{220.0, 400.0, 600.0};
+constexpr double kToneHighest_hz = 420.0;  // as high as the passes before the last make sure of
 constexpr double kHighestLine_hz = 640.0;
 constexpr double kHighestModulation_hz = 320.0;
 constexpr double kGrid_s = 0.02;          // on which the coarse path is smoothed
@@ -18,6 +19,8 @@ constexpr double kPathSmoothing_s = 0.2;  // takes the frames' scatter off the p
 constexpr double kSurge_rpm = 8.0;
 constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
+// Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
+constexpr double kForeignDoubt = 3.0;
 constexpr std::size_t kStepsPerBlock = 2;
 constexpr double kShortestBlock_s = 0.025;
 constexpr double kLongestBlock_s = 0.085;
@@ -152,7 +155,7 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
                                                    double end_s) {
     const double first_s = end_s - kSegment_s;
     lay_path(path, first_s);
-    const auto [slowest, fastest] = std::minmax_element(path_.speed_hz.begin(), path_.speed_hz.end());
+    const auto [slowest, fastest] = std::minmax_element(reference_.speed_hz.begin(), reference_.speed_hz.end());
     const double low = *slowest, high = *fastest;
     signals_[0].take(sound.mid, first_s, low, high);
     for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) signals_[e + 1].take(sound.envelope[e], first_s, low, high);
@@ -161,6 +164,8 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     measured_.resize(blocks);
     std::span<const SpeedSmoother::Speed> change;
     for (const double& highest_hz : kPassHighest_hz) {
+        const bool last = &highest_hz == &kPassHighest_hz.back();
+        if (last) signals_[0].cut_foreign_tones(path_, kToneHighest_hz);
         gradient_.assign(blocks, 0.0);
         information_.assign(blocks, 0.0);
         for (auto& s : signals_) {
@@ -176,16 +181,16 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
                             .information = heard ? information_[j] : 0.0};
             if (information_[j] > 0.0) measured_[j].moved_cycles += gradient_[j] / information_[j];
         }
-        const bool last = &highest_hz == &kPassHighest_hz.back();
         change = smoother_.smooth(measured_, kCoarseError * low, last);
         move_path(change);
     }
+    const double doubt = 1.0 + kForeignDoubt * signals_[0].foreign_share();
     out_.clear();
     for (std::size_t j = 0; j < blocks; ++j)
         out_.push_back({.time_s = first_s + measured_[j].time_s,
                         .cycle_hz = on_grid(far_, measured_[j].time_s) + change[j].change_hz,
-                        .variance = change[j].variance,
-                        .walk_variance = smoother_.walk_variance()});
+                        .variance = change[j].variance * doubt,
+                        .walk_variance = smoother_.walk_variance() * doubt});
     return out_;
 }
 
