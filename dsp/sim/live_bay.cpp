@@ -81,10 +81,10 @@ struct LiveBay::Parts {
     void make_sound() {
         auto mix = mix_without_can(spec, path);
         const auto seed = sub_seed(spec.seed, "can");
-        const double gain = std::isfinite(spec.sound.hiss_level_db)
-                                ? spray_can_gain(*mix, {}, spec.sound.hiss_level_db, seed,
- std::min(kSteady_s, spec.quiet_start_s))
-                                : 0.0;
+        const double gain =
+            std::isfinite(spec.sound.hiss_level_db)
+                ? spray_can_gain(*mix, {}, spec.sound.hiss_level_db, seed, std::min(kSteady_s, spec.quiet_start_s))
+                : 0.0;
         auto with_can = std::make_unique<MixWithCan>(std::move(mix), gain, seed);
         can = with_can.get();
         sound = through_microphone(std::move(with_can), spec.sound.microphone);
