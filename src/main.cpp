@@ -1,15 +1,55 @@
+#include "gui/shell/window.hpp"
 #include "src/cli/cli.hpp"
 #include "src/cli/messages.hpp"
+#include "src/desk/desk.hpp"
+#include "src/files/last_choice.hpp"
 
+#include <cstdlib>
 #include <exception>
+#include <filesystem>
 #include <string>
+
+namespace {
+
+using namespace idlehark;
+
+std::string home_cases() {
+    const char* home = std::getenv("HOME");
+    return (std::filesystem::path{home && *home == '/' ? home : "."} / "idlehark-cases").string();
+}
+
+int open_window(const WindowRequest& request) {
+    DeskOptions options;
+    options.cases_folder = request.cases_folder.empty() ? home_cases() : request.cases_folder;
+    options.practice_spots = request.spots;
+    Desk desk{options};
+    if (request.practice_seed) desk.send(gui::ask::StartPractice{*request.practice_seed, request.pace});
+    if (!request.replay.empty()) desk.send(gui::ask::StartReplay{request.replay, {}});
+
+    gui::WindowOptions window;
+    window.width = request.width;
+    window.height = request.height;
+    if (request.scale) window.scale = static_cast<float>(*request.scale);
+    if (!request.language.empty())
+        window.language = request.language == "de" ? gui::Language::german : gui::Language::english;
+    window.memory = last_window();
+    window.keep_memory = [](const std::string& line) { remember_window(line); };
+    window.picture_folder = std::string(1, '.');
+    window.report_frames = request.report_frames;
+    const auto fault = gui::run_window(
+        {.view = [&desk] { return desk.view(); }, .send = [&desk](gui::Command c) { desk.send(std::move(c)); }},
+        window);
+    return fault ? refuse({fault->what, fault->hint}) : kExitDone;
+}
+
+}  // namespace
 
 int main(int argc, char** argv) {
     try {
-        return idlehark::run_command_line(argc, argv);
+        return run_command_line(argc, argv, open_window);
     } catch (const std::exception& e) {
-        return idlehark::refuse({std::string{"stopped by an unexpected fault: "} + e.what(), ""});
+        return refuse({std::string{"stopped by an unexpected fault: "} + e.what(), ""});
     } catch (...) {
-        return idlehark::refuse({"stopped by an unexpected fault", ""});
+        return refuse({"stopped by an unexpected fault", ""});
     }
 }

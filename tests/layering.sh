@@ -36,11 +36,14 @@ check 'dsp neither logs nor asks the system:' "$(sources dsp | while IFS= read -
     grep -nE 'random_device|getenv|std::cerr|std::cout' "$file" | sed "s|^|$file:|"
 done)"
 
-check 'src includes dsp and src; only main.cpp knows gui:' "$(includes src | grep '"' |
-    grep -vE '"(dsp|src)/[a-z0-9_/]+\.hpp"' | grep -vE '^src/main\.cpp:[0-9]+:#include "gui/')"
+check 'src includes dsp and src; main.cpp knows gui, and src/desk its plain view state and commands:' "$(includes src |
+    grep '"' | grep -vE '"(dsp|src)/[a-z0-9_/]+\.hpp"' | grep -vE '^src/main\.cpp:[0-9]+:#include "gui/' |
+    grep -vE '^src/desk/[a-z_]+\.hpp:[0-9]+:#include "gui/(view_state|commands)\.hpp"')"
+check 'The view state and the commands are plain: dsp, each other and the standard library:' "$(
+    includes gui/view_state.hpp gui/commands.hpp | grep -vE '"(dsp/[a-z0-9_/]+|gui/view_state)\.hpp"|<[a-z_]+>')"
 check 'portaudio.h belongs to src/capture alone:' "$(includes dsp src gui | grep portaudio |
     grep -vE '^src/capture/')"
 check "FFmpeg's headers belong to src/recording alone:" "$(includes dsp src gui | grep -E '<libav|<libsw' |
     grep -vE '^src/recording/')"
-check 'gui includes dsp and gui:' "$(includes gui | grep '"' | grep -vE '"(dsp|gui)/[a-z0-9_/]+\.hpp"')"
+check 'gui includes dsp and gui:' "$(includes gui | grep '"' | grep -vE '"(dsp|gui)/[a-z0-9_/]+\.(hpp|def)"')"
 exit $wrong

@@ -2,12 +2,13 @@
 
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
+#include "src/cli/window_command.hpp"
 
 #include <fmt/format.h>
 
 namespace idlehark {
 
-int run_command_line(int argc, const char* const* argv) {
+int run_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {
     CLI::App app{
         "Idlehark listens to an idling engine and says, with numbers, which joint of its intake leaks.\n"
         "Every test with spray is a fire risk: read the cautions in README.md first.",
@@ -16,18 +17,17 @@ int run_command_line(int argc, const char* const* argv) {
     app.require_subcommand(1);
     app.get_formatter()->column_width(34);
     app.footer(
-        "`idlehark COMMAND --help` explains a command. Exit code: 0 done, 1 the sound allows no answer, 2 wrong "
+        "`idlehark` alone opens the window. `idlehark COMMAND --help` explains a command. Exit code: 0 done, 1 the "
+        "sound allows no answer, 2 wrong "
         "input.");
 
     Command chosen;
     for (const auto add : {add_idle, add_bursts, add_spray, add_injectors, add_hiss, add_balance, add_practice,
                            add_demo, add_devices, add_record, add_listen, add_case})
         add(app, chosen);
+    add_window(app, chosen, open_window);
 
-    if (argc < 2) {
-        fmt::print(stderr, "{}", app.help());
-        return kExitBadInput;
-    }
+    if (argc < 2) return open_window({});
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& e) {

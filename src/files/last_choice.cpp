@@ -19,21 +19,27 @@ std::optional<std::filesystem::path> state_folder() {
     return {};
 }
 
-}  // namespace
-
-std::string last_device() {
+std::string last(const char* what) {
     const auto folder = state_folder();
-    if (!folder || !std::filesystem::exists(*folder / "device")) return "";
-    const auto text = read_text((*folder / "device").string(), 4096);
+    std::error_code code;
+    if (!folder || !std::filesystem::exists(*folder / what, code)) return "";
+    const auto text = read_text((*folder / what).string(), 4096);
     return text ? text.value().substr(0, text.value().find('\n')) : "";
 }
 
-void remember_device(const std::string& name) {
+void remember(const char* what, const std::string& line) {
     const auto folder = state_folder();
     if (!folder) return;
     std::error_code code;
     std::filesystem::create_directories(*folder, code);
-    if (!code) static_cast<void>(write_text((*folder / "device").string(), name + "\n"));
+    if (!code) static_cast<void>(write_text((*folder / what).string(), line + "\n"));
 }
+
+}  // namespace
+
+std::string last_device() { return last("device"); }
+void remember_device(const std::string& name) { remember("device", name); }
+std::string last_window() { return last("window"); }
+void remember_window(const std::string& line) { remember("window", line); }
 
 }  // namespace idlehark

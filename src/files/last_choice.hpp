@@ -9,4 +9,8 @@ namespace idlehark {
 [[nodiscard]] std::string last_device();
 void remember_device(const std::string& name);
 
+/// How the window stood when it was closed, one line.
+[[nodiscard]] std::string last_window();
+void remember_window(const std::string& line);
+
 }  // namespace idlehark

@@ -25,18 +25,6 @@ SpotKind kind_of(const std::string& simulated) {
     return simulated == "shaft" || simulated == "throttle body" ? SpotKind::throttle : SpotKind::other;
 }
 
-BayMap map_of(const sim::SessionSpec& spec) {
-    BayMap map{.name = spec.engine.engine.name + ", practice bay", .picture = {}, .spots = {}};
-    for (const auto& s : spec.spots)
-        map.spots.push_back({.spot = s.id,
-                             .name = s.name,
-                             .kind = kind_of(s.kind),
-                             .x_mm = s.x_mm,
-                             .y_mm = s.y_mm,
-                             .cylinder = s.cylinder});
-    return map;
-}
-
 MarksFile marks_of(const sim::Session& session) {
     MarksFile marks;
     for (const auto& m : session.marks())
@@ -57,6 +45,18 @@ std::string truth_of(const sim::Session& session, std::uint64_t seed) {
 }
 
 }  // namespace
+
+BayMap practice_map(const sim::SessionSpec& spec) {
+    BayMap map{.name = spec.engine.engine.name + ", practice bay", .picture = {}, .spots = {}};
+    for (const auto& s : spec.spots)
+        map.spots.push_back({.spot = s.id,
+                             .name = s.name,
+                             .kind = kind_of(s.kind),
+                             .x_mm = s.x_mm,
+                             .y_mm = s.y_mm,
+                             .cylinder = s.cylinder});
+    return map;
+}
 
 Result<sim::Session> practice_session(const PracticeRequest& request) {
     const auto leaks = sim::draw_leaks(request.seed);
@@ -103,7 +103,7 @@ Result<Done> write_practice(const PracticeRequest& request,
     const auto in_folder = [&](const std::string& name) { return (folder / name).string(); };
 
     for (const auto& written : {write_engine(in_folder("engine.json"), session.spec().engine.engine),
-                                write_map(in_folder("map.json"), map_of(session.spec())),
+                                write_map(in_folder("map.json"), practice_map(session.spec())),
                                 write_marks(in_folder("marks.csv"), marks_of(session)),
                                 write_text(in_folder("truth.json"), truth_of(session, request.seed))})
         if (!written) return written.error();

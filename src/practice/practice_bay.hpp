@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/sim/session.hpp"
+#include "src/files/map_file.hpp"
 #include "src/result.hpp"
 
 #include <cstdint>
@@ -26,6 +27,9 @@ struct PracticeRequest {
 
 /// The session that a seed stands for. Errors: a spot named that the bay does not have.
 Result<sim::Session> practice_session(const PracticeRequest& request);
+
+/// Its spots as a map file has them.
+[[nodiscard]] BayMap practice_map(const sim::SessionSpec& spec);
 
 /// Writes the recording, engine.json, map.json, marks.csv and truth.json into the folder.
 Result<Done> write_practice(const PracticeRequest& request,

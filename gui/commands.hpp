@@ -1,0 +1,106 @@
+#pragma once
+
+#include "gui/view_state.hpp"
+
+#include <cstdint>
+#include <string>
+#include <variant>
+
+namespace idlehark::gui {
+
+/// What the window asks for. Plain values; whoever gets them may refuse, and says why in ViewState::fault.
+namespace ask {
+
+struct NewCase {
+    std::string folder;
+};
+struct OpenCase {
+    std::string folder;
+};
+
+struct ListDevices {};
+struct StartLive {
+    std::string device;
+};  ///< empty: the one chosen last
+struct StartReplay {
+    std::string path, marks_path;
+};
+struct StartPractice {
+    std::uint64_t seed = 1;
+    double pace = 1.0;
+};
+/// No more sound, no more prompts; what was recorded is kept.
+struct Stop {};
+
+struct SetStage {
+    Stage stage = Stage::describe;
+};
+struct SetEngine {
+    Engine engine;
+};
+struct SetLog {
+    std::vector<LogLine> lines;
+};
+struct SetMap {
+    BayMap map;
+};
+
+struct AlternativesSeen {};
+struct AnswerGate {
+    GatePoint point = GatePoint::extinguisher;
+    bool yes = false;
+};
+struct SetMatters {
+    double rpm = 15.0;
+};
+
+struct StartSpray {};
+struct Sprayed {};  ///< now, at the prompted spot
+struct SprayedElsewhere {
+    std::string spot;
+};  ///< the last burst went to another spot
+struct RepeatSpot {};
+struct SkipSpot {};
+struct UndoBurst {};
+struct PauseSpray {
+    bool pause = true;
+};
+struct FinishSpray {};
+
+struct StartTake {
+    bool injector = false;
+    std::string place;
+};  ///< cylinder number or spot
+struct TakeFile {
+    bool injector = false;
+    std::string place, path;
+};  ///< a recording made elsewhere
+struct StopTake {};
+struct JudgeHiss {};
+struct JudgeInjectors {};
+
+struct Compare {
+    std::string before_case, after_case;
+};
+struct WriteReport {};
+struct ShowScore {};
+
+struct Tell {
+    std::string what, hint;
+};  ///< a fault of the window's own, shown like any other
+struct CancelJob {};
+struct CloseFault {
+    std::uint64_t number = 0;
+};
+
+}  // namespace ask
+
+using Command =
+    std::variant<ask::NewCase, ask::OpenCase, ask::ListDevices, ask::StartLive, ask::StartReplay, ask::StartPractice,
+                 ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap, ask::AlternativesSeen,
+                 ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayedElsewhere,
+                 ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::PauseSpray, ask::FinishSpray, ask::StartTake,
+                 ask::TakeFile, ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare, ask::WriteReport,
+                 ask::ShowScore, ask::Tell, ask::CancelJob, ask::CloseFault>;
+
+}  // namespace idlehark::gui

@@ -1,0 +1,101 @@
+#include "gui/flow/flow.hpp"
+
+#include "gui/flow/sentence.hpp"
+#include "gui/flow/widgets.hpp"
+
+#include <algorithm>
+
+#include <imgui.h>
+
+namespace idlehark::gui {
+
+void Flow::page(const PageContext& c, Stage stage) {
+    switch (stage) {
+        case Stage::describe:
+            return describe(c);
+        case Stage::log:
+            return log(c);
+        case Stage::map:
+            return map(c);
+        case Stage::gate:
+            return gate(c);
+        case Stage::settle:
+            return settle(c);
+        case Stage::listen_first:
+            return listen_first(c);
+        case Stage::spray:
+            return spray(c);
+        case Stage::injectors:
+            return injectors(c);
+        case Stage::compare:
+            return compare(c);
+        case Stage::report:
+            return report(c);
+    }
+}
+
+void Flow::draw(const PageContext& c, Stage stage, const Rect& place) {
+    if (place.empty()) return;
+    ImGui::SetNextWindowPos({place.x, place.y});
+    ImGui::SetNextWindowSize({place.w, place.h});
+    // One window a page, so that the keyboard's place on it is its own.
+    const auto id = "##page" + std::to_string(static_cast<int>(stage));
+    const bool turned = stage != shown_;
+    if (turned) {
+        ImGui::SetNextWindowFocus();
+        way_on_ = {};
+    }
+    shown_ = stage;
+    constexpr auto kStill = ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoSavedSettings |
+                            ImGuiWindowFlags_NoBringToFrontOnFocus;
+    if (ImGui::Begin(id.c_str(), nullptr, kStill)) {
+        const float foot = way_on_.to ? 62.0F * c.scale : 0.0F;
+        WayOn now;
+        PageContext with = c;
+        with.way_on = &now;
+        if (ImGui::BeginChild("##body", {0.0F, -foot}, false, ImGuiWindowFlags_NavFlattened)) {
+            if (turned) ImGui::SetScrollY(0.0F);
+            page(with, stage);
+        }
+        ImGui::EndChild();
+        way_on_ = now;
+        if (foot > 0.0F && now.to &&
+            button(c, fmt::format("{}: {} →", c.say(Word::go_on), c.say(name_of(*now.to))), 0.0F, true, now.enabled))
+            c.go(*now.to);
+    }
+    ImGui::End();
+}
+
+void Flow::draw_above(const PageContext& c, Size window) {
+    // The forms follow the state when it is changed by others: an opened case, a practice bay.
+    if (engine_ && form_fault_.empty() && c.view.engine_edition != engine_edition_) engine_.reset();
+    if (c.view.engine_edition != engine_edition_) log_.reset();
+    engine_edition_ = c.view.engine_edition;
+
+    if (const auto path = chooser_.draw(c.say, c.scale); path && chosen_) chosen_(*path);
+
+    const auto& fault = c.view.fault;
+    if (!fault && !c.view.job.running) return;
+    const float w = std::min(0.9F * window.w, 640.0F * c.scale);
+    ImGui::SetNextWindowPos({0.5F * window.w, 0.5F * window.h}, ImGuiCond_Always, {0.5F, 0.5F});
+    ImGui::SetNextWindowSizeConstraints({w, 0.0F}, {w, 0.9F * window.h});
+    constexpr auto kBox = ImGuiWindowFlags_NoTitleBar | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_AlwaysAutoResize |
+                          ImGuiWindowFlags_NoSavedSettings;
+    ImGui::PushStyleVar(ImGuiStyleVar_WindowBorderSize, 3.0F * c.scale);
+    if (ImGui::Begin(fault ? "##fault" : "##job", nullptr, kBox)) {
+        if (fault) {
+            warning(c, fault->what.c_str());
+            if (!fault->hint.empty()) paragraph(fault->hint);
+            if (ImGui::IsWindowAppearing()) ImGui::SetKeyboardFocusHere();
+            if (button(c, c.say(Word::close), 140.0F * c.scale, true)) c.send(ask::CloseFault{fault->number});
+        } else {
+            paragraph(c.view.job.what);
+            ImGui::ProgressBar(static_cast<float>(c.view.job.done), {-1.0F, 30.0F * c.scale});
+            if (button(c, c.say(Word::cancel), 140.0F * c.scale)) c.send(ask::CancelJob{});
+        }
+    }
+    ImGui::End();
+    ImGui::PopStyleVar();
+}
+
+}  // namespace idlehark::gui

@@ -1,0 +1,201 @@
+#include "gui/flow/widgets.hpp"
+
+#include <algorithm>
+#include <cctype>
+#include <charconv>
+#include <numeric>
+
+#include <imgui.h>
+#include <imgui_stdlib.h>
+
+namespace idlehark::gui {
+
+namespace {
+
+std::string order_text(const Engine& e) {
+    std::string text;
+    if (e.firing_order.empty())  // as the engine file has it: in the order of their numbers
+        for (int c = 1; c <= e.cylinders; ++c) text += (c == 1 ? "" : "-") + std::to_string(c);
+    for (const int c : e.firing_order) text += (text.empty() ? "" : "-") + std::to_string(c);
+    return text;
+}
+
+/// Numbers between anything that is no digit; empty if one is out of reason.
+std::vector<int> order_of(const std::string& text) {
+    std::vector<int> order;
+    for (const char* p = text.data(); p < text.data() + text.size();) {
+        if (std::isdigit(static_cast<unsigned char>(*p)) == 0) {
+            ++p;
+            continue;
+        }
+        int value = 0;
+        const auto [end, code] = std::from_chars(p, text.data() + text.size(), value);
+        if (code != std::errc{}) return {};
+        order.push_back(value);
+        p = end;
+    }
+    return order;
+}
+
+bool each_once(std::vector<int> order, int cylinders) {
+    std::sort(order.begin(), order.end());
+    if (static_cast<int>(order.size()) != cylinders) return false;
+    for (int c = 1; c <= cylinders; ++c)
+        if (order[static_cast<std::size_t>(c - 1)] != c) return false;
+    return true;
+}
+
+std::vector<int> usual_order(int cylinders) {
+    switch (cylinders) {
+        case 4:
+            return {1, 3, 4, 2};
+        case 5:
+            return {1, 2, 4, 5, 3};
+        case 6:
+            return {1, 5, 3, 6, 2, 4};
+        case 8:
+            return {1, 8, 4, 3, 6, 5, 7, 2};
+        default:
+            break;
+    }
+    std::vector<int> order(static_cast<std::size_t>(cylinders));
+    std::iota(order.begin(), order.end(), 1);
+    return order;
+}
+
+}  // namespace
+
+void Flow::describe(const PageContext& c) {
+    const auto& say = c.say;
+    title(c, say(Word::describe_sound));
+    const float width = ImGui::GetContentRegionAvail().x;
+    const float third = (width - 2.0F * ImGui::GetStyle().ItemSpacing.x) / 3.0F;
+    const float each = third > 150.0F * c.scale ? third : width;
+    if (!c.view.sound.running) {
+        if (button(c, say(Word::start_practice), each, true))
+            c.send(ask::StartPractice{practice_number_, static_cast<double>(practice_pace_)});
+        if (each == third) ImGui::SameLine();
+        if (button(c, say(Word::start_live), each, true)) {
+            const auto& d = c.view.devices;
+            c.send(ask::StartLive{device_ < d.size() && device_ > 0 ? d[device_] : std::string{}});
+        }
+        if (each == third) ImGui::SameLine();
+        if (button(c, say(Word::start_replay), each, true)) {
+            chooser_.open(FileChooser::Wanted::sound);
+            chosen_ = [send = c.send](const std::string& path) { send(ask::StartReplay{path, {}}); };
+        }
+        ImGui::SetNextItemWidth(120.0F * c.scale);
+        int number = static_cast<int>(practice_number_);
+        if (ImGui::InputInt(say(Word::practice_number), &number, 1))
+            practice_number_ = static_cast<std::uint64_t>(std::clamp(number, 1, 1'000'000));
+        ImGui::SameLine();
+        ImGui::SetNextItemWidth(120.0F * c.scale);
+        if (ImGui::InputInt(say(Word::practice_pace), &practice_pace_, 1))
+            practice_pace_ = std::clamp(practice_pace_, 1, 20);
+        paragraph(say(Word::start_practice_help));
+    } else {
+        paragraph(say(Word::sound_on, c.view.sound.source));
+        if (!c.view.case_folder.empty()) paragraph(say(Word::case_is, c.view.case_folder));
+    }
+
+    ImGui::Separator();
+    title(c, say(Word::engine));
+    if (!engine_) {
+        engine_ = c.view.engine;
+        order_text_ = order_text(*engine_);
+    }
+    Engine& e = *engine_;
+    bool changed = false;
+    label(c, say(Word::engine_name));
+    ImGui::SetNextItemWidth(-1.0F);
+    changed |= ImGui::InputText("##name", &e.name);
+    label(c, say(Word::cylinders));
+    ImGui::SetNextItemWidth(150.0F * c.scale);
+    if (ImGui::InputInt("##cylinders", &e.cylinders, 1)) {
+        e.cylinders = std::clamp(e.cylinders, 1, 12);
+        e.firing_order = usual_order(e.cylinders);
+        e.firing_angles_deg.clear();
+        e.injection_groups.clear();
+        order_text_ = order_text(e);
+        changed = true;
+    }
+    label(c, say(Word::strokes));
+    for (const int strokes : {4, 2}) {
+        if (choice(c, strokes == 4 ? "4" : "2", e.strokes == strokes, 70.0F * c.scale)) {
+            e.strokes = strokes;
+            changed = true;
+        }
+        ImGui::SameLine();
+    }
+    ImGui::NewLine();
+    label(c, say(Word::firing_order));
+    ImGui::SetNextItemWidth(-1.0F);
+    changed |= ImGui::InputText("##order", &order_text_);
+    label(c, say(Word::idle_range));
+    const auto speed = [&](const char* id, double& value) {
+        int v = static_cast<int>(value);
+        ImGui::SetNextItemWidth(90.0F * c.scale);
+        if (ImGui::InputInt(id, &v, 0)) {
+            value = std::clamp(v, 0, 9999);
+            changed = true;
+        }
+    };
+    speed("##low", e.idle_low_rpm);
+    ImGui::SameLine();
+    ImGui::TextUnformatted(say(Word::idle_to));
+    ImGui::SameLine();
+    speed("##high", e.idle_high_rpm);
+    label(c, say(Word::injection));
+    const auto pick_injection = [&](Word word, Injection which) {
+        if (choice(c, say(word), e.injection == which)) {
+            e.injection = which;
+            changed = true;
+        }
+        ImGui::SameLine();
+    };
+    pick_injection(Word::injection_sequential, Injection::sequential);
+    pick_injection(Word::injection_simultaneous, Injection::simultaneous);
+    if (ImGui::GetContentRegionAvail().x < 120.0F * c.scale) {
+        ImGui::NewLine();
+        label(c, "");
+    }
+    pick_injection(Word::injection_grouped, Injection::grouped);
+    ImGui::NewLine();
+    label(c, say(Word::idle_control));
+    const auto pick_control = [&](Word word, IdleControl which) {
+        if (choice(c, say(word), e.idle_control == which)) {
+            e.idle_control = which;
+            changed = true;
+        }
+        ImGui::SameLine();
+    };
+    pick_control(Word::idle_fixed, IdleControl::fixed);
+    pick_control(Word::idle_regulated, IdleControl::regulated);
+    ImGui::NewLine();
+
+    if (changed) {
+        form_fault_.clear();
+        const auto order = order_of(order_text_);
+        if (!each_once(order, e.cylinders)) form_fault_ = say(Word::order_fault);
+        if (!(e.idle_low_rpm >= 300.0 && e.idle_high_rpm <= 3000.0 && e.idle_high_rpm > e.idle_low_rpm))
+            form_fault_ = say(Word::range_fault);
+        if (form_fault_.empty()) {
+            e.firing_order = order;
+            if (e.injection == Injection::grouped && e.injection_groups.empty() && e.cylinders % 2 == 0 &&
+                e.cylinders > 1) {
+                // The usual pairing: cylinders whose turns lie one crank turn apart.
+                const auto half = static_cast<std::size_t>(e.cylinders / 2);
+                for (std::size_t i = 0; i < half; ++i) e.injection_groups.push_back({order[i], order[i + half]});
+            }
+            c.send(ask::SetEngine{e});
+        }
+    }
+    if (!form_fault_.empty()) warning(c, form_fault_.c_str());
+    const double low_hz = firing_frequency(e, Rpm{e.idle_low_rpm}).value;
+    const double high_hz = firing_frequency(e, Rpm{e.idle_high_rpm}).value;
+    paragraph(say(Word::derived, low_hz, high_hz, cycle_deg(e) / e.cylinders));
+    if (e.idle_control == IdleControl::regulated) warning(c, say(Word::regulated_warning));
+    go_on(c, Stage::log, form_fault_.empty());
+}
+
+}  // namespace idlehark::gui

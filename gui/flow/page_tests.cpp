@@ -1,0 +1,253 @@
+#include "gui/flow/sentence.hpp"
+#include "gui/flow/widgets.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <imgui.h>
+
+namespace idlehark::gui {
+
+namespace {
+
+std::string rounded(double v, const char* format = "{:.0f}") {
+    return std::isnan(v) ? std::string{"–"} : fmt::format(fmt::runtime(format), v);
+}
+
+void take_bar(const PageContext& c) {
+    const auto& take = c.view.take;
+    if (!take.running) return;
+    ImGui::ProgressBar(static_cast<float>(std::clamp(take.done_s / take.needed_s, 0.0, 1.0)), {-1.0F, 30.0F * c.scale},
+                       take.place.c_str());
+    if (button(c, c.say(Word::take_stop))) c.send(ask::StopTake{});
+}
+
+/// Wraps to the next line where the next button would not fit.
+void next_in_row(float width) {
+    ImGui::SameLine();
+    if (ImGui::GetContentRegionAvail().x < width) ImGui::NewLine();
+}
+
+}  // namespace
+
+void Flow::settle(const PageContext& c) {
+    const auto& say = c.say;
+    const auto& s = c.view.settle;
+    title(c, say(Word::settle_title));
+    if (!c.view.sound.running && !s.done) {
+        warning(c, say(Word::settle_no_sound));
+        if (button(c, say(Word::stage_describe), 0.0F, true)) c.go(Stage::describe);
+        return;
+    }
+    ImGui::ProgressBar(static_cast<float>(std::clamp(s.heard_s / s.needed_s, 0.0, 1.0)), {-1.0F, 34.0F * c.scale},
+                       fmt::format("{:.0f} / {:.0f} s", std::min(s.heard_s, s.needed_s), s.needed_s).c_str());
+    ImGui::Spacing();
+    figure(c, say(Word::settle_idle), rounded(s.idle_rpm), say(Word::rpm));
+    figure(c, say(Word::settle_hunting), std::isnan(s.hunting_rpm) ? "–" : fmt::format("±{:.1f}", s.hunting_rpm),
+           say(Word::rpm));
+    figure(c, say(Word::settle_smallest), rounded(s.smallest_provable_rpm, "{:.1f}"), say(Word::rpm));
+    label(c, say(Word::settle_matters));
+    int matters = static_cast<int>(s.matters_rpm);
+    ImGui::SetNextItemWidth(140.0F * c.scale);
+    if (ImGui::InputInt("##matters", &matters, 1))
+        c.send(ask::SetMatters{static_cast<double>(std::clamp(matters, 1, 200))});
+    if (s.done && s.smallest_provable_rpm > s.matters_rpm)
+        warning(c, say(Word::settle_pointless));
+    else if (s.done && !std::isnan(s.smallest_provable_rpm))
+        paragraph(say(Word::settle_enough));
+    go_on(c, Stage::listen_first);
+}
+
+void Flow::listen_first(const PageContext& c) {
+    const auto& say = c.say;
+    title(c, say(Word::listen_title));
+    paragraph(say(Word::listen_how));
+    if (c.view.sound.mode == Mode::practice) {
+        warning(c, say(Word::listen_not_practice));
+    } else {
+        take_bar(c);
+        if (selected_spot_.empty() && !c.view.map.spots.empty()) selected_spot_ = c.view.map.spots.front().spot;
+        if (!c.view.take.running && !selected_spot_.empty() &&
+            button(c, say(Word::listen_here, selected_spot_), 0.0F, true))
+            c.send(ask::StartTake{false, selected_spot_});
+        if (!c.view.take.running && !selected_spot_.empty()) {
+            ImGui::SameLine();
+            if (button(c, say(Word::take_file))) {
+                chooser_.open(FileChooser::Wanted::sound);
+                chosen_ = [send = c.send, spot = selected_spot_](const std::string& path) {
+                    send(ask::TakeFile{false, spot, path});
+                };
+            }
+        }
+    }
+    if (ImGui::BeginChild("##hiss", {0.0F, -120.0F * c.scale}, true)) {
+        for (const auto& s : c.view.spots) {
+            std::string line = s.place.spot + "   " + s.place.name;
+            if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
+            if (s.hiss_db) {
+                line += "   " + say(Word::listen_louder, *s.hiss_db);
+                if (s.hiss_stands_out) line += std::string{"   "} + say(Word::listen_stands_out);
+            }
+            if (ImGui::Selectable((line + "##" + s.place.spot).c_str(), s.place.spot == selected_spot_, 0,
+                                  {0.0F, 32.0F * c.scale}))
+                selected_spot_ = s.place.spot;
+        }
+    }
+    ImGui::EndChild();
+    const auto taken =
+        std::count_if(c.view.spots.begin(), c.view.spots.end(), [](const SpotView& s) { return s.hiss_taken; });
+    if (!c.view.hiss_headline.empty()) paragraph(c.view.hiss_headline);
+    if (c.view.sound.mode != Mode::practice && taken >= 4 && button(c, say(Word::listen_judge)))
+        c.send(ask::JudgeHiss{});
+    go_on(c, Stage::spray);
+}
+
+void Flow::pedal(const PageContext& c, Pedal which) {
+    const auto phase = c.view.spray.phase;
+    switch (which) {
+        case Pedal::spray:
+            if (phase == SprayPhase::shut || phase == SprayPhase::stopped || phase == SprayPhase::finished) {
+                if (c.view.gate.open && c.view.sound.running && phase == SprayPhase::shut) c.send(ask::StartSpray{});
+            } else if (prompts_spray(c.view)) {
+                c.send(ask::Sprayed{});
+            }
+            break;
+        case Pedal::repeat:
+            c.send(ask::RepeatSpot{});
+            break;
+        case Pedal::skip:
+            c.send(ask::SkipSpot{});
+            break;
+        case Pedal::wrong:
+            if (c.view.spray.bursts > 0) choosing_wrong_spot_ = true;
+            break;
+        case Pedal::undo:
+            c.send(ask::UndoBurst{});
+            break;
+        case Pedal::pause:
+            c.send(ask::PauseSpray{phase != SprayPhase::paused});
+            break;
+    }
+}
+
+void Flow::spray(const PageContext& c) {
+    const auto& say = c.say;
+    const auto& s = c.view.spray;
+    if (!c.view.gate.open) {
+        title(c, say(Word::gate_shut));
+        warning(c, say(Word::gate_law));
+        ImGui::Spacing();
+        if (button(c, say(Word::spray_to_gate), 0.0F, true)) c.go(Stage::gate);
+        return;
+    }
+    const float width = ImGui::GetContentRegionAvail().x;
+    const float half = (width - ImGui::GetStyle().ItemSpacing.x) / 2.0F;
+    if (s.phase == SprayPhase::shut) {
+        warning(c, say(Word::spray_rule));
+        paragraph(say(Word::spray_auto));
+        ImGui::Spacing();
+        if (!c.view.sound.running) {
+            warning(c, say(Word::settle_no_sound));
+            if (button(c, say(Word::stage_describe), width, true)) c.go(Stage::describe);
+        } else if (button(c, say(Word::spray_start), width, true)) {
+            c.send(ask::StartSpray{});
+        }
+        return;
+    }
+    const bool over = s.phase == SprayPhase::finished || s.phase == SprayPhase::stopped;
+    if (!over) {
+        const bool practice = c.view.sound.mode == Mode::practice;
+        if (button(c, say(practice ? Word::spray_practise : Word::spray_sprayed), width, true, prompts_spray(c.view)))
+            pedal(c, Pedal::spray);
+        if (button(c, say(Word::spray_repeat), half)) pedal(c, Pedal::repeat);
+        ImGui::SameLine();
+        if (button(c, say(Word::spray_skip), half)) pedal(c, Pedal::skip);
+        if (button(c, say(Word::spray_wrong), half, false, s.bursts > 0)) pedal(c, Pedal::wrong);
+        ImGui::SameLine();
+        if (button(c, say(Word::spray_undo), half, false, s.bursts > 0)) pedal(c, Pedal::undo);
+        if (button(c, say(s.phase == SprayPhase::paused ? Word::spray_resume : Word::spray_pause), half))
+            pedal(c, Pedal::pause);
+        ImGui::SameLine();
+        if (button(c, say(Word::spray_finish), half)) c.send(ask::FinishSpray{});
+    }
+    if (!s.notice.empty()) warning(c, s.notice.c_str());
+    if (!s.why.empty()) paragraph(s.why);
+    paragraph(say(Word::spray_used, s.bursts, s.most_bursts, s.decided, c.view.spots.size()));
+    if (choosing_wrong_spot_) {
+        title(c, say(Word::spray_which));
+        for (const auto& spot : c.view.spots) {
+            if (button(c, spot.place.spot, 56.0F * c.scale)) {
+                c.send(ask::SprayedElsewhere{spot.place.spot});
+                choosing_wrong_spot_ = false;
+            }
+            next_in_row(56.0F * c.scale);
+        }
+        if (button(c, say(Word::cancel))) choosing_wrong_spot_ = false;
+    }
+    if (ImGui::BeginTable("##verdicts", 3,
+                          ImGuiTableFlags_RowBg | ImGuiTableFlags_ScrollY | ImGuiTableFlags_BordersInnerH,
+                          {0.0F, over ? -76.0F * c.scale : 0.0F})) {
+        ImGui::TableSetupScrollFreeze(0, 1);
+        ImGui::TableSetupColumn(say(Word::column_spot), ImGuiTableColumnFlags_WidthStretch, 2.4F);
+        ImGui::TableSetupColumn(say(Word::column_change), ImGuiTableColumnFlags_WidthStretch, 1.7F);
+        ImGui::TableSetupColumn(say(Word::column_verdict), ImGuiTableColumnFlags_WidthStretch, 1.7F);
+        ImGui::TableHeadersRow();
+        for (const auto& spot : c.view.spots) {
+            ImGui::TableNextRow();
+            ImGui::TableNextColumn();
+            if (spot.prompted) ImGui::PushFont(c.type.strong);
+            ImGui::TextWrapped("%s%s  %s", spot.prompted ? "→ " : "", spot.place.spot.c_str(), spot.place.name.c_str());
+            if (spot.prompted) ImGui::PopFont();
+            ImGui::TableNextColumn();
+            if (!std::isnan(spot.change_rpm))
+                ImGui::TextWrapped("%+.0f (%+.0f..%+.0f)", spot.change_rpm, spot.low_rpm, spot.high_rpm);
+            ImGui::TableNextColumn();
+            ImGui::TextWrapped("%s", say(spot.verdict ? word_of(*spot.verdict) : Word::verdict_not_tested));
+        }
+        ImGui::EndTable();
+    }
+    if (over) go_on(c, Stage::report);
+}
+
+void Flow::injectors(const PageContext& c) {
+    const auto& say = c.say;
+    title(c, say(Word::injectors_title));
+    paragraph(say(Word::injectors_how));
+    if (c.view.sound.mode == Mode::practice) {
+        warning(c, say(Word::listen_not_practice));
+        go_on(c, Stage::compare);
+        return;
+    }
+    take_bar(c);
+    for (const auto& i : c.view.injectors) {
+        ImGui::PushID(i.cylinder);
+        if (button(c, say(Word::injectors_take, i.cylinder), 0.0F, false, !c.view.take.running))
+            c.send(ask::StartTake{true, std::to_string(i.cylinder)});
+        ImGui::SameLine();
+        if (button(c, say(Word::take_file), 0.0F, false, !c.view.take.running)) {
+            chooser_.open(FileChooser::Wanted::sound);
+            chosen_ = [send = c.send, cylinder = std::to_string(i.cylinder)](const std::string& path) {
+                send(ask::TakeFile{true, cylinder, path});
+            };
+        }
+        ImGui::SameLine();
+        ImGui::AlignTextToFramePadding();
+        if (!i.verdict.empty())
+            ImGui::TextWrapped("%s   %s/%s Hz   %s %%   %s us   %s dB", i.verdict.c_str(),
+                               rounded(i.rate_hz, "{:.1f}").c_str(), rounded(i.expected_hz, "{:.1f}").c_str(),
+                               rounded(i.missed_percent, "{:.1f}").c_str(), rounded(i.jitter_us).c_str(),
+                               rounded(i.level_db, "{:+.1f}").c_str());
+        else if (i.taken)
+            ImGui::TextUnformatted(say(Word::injectors_taken));
+        else
+            ImGui::TextUnformatted("–");
+        ImGui::PopID();
+    }
+    const auto taken =
+        std::count_if(c.view.injectors.begin(), c.view.injectors.end(), [](const InjectorLine& i) { return i.taken; });
+    if (button(c, say(Word::injectors_judge), 0.0F, true, taken >= 2)) c.send(ask::JudgeInjectors{});
+    if (!c.view.injectors_headline.empty()) title(c, c.view.injectors_headline.c_str());
+    go_on(c, Stage::compare);
+}
+
+}  // namespace idlehark::gui

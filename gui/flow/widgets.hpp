@@ -1,0 +1,31 @@
+#pragma once
+
+#include "gui/flow/flow.hpp"
+
+#include <string>
+
+namespace idlehark::gui {
+
+/// Buttons a gloved finger hits; `loud` is the one thing to do on a page. `width` 0: as wide as its words.
+bool button(const PageContext& c, const char* words, float width = 0.0F, bool loud = false, bool enabled = true);
+inline bool button(const PageContext& c, const std::string& words, float width = 0.0F, bool loud = false,
+                   bool enabled = true) {
+    return button(c, words.c_str(), width, loud, enabled);
+}
+/// One of several: the chosen one is filled, and carries a dot so that it is not told by colour alone.
+bool choice(const PageContext& c, const char* words, bool chosen, float width = 0.0F);
+void title(const PageContext& c, const char* words);
+void paragraph(const char* words);
+inline void paragraph(const std::string& words) { paragraph(words.c_str()); }
+/// A paragraph behind a bar at its left edge: what must not be overlooked.
+void warning(const PageContext& c, const char* words);
+/// A label with its control to the right of a common edge.
+void label(const PageContext& c, const char* words);
+/// A large figure with its unit and what it is, under each other.
+void figure(const PageContext& c, const char* what, const std::string& value, const char* unit);
+/// The keyboard stands on the widget drawn last, and shows it.
+void stand_on_last();
+/// The page leads on to this one.
+void go_on(const PageContext& c, Stage next, bool enabled = true);
+
+}  // namespace idlehark::gui

@@ -1,0 +1,194 @@
+#include "gui/shell/map_pane.hpp"
+
+#include "gui/flow/sentence.hpp"
+#include "gui/look/palette.hpp"
+
+#include <chrono>
+#include <cstdint>
+#include <fstream>
+#include <iterator>
+#include <utility>
+#include <vector>
+
+namespace idlehark::gui {
+
+namespace {
+
+constexpr double kMargin = 26.0;
+constexpr double kWheelStep = 1.18;
+constexpr auto kDoubleClick = std::chrono::milliseconds{400};
+
+bool same_engine(const Engine& a, const Engine& b) {
+    return a.cylinders == b.cylinders && a.firing_angles_deg == b.firing_angles_deg &&
+           a.firing_order == b.firing_order && a.strokes == b.strokes;
+}
+
+BayPicture read_picture(const std::string& path) {
+    std::ifstream in{path, std::ios::binary};
+    if (!in) {
+        BayPicture none;
+        none.fault = path + ": cannot be read";
+        return none;
+    }
+    const std::vector<std::uint8_t> bytes{std::istreambuf_iterator<char>{in}, std::istreambuf_iterator<char>{}};
+    return decode_picture(bytes);
+}
+
+}  // namespace
+
+void MapPane::fetch_picture(const PageContext& c, const BayMap& map) {
+    const std::string path = map.picture.empty() || map.picture.front() == '/' || c.view.map_folder.empty()
+                                 ? map.picture
+                                 : c.view.map_folder + "/" + map.picture;
+    if (path != picture_path_) {
+        picture_path_ = path;
+        picture_.reset();
+        reading_ = {};
+        if (!path.empty()) reading_ = std::async(std::launch::async, read_picture, path);
+    }
+    if (!reading_.valid() || reading_.wait_for(std::chrono::seconds{0}) != std::future_status::ready) return;
+    const auto read = reading_.get();
+    if (!read.fault.empty()) {
+        c.send(ask::Tell{read.fault, c.say(Word::map_picture_hint)});
+        return;
+    }
+    auto texture = std::make_unique<sf::Texture>();
+    if (!texture->create(read.width_px, read.height_px)) return;
+    texture->update(read.rgba.data());
+    texture->setSmooth(true);
+    picture_ = std::move(texture);
+}
+
+MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, const BayMap& map) const {
+    MapScene scene;
+    scene.schematic = &schematic_;
+    scene.picture = picture_.get();
+    scene.picture_width_mm = map.picture_width_mm;
+    scene.labels = stage == Stage::describe || stage == Stage::map ? MapLabels::names : MapLabels::evidence;
+    scene.chosen = flow.selected_spot();
+    scene.matters = c.view.settle.matters_rpm;
+    if (prompts_spray(c.view)) {
+        scene.next_word = c.say(c.view.spray.sham ? Word::map_aim_here : Word::map_spray_here);
+    }
+    for (const auto& s : map.spots) {
+        SpotMark mark;
+        mark.spot = s.spot;
+        mark.name = s.name;
+        mark.at_mm = {s.x_mm, s.y_mm};
+        for (const auto& v : c.view.spots) {
+            if (v.place.spot != s.spot) continue;
+            mark.bursts = v.bursts;
+            if (v.prompted) scene.next = s.spot;
+            if (stage == Stage::listen_first) {
+                if (v.hiss_db) {
+                    mark.verdict = c.say(Word::listen_louder, *v.hiss_db);
+                    mark.finding = v.hiss_stands_out ? Finding::fault : Finding::clear;
+                }
+            } else if (v.verdict) {
+                mark.finding = finding(*v.verdict);
+                mark.verdict = c.say(word_of(*v.verdict));
+                mark.value = v.change_rpm;
+                mark.low = v.low_rpm;
+                mark.high = v.high_rpm;
+            }
+            if (v.truth_leak) mark.name += c.say(Word::map_truth);
+        }
+        scene.spots.push_back(std::move(mark));
+    }
+    return scene;
+}
+
+void MapPane::draw(Canvas& canvas, const PageContext& c, Flow& flow, Stage stage, const Rect& place) {
+    const BayMap& map = flow.map_shown(c, stage);
+    if (!drawn_ || !same_engine(drawn_engine_, c.view.engine) || (!dragging_spot_ && drawn_spots_ != map.spots)) {
+        schematic_ = fitted_to(draw_schematic(c.view.engine), map);
+        drawn_engine_ = c.view.engine;
+        drawn_spots_ = map.spots;
+        drawn_ = true;
+    }
+    fetch_picture(c, map);
+    const auto scene = scene_of(c, flow, stage, map);
+    const double shape = picture_ ? static_cast<double>(picture_->getSize().y) / picture_->getSize().x : 0.75;
+    const Box area = box_of(place);
+    const Box bounds = bounds_of(scene, shape);
+    if (!dragging_spot_ && (bounds != fitted_bounds_ || area != fitted_area_)) {
+        if (!camera_.whole() && bounds == fitted_bounds_)
+            camera_.set_area(area);
+        else
+            camera_.fit(bounds, area, canvas.px(kMargin));
+        fitted_bounds_ = bounds;
+        fitted_area_ = area;
+    }
+    layout_ = lay_out(scene, camera_, measure_with(canvas), static_cast<double>(c.scale));
+    canvas.box(area, palette::kPaper);
+    draw_map(canvas, scene, layout_, camera_);
+}
+
+bool MapPane::take(const sf::Event& event, const PageContext& c, Flow& flow, Stage stage, const Rect& place) {
+    using Clock = std::chrono::steady_clock;
+    const bool editing = flow.map_editable(c, stage);
+    switch (event.type) {
+        case sf::Event::MouseWheelScrolled: {
+            const Point at{static_cast<double>(event.mouseWheelScroll.x),
+                           static_cast<double>(event.mouseWheelScroll.y)};
+            if (!box_of(place).holds(at)) return false;
+            camera_.zoom(event.mouseWheelScroll.delta > 0.0F ? kWheelStep : 1.0 / kWheelStep, at);
+            return true;
+        }
+        case sf::Event::MouseButtonPressed: {
+            mouse_ = {static_cast<double>(event.mouseButton.x), static_cast<double>(event.mouseButton.y)};
+            if (!box_of(place).holds(mouse_)) return false;
+            moved_ = false;
+            const auto hit = spot_at(layout_, mouse_, static_cast<double>(c.scale));
+            const auto& spots = flow.map_shown(c, stage).spots;
+            if (event.mouseButton.button != sf::Mouse::Left || !hit || *hit >= spots.size()) {
+                const bool twice = pressed_at_ && Clock::now() - *pressed_at_ < kDoubleClick;
+                pressed_at_ = Clock::now();
+                if (editing && event.mouseButton.button == sf::Mouse::Left && twice) {
+                    const Point mm = camera_.to_mm(mouse_);
+                    flow.place_spot(c, mm.x, mm.y);
+                    return true;
+                }
+                panning_ = true;
+                return true;
+            }
+            flow.select_spot(spots[*hit].spot);
+            if (editing && event.mouseButton.button == sf::Mouse::Left) {
+                flow.editor().begin_drag(spots[*hit].spot);
+                dragging_spot_ = true;
+            }
+            return true;
+        }
+        case sf::Event::MouseMoved: {
+            const Point now{static_cast<double>(event.mouseMove.x), static_cast<double>(event.mouseMove.y)};
+            if (dragging_spot_) {
+                constexpr double kSteady = 4.0;  // a finger's tremble is no drag
+                if (moved_ || distance(now, mouse_) > kSteady * static_cast<double>(c.scale)) {
+                    moved_ = true;
+                    const Point mm = camera_.to_mm(now);
+                    flow.editor().drag_to(mm.x, mm.y);
+                }
+                return true;
+            }
+            if (panning_) {
+                camera_.pan(now - mouse_);
+                mouse_ = now;
+                return true;
+            }
+            return false;
+        }
+        case sf::Event::MouseButtonReleased: {
+            const bool ours = dragging_spot_ || panning_;
+            if (dragging_spot_) {
+                flow.editor().end_drag();
+                flow.send_map(c);
+            }
+            dragging_spot_ = panning_ = false;
+            return ours;
+        }
+        default:
+            return false;
+    }
+}
+
+}  // namespace idlehark::gui

@@ -1,0 +1,453 @@
+#include "gui/shell/window.hpp"
+
+#include "gui/flow/flow.hpp"
+#include "gui/flow/sentence.hpp"
+#include "gui/look/canvas.hpp"
+#include "gui/look/fonts.hpp"
+#include "gui/look/palette.hpp"
+#include "gui/shell/chrome.hpp"
+#include "gui/shell/event_feed.hpp"
+#include "gui/shell/layout.hpp"
+#include "gui/shell/map_pane.hpp"
+#include "gui/shell/panes.hpp"
+#include "gui/shell/theme.hpp"
+#include "gui/shell/window_memory.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <thread>
+#include <utility>
+#include <vector>
+
+#include <SFML/Graphics/Image.hpp>
+#include <SFML/Graphics/RenderWindow.hpp>
+#include <SFML/Graphics/Texture.hpp>
+#include <X11/Xlib.h>
+#include <backends/imgui_impl_opengl2.h>
+#include <fmt/format.h>
+#include <imgui.h>
+
+// X11's macros stand in the way of ordinary names.
+#undef None
+#undef Status
+
+namespace idlehark::gui {
+
+namespace {
+
+using Clock = std::chrono::steady_clock;
+
+constexpr auto kShortestFrame = std::chrono::milliseconds{16};  // after a key or the mouse
+constexpr auto kListeningFrame = std::chrono::milliseconds{31};
+constexpr auto kLook = std::chrono::milliseconds{12};      // how often to look for events while nothing moves
+constexpr auto kLookAway = std::chrono::milliseconds{40};  // the same without the keyboard's attention
+constexpr int kFramesAfterEvent = 3;                       // ImGui lays some things out a frame late
+constexpr auto kCursorBlink = std::chrono::milliseconds{400};
+constexpr auto kMessageStays = std::chrono::seconds{4};
+constexpr float kScaleStep = 0.1F;
+
+/// SFML ends the program when there is no display; so it is asked for beforehand. The connection is kept: a server
+/// whose last client leaves starts afresh, and would turn the next one away.
+struct DisplayCloser {
+    void operator()(Display* display) const { XCloseDisplay(display); }
+};
+using OpenDisplay = std::unique_ptr<Display, DisplayCloser>;
+
+/// ImGui's context and OpenGL half, while the window lives.
+class ImGuiSession {
+   public:
+    ImGuiSession() {
+        IMGUI_CHECKVERSION();
+        ImGui::CreateContext();
+        auto& io = ImGui::GetIO();
+        io.IniFilename = nullptr;
+        io.LogFilename = nullptr;
+        io.ConfigFlags |= ImGuiConfigFlags_NavEnableKeyboard;
+        ImGui_ImplOpenGL2_Init();
+    }
+    ~ImGuiSession() {
+        ImGui_ImplOpenGL2_Shutdown();
+        ImGui::DestroyContext();
+    }
+    ImGuiSession(const ImGuiSession&) = delete;
+    ImGuiSession& operator=(const ImGuiSession&) = delete;
+};
+
+class Shell {
+   public:
+    Shell(const Wires& wires, const WindowOptions& options, const WindowMemory& memory, sf::RenderWindow& window,
+          const Fonts& fonts)
+        : wires_(wires), options_(options), memory_(memory), window_(window), fonts_(fonts) {
+        say_.language = memory_.language;
+        rescale(memory_.scale);
+    }
+
+    void run();
+    [[nodiscard]] WindowMemory memory() const { return memory_; }
+
+   private:
+    [[nodiscard]] bool next(sf::Event& event);
+    void take(const sf::Event& event);
+    bool key(const sf::Event::KeyEvent& key);
+    void pressed(float x, float y);
+    void draw();
+    void rescale(float scale);
+    void go(Stage stage);
+    void stop() { wires_.send(ask::Stop{}); }
+    void turn_full_screen();
+    void keep_picture();
+    void tell(std::string words) {
+        message_ = std::move(words);
+        message_until_ = Clock::now() + kMessageStays;
+    }
+    [[nodiscard]] PageContext context() {
+        return {*view_, say_, type_, memory_.scale, wires_.send, [this](Stage s) { go(s); }};
+    }
+    [[nodiscard]] Size size() const {
+        const auto s = window_.getSize();
+        return {static_cast<float>(s.x), static_cast<float>(s.y)};
+    }
+
+    const Wires& wires_;
+    const WindowOptions& options_;
+    WindowMemory memory_;
+    sf::RenderWindow& window_;
+    const Fonts& fonts_;
+    ImGuiSession imgui_;
+    EventFeed feed_;
+    Words say_;
+    Type type_;
+    Flow flow_;
+    MapPane map_;
+    std::shared_ptr<const ViewState> view_;
+    Layout layout_;
+    Stage looking_at_ = Stage::describe;
+    std::uint64_t stage_edition_ = 0;
+    Front front_ = Front::page;
+    bool focused_ = true, full_screen_ = false;
+    float mouse_x_ = -1.0F, mouse_y_ = -1.0F;
+    std::optional<sf::Event> waiting_;
+    bool pressed_since_frame_ = false;
+    int frames_due_ = kFramesAfterEvent;
+    Clock::time_point drawn_at_{};
+    std::string message_, window_title_;
+    Clock::time_point message_until_{};
+    std::vector<float> frame_ms_;
+};
+
+void Shell::rescale(float scale) {
+    memory_.scale = std::clamp(std::round(scale * 20.0F) / 20.0F, 1.0F, 3.0F);
+    type_ = dress(memory_.scale);
+    ImGui_ImplOpenGL2_DestroyFontsTexture();
+    ImGui_ImplOpenGL2_CreateFontsTexture();
+}
+
+void Shell::go(Stage stage) {
+    looking_at_ = stage;
+    front_ = stage == Stage::map || stage == Stage::spray ? Front::map : Front::page;
+    frames_due_ = kFramesAfterEvent;
+    wires_.send(ask::SetStage{stage});
+}
+
+void Shell::turn_full_screen() {
+    full_screen_ = !full_screen_;
+    if (full_screen_)
+        window_.create(sf::VideoMode::getDesktopMode(), say_(Word::app_title), sf::Style::Fullscreen);
+    else
+        window_.create({memory_.w, memory_.h}, say_(Word::app_title));
+    window_.setKeyRepeatEnabled(true);
+    rescale(memory_.scale);
+}
+
+void Shell::keep_picture() {
+    sf::Texture texture;
+    const auto s = window_.getSize();
+    if (!texture.create(s.x, s.y)) return;
+    texture.update(window_);
+    for (int n = 1; n < 1000; ++n) {
+        const auto path = fmt::format("{}/idlehark-{:03}.png", options_.picture_folder, n);
+        std::error_code code;
+        if (std::filesystem::exists(path, code)) continue;
+        if (texture.copyToImage().saveToFile(path)) tell(say_(Word::picture_saved, path));
+        return;
+    }
+}
+
+/// Keys that belong to the window, not to the form; true if it was one.
+bool Shell::key(const sf::Event::KeyEvent& k) {
+    using K = sf::Keyboard;
+    const bool typing = ImGui::GetIO().WantTextInput;
+    if (k.code == K::Escape) {
+        stop();
+        return true;
+    }
+    if (k.code >= K::F1 && k.code <= K::F10) {
+        go(static_cast<Stage>(k.code - K::F1));
+        return true;
+    }
+    if (k.code == K::F11) {
+        turn_full_screen();
+        return true;
+    }
+    if (k.code == K::F12) {
+        keep_picture();
+        return true;
+    }
+    if (k.control) {
+        switch (k.code) {
+            case K::Add:
+            case K::Equal:
+                rescale(memory_.scale + kScaleStep);
+                return true;
+            case K::Subtract:
+            case K::Hyphen:
+                rescale(memory_.scale - kScaleStep);
+                return true;
+            case K::Num0:
+            case K::Numpad0:
+                rescale(1.0F);
+                return true;
+            case K::L:
+                say_.language = say_.language == Language::english ? Language::german : Language::english;
+                memory_.language = say_.language;
+                return true;
+            case K::Q:
+                window_.close();
+                return true;
+            case K::S:
+                wires_.send(ask::WriteReport{});
+                return true;
+            case K::Z:
+            case K::Y:
+                if (looking_at_ != Stage::map || typing) return false;
+                flow_.undo(context(), k.code == K::Y);
+                return true;
+            case K::M:
+                front_ = front_ == Front::page ? Front::map : Front::page;
+                return true;
+            default:
+                return false;
+        }
+    }
+    if (looking_at_ != Stage::spray || typing) return false;
+    const auto c = context();
+    switch (k.code) {
+        case K::Space:     // also a foot pedal that sends a space
+        case K::PageDown:  // a presenter's forward key
+            flow_.pedal(c, Flow::Pedal::spray);
+            return true;
+        case K::R:
+        case K::PageUp:
+            flow_.pedal(c, Flow::Pedal::repeat);
+            return true;
+        case K::K:
+            flow_.pedal(c, Flow::Pedal::skip);
+            return true;
+        case K::W:
+            flow_.pedal(c, Flow::Pedal::wrong);
+            return true;
+        case K::U:
+            flow_.pedal(c, Flow::Pedal::undo);
+            return true;
+        case K::P:
+            flow_.pedal(c, Flow::Pedal::pause);
+            return true;
+        default:
+            return false;
+    }
+}
+
+void Shell::pressed(float x, float y) {
+    if (layout_.stop.holds(x, y)) {
+        stop();
+        return;
+    }
+    if (ImGui::GetIO().WantCaptureMouse) return;
+    for (std::size_t i = 0; i < kStages; ++i)
+        if (layout_.stations[i].holds(x, y)) go(static_cast<Stage>(i));
+    if (layout_.flip.holds(x, y)) front_ = front_ == Front::page ? Front::map : Front::page;
+}
+
+void Shell::take(const sf::Event& event) {
+    switch (event.type) {
+        case sf::Event::Closed:
+            window_.close();
+            return;
+        case sf::Event::Resized:
+            window_.setView(
+                sf::View{{0.0F, 0.0F, static_cast<float>(event.size.width), static_cast<float>(event.size.height)}});
+            if (!full_screen_) {
+                memory_.w = event.size.width;
+                memory_.h = event.size.height;
+            }
+            break;
+        case sf::Event::GainedFocus:
+            focused_ = true;
+            break;
+        case sf::Event::LostFocus:
+            focused_ = false;
+            break;
+        case sf::Event::MouseMoved:
+            mouse_x_ = static_cast<float>(event.mouseMove.x);
+            mouse_y_ = static_cast<float>(event.mouseMove.y);
+            break;
+        case sf::Event::KeyPressed:
+            if (key(event.key)) return;
+            break;
+        case sf::Event::MouseButtonPressed:
+            if (event.mouseButton.button == sf::Mouse::Left)
+                pressed(static_cast<float>(event.mouseButton.x), static_cast<float>(event.mouseButton.y));
+            break;
+        default:
+            break;
+    }
+    feed_.take(event);
+    if (!ImGui::GetIO().WantCaptureMouse || event.type == sf::Event::MouseButtonReleased)
+        map_.take(event, context(), flow_, looking_at_, layout_.map);
+}
+
+void Shell::draw() {
+    const auto now = Clock::now();
+    pressed_since_frame_ = false;
+    layout_ = lay_out(size(), memory_.scale, looking_at_, front_);
+    feed_.begin_frame(size(), std::chrono::duration<float>(now - drawn_at_).count());
+    drawn_at_ = now;
+
+    // The title carries the next step too: for the task bar, and for those who have it read to them.
+    const auto sentence = next_step(*view_, looking_at_, say_);
+    if (auto words = fmt::format("{}: {}", say_(Word::app_title), sentence); words != window_title_) {
+        window_title_ = std::move(words);
+        window_.setTitle(sf::String::fromUtf8(window_title_.begin(), window_title_.end()));
+    }
+    const auto& c = palette::kPaper;
+    window_.clear({c.r, c.g, c.b});
+    {
+        Canvas canvas{window_, fonts_, static_cast<double>(memory_.scale)};
+        draw_chrome(canvas, {*view_, layout_, say_, looking_at_, sentence,
+                             now < message_until_ ? message_ : std::string{}, mouse_x_, mouse_y_});
+        if (!layout_.trace.empty()) draw_trace(canvas, *view_, layout_.trace, say_);
+        if (!layout_.map.empty()) map_.draw(canvas, context(), flow_, looking_at_, layout_.map);
+        canvas.flush();
+    }
+    ImGui_ImplOpenGL2_NewFrame();
+    ImGui::NewFrame();
+    const auto page = context();
+    flow_.draw(page, looking_at_, layout_.page);
+    flow_.draw_above(page, size());
+    ImGui::Render();
+    window_.resetGLStates();  // SFML leaves its texture matrix behind
+    ImGui_ImplOpenGL2_RenderDrawData(ImGui::GetDrawData());
+    window_.resetGLStates();
+    window_.display();
+    if (options_.report_frames)
+        frame_ms_.push_back(std::chrono::duration<float, std::milli>(Clock::now() - now).count());
+}
+
+/// The next event; but what was pressed is let go in a later frame, or ImGui would never see a quick press.
+bool Shell::next(sf::Event& event) {
+    if (waiting_) {
+        if (pressed_since_frame_) return false;
+        event = *std::exchange(waiting_, std::nullopt);
+        return true;
+    }
+    if (!window_.pollEvent(event)) return false;
+    const bool press = event.type == sf::Event::KeyPressed || event.type == sf::Event::MouseButtonPressed;
+    const bool release = event.type == sf::Event::KeyReleased || event.type == sf::Event::MouseButtonReleased;
+    if (pressed_since_frame_ && (press || release)) {
+        waiting_ = event;
+        return false;
+    }
+    if (press) pressed_since_frame_ = true;
+    return true;
+}
+
+void Shell::run() {
+    const auto opened = Clock::now();
+    std::uint64_t shown = ~std::uint64_t{0};
+    view_ = wires_.view();
+    bool first = true;
+    while (window_.isOpen()) {
+        sf::Event event;
+        while (next(event)) {
+            take(event);
+            frames_due_ = kFramesAfterEvent;
+        }
+        if (!window_.isOpen()) break;
+        view_ = wires_.view();
+        if (view_->stage_edition != stage_edition_) {  // the work moved on by itself
+            stage_edition_ = view_->stage_edition;
+            looking_at_ = view_->stage;
+            front_ = looking_at_ == Stage::map || looking_at_ == Stage::spray ? Front::map : Front::page;
+        }
+        const auto since = Clock::now() - drawn_at_;
+        const bool blink = ImGui::GetIO().WantTextInput && since >= kCursorBlink;
+        const bool fresh = view_->revision != shown;
+        if (map_.waiting() && since >= kListeningFrame) frames_due_ = std::max(frames_due_, 1);
+        if ((frames_due_ > 0 && since >= kShortestFrame) || (fresh && since >= kListeningFrame) || blink) {
+            shown = view_->revision;
+            if (frames_due_ > 0) --frames_due_;
+            draw();
+            if (first && options_.report_frames)
+                fmt::print(stderr, "first frame {:.0f} ms\n",
+                           std::chrono::duration<double, std::milli>(Clock::now() - opened).count());
+            first = false;
+            continue;
+        }
+        std::this_thread::sleep_for(frames_due_ > 0 || fresh ? std::chrono::milliseconds{1}
+                                    : focused_               ? kLook
+                                                             : kLookAway);
+    }
+    const auto place = window_.getPosition();
+    memory_.x = place.x;
+    memory_.y = place.y;
+    if (options_.report_frames && !frame_ms_.empty()) {
+        std::sort(frame_ms_.begin(), frame_ms_.end());
+        const auto n = frame_ms_.size();
+        fmt::print(stderr, "frames {} median {:.1f} ms 99 % {:.1f} ms longest {:.1f} ms\n", n,
+                   static_cast<double>(frame_ms_[n / 2]), static_cast<double>(frame_ms_[n * 99 / 100]),
+                   static_cast<double>(frame_ms_.back()));
+    }
+}
+
+}  // namespace
+
+std::optional<WindowFault> run_window(const Wires& wires, const WindowOptions& options) {
+    const OpenDisplay display{XOpenDisplay(nullptr)};
+    if (!display)
+        return WindowFault{"there is no display to open a window on",
+                           "Every command works without one: idlehark --help lists them. Over ssh, try ssh -X."};
+    std::string message;
+    const auto fonts = Fonts::load(message);
+    if (!fonts) return WindowFault{message, ""};
+
+    auto memory = memory_from_text(options.memory);
+    const auto screen = sf::VideoMode::getDesktopMode();
+    WindowMemory now = memory.value_or(WindowMemory{});
+    now.w = std::min(options.width.value_or(now.w), std::max(screen.width, 320U));
+    now.h = std::min(options.height.value_or(now.h), std::max(screen.height, 240U));
+    if (options.scale)
+        now.scale = *options.scale;
+    else if (now.scale == 0.0F)
+        now.scale = scale_for_height(static_cast<float>(screen.height));
+    if (options.language) now.language = *options.language;
+
+    sf::RenderWindow window{sf::VideoMode{now.w, now.h}, "Idlehark", sf::Style::Default, sf::ContextSettings{}};
+    if (!window.isOpen())
+        return WindowFault{
+            "the display cannot draw with OpenGL",
+            "Install a driver (libgl1-mesa-dri draws without one), or use the commands: idlehark --help."};
+    if (memory && memory->x >= 0 && memory->y >= 0 && memory->x < static_cast<int>(screen.width) - 100 &&
+        memory->y < static_cast<int>(screen.height) - 100)
+        window.setPosition({memory->x, memory->y});
+    window.setKeyRepeatEnabled(true);
+
+    Shell shell{wires, options, now, window, *fonts};
+    shell.run();
+    if (options.keep_memory) options.keep_memory(to_text(shell.memory()));
+    return {};
+}
+
+}  // namespace idlehark::gui

@@ -1,0 +1,205 @@
+#pragma once
+
+#include "dsp/bay_map.hpp"
+#include "dsp/engine.hpp"
+#include "dsp/evidence/spray_test.hpp"
+
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace idlehark::gui {
+
+/// The way through, in order. One can jump, but spray is prompted only behind the gate of this visit.
+enum class Stage { describe, log, map, gate, settle, listen_first, spray, injectors, compare, report };
+inline constexpr std::size_t kStages = 10;
+
+/// Where the sound comes from.
+enum class Mode { none, live, replay, practice };
+
+/// How the sound stands, always on the screen. NaN where there is no number.
+struct SoundView {
+    Mode mode = Mode::none;
+    std::string source;  ///< the device or the recording
+    bool running = false;
+    double now_s = 0.0;  ///< of the recording
+    double rpm = std::nan("");
+    double rpm_low = std::nan(""), rpm_high = std::nan("");
+    bool locked = false;
+    double peak_dbfs = -200.0;
+    bool clipped = false;  ///< lately
+    std::uint64_t gaps = 0, dropped_frames = 0;
+    bool recording = false;
+    double recorded_s = 0.0;
+};
+
+struct TracePoint {
+    double time_s = 0.0;
+    double rpm = std::nan("");  ///< NaN: no lock
+    double low = std::nan(""), high = std::nan("");
+};
+
+struct BurstOnTrace {
+    double time_s = 0.0;
+    double duration_s = std::nan("");  ///< NaN: not heard (yet)
+    std::string spot;
+};
+
+/// One spot of the map with what is known about it.
+struct SpotView {
+    MapSpot place;
+    int bursts = 0;
+    double change_rpm = std::nan("");
+    double low_rpm = std::nan(""), high_rpm = std::nan("");
+    std::optional<SprayVerdict> verdict;  ///< nothing before the first burst
+    bool prompted = false;                ///< to be sprayed (or listened at) now
+    bool decided = false;                 ///< needs no more spray
+    bool hiss_taken = false;              ///< a recording of the survey is there
+    std::optional<double> hiss_db;        ///< of the survey without spray, against the middle of the others
+    bool hiss_stands_out = false;
+    bool truth_leak = false;  ///< practice, after the end: a hidden leak was here
+};
+
+enum class LogAnswer { not_done, ok, faulty };
+/// A line of the elimination log: what other than a leak was looked at.
+struct LogLine {
+    std::string name, unit;
+    std::optional<double> low, high, reading;  ///< limits from the user's own manual
+    LogAnswer answer = LogAnswer::not_done;
+    std::string note;
+    friend bool operator==(const LogLine&, const LogLine&) = default;
+};
+
+/// What the gate asks, in order; the words are in words.def.
+enum class GatePoint {
+    extinguisher,
+    no_fuel_smell,
+    ignition_leads,
+    outdoors,
+    brake_and_chocks,
+    clear_of_fan,
+    hot_parts,
+    eyes,
+    label_read,
+    nobody_near
+};
+inline constexpr std::size_t kGatePoints = 10;
+
+struct GateView {
+    bool alternatives_seen = false;                        ///< what finds a leak without flammable spray was offered
+    std::array<std::optional<bool>, kGatePoints> answers;  ///< nothing: not asked yet in this visit
+    bool open = false;                                     ///< all ten confirmed, in this visit
+};
+
+struct SettleView {
+    double heard_s = 0.0, needed_s = 25.0;
+    double idle_rpm = std::nan(""), hunting_rpm = std::nan("");
+    double smallest_provable_rpm = std::nan("");
+    double matters_rpm = 15.0;
+    bool done = false;
+};
+
+enum class SprayPhase {
+    shut,       ///< the gate has not been answered in this visit
+    settling,   ///< the quiet stretch is not over
+    prompt,     ///< spray this spot now
+    bursting,   ///< marked by hand, not yet heard
+    answering,  ///< the idle's answer is measured
+    drying,
+    paused,
+    finished,
+    stopped
+};
+enum class PauseReason { none, lock_lost, not_at_baseline, sound_lost, by_hand };
+
+/// The spray test at this moment.
+struct SprayView {
+    SprayPhase phase = SprayPhase::shut;
+    PauseReason pause = PauseReason::none;
+    std::string spot, spot_name;  ///< prompted, or sprayed last; several in one pass: "3, 4"
+    bool sham = false;            ///< aim only: what the prompt alone does to the idle
+    double wait_s = 0.0;          ///< until the next prompt, where it is known
+    int bursts = 0, most_bursts = 0;
+    int decided = 0;
+    std::string why, notice;  ///< the plan's own words: why this step; what the last event did
+};
+
+/// A take with the probe: hold it there, so long.
+struct TakeView {
+    bool running = false;
+    std::string place;  ///< spot or cylinder
+    double done_s = 0.0, needed_s = 10.0;
+};
+
+struct InjectorLine {
+    int cylinder = 0;
+    bool taken = false;
+    double rate_hz = std::nan(""), expected_hz = std::nan(""), missed_percent = std::nan("");
+    double jitter_us = std::nan(""), level_db = std::nan("");
+    std::string verdict;  ///< trade words; empty before the comparison
+};
+
+struct CompareLine {
+    std::string figure;
+    double before = std::nan(""), after = std::nan(""), low = std::nan(""), high = std::nan("");
+    std::string verdict;
+};
+
+/// Long work behind the window.
+struct JobView {
+    bool running = false;
+    std::string what;
+    double done = 0.0;  ///< 0..1
+};
+
+struct Fault {
+    std::string what, hint;
+    std::uint64_t number = 0;  ///< counts faults, so that a closed one does not come back
+};
+
+struct ScoreView {
+    bool shown = false;
+    int found = 0, missed = 0, wrong = 0;
+    std::vector<std::string> missed_spots, wrong_spots;
+    double spray_s = 0.0;
+};
+
+/// All that the window shows. Plain values; a new one is handed over whole, never changed in place.
+struct ViewState {
+    std::uint64_t revision = 0;
+    Stage stage = Stage::describe;    ///< where the work stands; the window may look elsewhere
+    std::uint64_t stage_edition = 0;  ///< counts when the work moved on by itself: the window follows
+    Engine engine;
+    std::uint64_t engine_edition = 0;  ///< counts changes of engine and log that did not come from this window
+    std::string engine_fault;
+    BayMap map;
+    std::uint64_t map_edition = 0;  ///< counts changes of the map that did not come from this window
+    std::string map_folder;         ///< where its picture lies, if it has one by name
+    std::vector<SpotView> spots;
+    std::vector<LogLine> log;
+    SoundView sound;
+    std::shared_ptr<const std::vector<TracePoint>> trace;  ///< the last minutes
+    std::vector<BurstOnTrace> bursts;
+    GateView gate;
+    SettleView settle;
+    SprayView spray;
+    TakeView take;
+    std::vector<InjectorLine> injectors;
+    std::string injectors_headline, hiss_headline;
+    std::vector<CompareLine> compare;
+    std::string compare_headline;
+    std::string headline;  ///< of the verdict
+    std::vector<std::string> cautions, notes;
+    std::string case_folder;
+    std::vector<std::string> written;  ///< files of the report
+    std::vector<std::string> devices;
+    JobView job;
+    std::optional<Fault> fault;
+    ScoreView score;
+};
+
+}  // namespace idlehark::gui

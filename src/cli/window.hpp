@@ -1,0 +1,26 @@
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+
+namespace idlehark {
+
+/// How the window is to open. Whoever links the window does it (main.cpp): the commands know nothing of it.
+struct WindowRequest {
+    std::optional<unsigned> width, height;
+    std::optional<double> scale;  ///< 1..3
+    std::string language;         ///< "en", "de"; empty: as last time
+    std::string cases_folder;     ///< where new cases are made; empty: idlehark-cases in the home folder
+    std::optional<std::uint64_t> practice_seed;
+    double pace = 1.0;
+    int spots = 8;
+    std::string replay;
+    bool report_frames = false;
+};
+
+/// Runs until the window is closed; the exit code.
+using WindowOpener = std::function<int(const WindowRequest&)>;
+
+}  // namespace idlehark

@@ -1,0 +1,466 @@
+#include "src/desk/desk_worker.hpp"
+
+#include "src/capture/audio_system.hpp"
+#include "src/desk/practice_truth.hpp"
+#include "src/files/engine_file.hpp"
+#include "src/files/marks_file.hpp"
+#include "src/files/text_file.hpp"
+#include "src/practice/practice_bay.hpp"
+#include "src/report/verdict_picture.hpp"
+#include "src/report/verdict_text.hpp"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <cmath>
+#include <ctime>
+#include <filesystem>
+#include <utility>
+#include <variant>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace fs = std::filesystem;
+namespace ask = gui::ask;
+
+namespace {
+
+constexpr auto kLook = std::chrono::milliseconds{25};
+constexpr auto kThinkingLook = std::chrono::milliseconds{60};
+constexpr double kTraceKept_s = 180.0;
+constexpr double kLongestPractice_s = 3600.0;
+constexpr double kPracticeRate_hz = 16000.0;
+constexpr float kFullScale = 0.9999F;
+constexpr double kPeakFall_db = 2.0;  // a look: the level falls slowly enough to be read
+
+/// What is looked at before any spray: common practice, no source; limits are the user's own.
+std::vector<gui::LogLine> usual_log() {
+    const auto line = [](const char* name, const char* unit) {
+        gui::LogLine l;
+        l.name = name;
+        l.unit = unit;
+        return l;
+    };
+    return {line("spark plugs' look", ""),       line("fuel pressure", "bar"),
+            line("air meter resistance", "ohm"), line("throttle sensor resistance", "kohm"),
+            line("ignition timing", "deg"),      line("cam timing", ""),
+            line("compression, lowest", "bar"),  line("coolant sensor resistance", "ohm")};
+}
+
+Engine usual_engine() {
+    Engine e;
+    e.name = "";
+    e.firing_order = {1, 3, 4, 2};
+    return e;
+}
+
+std::string today() {
+    const std::time_t now = std::time(nullptr);
+    std::tm local{};
+    localtime_r(&now, &local);
+    std::array<char, 20> text{};
+    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%d", &local)};
+}
+
+}  // namespace
+
+Desk::Worker::Worker(const DeskOptions& options) : options_(options) {
+    state_.engine = usual_engine();
+    state_.log = usual_log();
+    renew_spots();
+    publish();
+    thread_ = std::jthread{[this](const std::stop_token& stop) { run(stop); }};
+}
+
+Desk::Worker::~Worker() {
+    job_.cancel();
+    thinking_.cancel();
+    thread_.request_stop();
+    wake_.notify_all();
+    if (thread_.joinable()) thread_.join();
+}
+
+std::shared_ptr<const gui::ViewState> Desk::Worker::view() const {
+    const std::scoped_lock lock{mutex_};
+    return shown_;
+}
+
+void Desk::Worker::send(gui::Command command) {
+    {
+        const std::scoped_lock lock{mutex_};
+        commands_.push_back(std::move(command));
+    }
+    wake_.notify_all();
+}
+
+void Desk::Worker::publish() {
+    ++state_.revision;
+    state_.job = {job_.running(), job_.running() ? job_.what() : "", job_.share()};
+    auto copy = std::make_shared<const gui::ViewState>(state_);
+    const std::scoped_lock lock{mutex_};
+    shown_ = std::move(copy);
+    changed_ = false;
+}
+
+void Desk::Worker::fault(const Error& error) {
+    const auto number = state_.fault ? state_.fault->number + 1 : state_.revision + 1;
+    state_.fault = gui::Fault{error.what, error.hint, number};
+    changed_ = true;
+}
+
+void Desk::Worker::lead_to(gui::Stage stage) {
+    state_.stage = stage;
+    ++state_.stage_edition;
+    changed_ = true;
+}
+
+void Desk::Worker::run(const std::stop_token& stop) {
+    double shown_share = -1.0;
+    while (!stop.stop_requested()) {
+        std::deque<gui::Command> todo;
+        {
+            std::unique_lock lock{mutex_};
+            const bool busy = run_ || job_.running() || thinking_.running();
+            // Nothing under way: asleep until somebody wants something.
+            const auto called = [this] { return !commands_.empty(); };
+            if (!busy)
+                wake_.wait(lock, stop, called);
+            else if (!run_)
+                wake_.wait_for(lock, stop, kThinkingLook, called);
+            todo.swap(commands_);
+        }
+        for (const auto& command : todo) {
+            std::visit([this](const auto& c) { on(c); }, command);
+            changed_ = true;
+        }
+        const auto failed = [this](const Error& e) { fault(e); };
+        for (auto* job : {&job_, &thinking_})
+            if (job->running()) {
+                if (const auto outcome = job->finished(failed)) {
+                    if (*outcome) (*outcome)();
+                    changed_ = true;
+                }
+            }
+        if (run_) listen();
+        if (job_.running() && job_.share() != shown_share) {
+            shown_share = job_.share();
+            changed_ = true;
+        }
+        if (changed_) publish();
+    }
+    if (run_) end_run("closed");
+}
+
+// --- sound -----------------------------------------------------------------------------------------------------------
+
+SoundRun::Start Desk::Worker::start_of(const std::string& record_path) const {
+    return {.tracker = IdleTrackerConfig{.sample_rate_hz = 48000.0, .engine = state_.engine, .hop_s = 0.1},
+            .record_path = record_path};
+}
+
+Result<std::string> Desk::Worker::fresh_path(const std::string& name) {
+    std::error_code code;
+    if (state_.case_folder.empty()) {
+        const auto base = fs::path{options_.cases_folder} / (today() + (truth_ ? "-practice" : ""));
+        auto folder = base;
+        for (int n = 2; fs::exists(folder, code); ++n) folder = base.string() + "-" + std::to_string(n);
+        state_.case_folder = folder.string();
+    }
+    fs::create_directories(state_.case_folder, code);
+    if (code)
+        return Error{fmt::format("{}: cannot be made ({})", state_.case_folder, code.message()),
+                     "Choose another folder for cases, or make room."};
+    for (int n = 1;; ++n) {
+        const auto stem = n == 1 ? name : name + "-" + std::to_string(n);
+        auto path = (fs::path{state_.case_folder} / (stem + ".flac")).string();
+        if (!fs::exists(path, code)) return path;
+    }
+}
+
+void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode) {
+    if (!run) {
+        fault(run.error());
+        return;
+    }
+    run_ = std::move(run.value());
+    readings_.clear();
+    hisses_.clear();
+    trace_.clear();
+    state_.trace.reset();
+    state_.bursts.clear();
+    state_.settle = {.matters_rpm = state_.settle.matters_rpm};
+    state_.headline.clear();
+    state_.cautions.clear();
+    state_.notes.clear();
+    state_.written.clear();
+    state_.score = {};
+    verdict_.reset();
+    quiet_from_s_ = 0.0;
+    gaps_told_ = clipped_told_ = 0;
+    marks_kept_ = 0;
+    recording_path_ = run_->record_path();
+    spray_wanted_ = paused_ = sound_lost_ = false;
+    state_.sound = {};
+    state_.sound.mode = mode;
+    state_.sound.source = run_->name();
+    state_.sound.running = true;
+    state_.sound.recording = run_->recording();
+    // Cautions hold for one visit: what was confirmed before an earlier sound has to be looked at again.
+    if (visit_) {
+        state_.gate = {};
+        visit_.reset();
+    }
+    begin_visit();
+    renew_spots();
+}
+
+void Desk::Worker::end_run(const std::string& why) {
+    if (!run_) return;
+    const bool recorded = run_->recording();
+    if (run_->practice()) practice_bursts_ = run_->practice()->bursts();
+    const auto news = run_->finish(why);
+    take_news(news);
+    run_.reset();
+    state_.sound.running = false;
+    state_.sound.recording = false;
+    state_.sound.locked = false;
+    state_.sound.rpm = std::nan("");
+    if (recorded) {
+        std::vector<std::string> told;
+        const auto in_case = [&](const char* name) { return (fs::path{state_.case_folder} / name).string(); };
+        for (const auto& written :
+             {write_engine(in_case("engine.json"), state_.engine), write_map(in_case("map.json"), state_.map)})
+            if (!written) fault(written.error());
+    }
+    changed_ = true;
+}
+
+void Desk::Worker::listen() {
+    take_news(run_->look(kLook));
+    if (take_file_ || state_.take.running) {
+        state_.take.done_s = state_.sound.now_s;
+        if (state_.take.done_s >= state_.take.needed_s) on(ask::StopTake{});
+        if (!run_) return;
+    }
+    if (const auto broken = run_->broken()) {
+        fault(*broken);
+        sound_lost_ = true;
+        if (visit_) visit_->stop();
+        end_run(broken->what);
+        show_visit();
+        return;
+    }
+    if (run_->at_end()) {
+        // The player hands over its last block just before it says that it is done.
+        end_run("end of the recording");
+        if (state_.sound.mode == gui::Mode::replay) on(ask::FinishSpray{});
+        return;
+    }
+    feed_settle();
+    if (visit_ && spray_wanted_) {
+        if (visit_->wants_plan() && !paused_) plan_next();
+        show_visit();
+        if (state_.spray.phase == gui::SprayPhase::finished) on(ask::FinishSpray{});
+    }
+}
+
+void Desk::Worker::take_news(const LiveNews& news) {
+    auto& s = state_.sound;
+    const double rate_hz = run_->sample_rate_hz();
+    s.now_s = static_cast<double>(news.frames) / rate_hz;
+    s.recorded_s = s.recording ? s.now_s : 0.0;
+    s.gaps = news.gaps;
+    s.dropped_frames = news.losses.dropped_frames;
+    if (news.gaps > gaps_told_ && visit_) visit_->gap(s.now_s);
+    if (news.gaps > gaps_told_) quiet_from_s_ = s.now_s;
+    gaps_told_ = news.gaps;
+    s.clipped = news.clipped_samples > clipped_told_;
+    clipped_told_ = news.clipped_samples;
+    const double peak = news.peak[0] > 0.0F ? 20.0 * std::log10(static_cast<double>(news.peak[0])) : -200.0;
+    s.peak_dbfs = std::max(peak, s.peak_dbfs - kPeakFall_db);
+    if (news.peak[0] >= kFullScale) s.clipped = true;
+    for (const auto& r : news.readings) {
+        const auto& x = r.reading;
+        readings_.push_back(x);
+        s.locked = x.locked;
+        s.rpm = x.rpm;
+        s.rpm_low = x.rpm_low;
+        s.rpm_high = x.rpm_high;
+        trace_.push_back({x.time_s, x.locked ? x.rpm : std::nan(""), x.rpm_low, x.rpm_high});
+        if (visit_) visit_->reading(x.time_s, x.rpm, x.locked);
+    }
+    if (!news.readings.empty()) {
+        const double from_s = s.now_s - kTraceKept_s;
+        std::erase_if(trace_, [&](const gui::TracePoint& p) { return p.time_s < from_s; });
+        state_.trace = std::make_shared<const std::vector<gui::TracePoint>>(trace_);
+    }
+    for (const auto& b : news.bursts) {
+        hisses_.push_back(b);
+        if (visit_ && spray_wanted_) visit_->hiss(b.time_s, b.duration_s);
+    }
+    if (visit_) visit_->time(s.now_s);
+    if (news.fault) {
+        fault(*news.fault);
+        if (visit_) visit_->stop();
+    }
+    changed_ = true;
+}
+
+// --- commands: sound, case, forms ------------------------------------------------------------------------------------
+
+void Desk::Worker::on(const ask::NewCase& c) { state_.case_folder = c.folder; }
+
+void Desk::Worker::on(const ask::OpenCase& c) { state_.case_folder = c.folder; }
+
+void Desk::Worker::on(const ask::ListDevices&) {
+    const auto system = AudioSystem::open();
+    state_.devices.clear();
+    if (!system) {
+        fault(system.error());
+        return;
+    }
+    for (const auto& d : system.value().devices())
+        if (d.input_channels > 0) state_.devices.push_back(d.name);
+}
+
+void Desk::Worker::on(const ask::StartLive& c) {
+    end_run("another sound was chosen");
+    if (truth_) {  // the practice bay's engine and map are not the user's
+        truth_.reset();
+        state_.case_folder.clear();
+    }
+    const auto path = fresh_path("bay");
+    if (!path) {
+        fault(path.error());
+        return;
+    }
+    begin_run(SoundRun::device(c.device, start_of(path.value())), gui::Mode::live);
+}
+
+void Desk::Worker::on(const ask::StartReplay& c) {
+    end_run("another sound was chosen");
+    truth_.reset();
+    const fs::path sound{c.path};
+    const auto beside = [&](const char* name) { return (sound.parent_path() / name).string(); };
+    std::error_code code;
+    if (const auto file = beside("engine.json"); fs::exists(file, code)) {
+        const auto engine = read_engine(file);
+        if (!engine) return fault(engine.error());
+        state_.engine = engine.value().engine;
+        ++state_.engine_edition;
+    }
+    if (const auto file = beside("map.json"); fs::exists(file, code)) {
+        auto map = read_map(file, state_.engine.cylinders);
+        if (!map) return fault(map.error());
+        state_.map = std::move(map.value().map);
+        state_.map_folder = sound.parent_path().string();
+        ++state_.map_edition;
+    }
+    begin_run(SoundRun::file(c.path, start_of("")), gui::Mode::replay);
+    if (!run_) return;
+    recording_path_ = c.path;
+    for (const auto& file : {c.marks_path, RecordingNames{c.path}.marks, beside("marks.csv")}) {
+        if (file.empty() || !fs::exists(file, code)) continue;
+        const auto marks = read_marks(file);
+        if (!marks) return fault(marks.error());
+        for (const auto& m : marks.value().marks) state_.bursts.push_back({m.time_s, std::nan(""), m.spot});
+        break;
+    }
+}
+
+void Desk::Worker::on(const ask::StartPractice& c) {
+    end_run("another sound was chosen");
+    job_.start("practice", [this, c](Job::Ticket&) -> Job::Outcome {
+        PracticeRequest request;
+        request.seed = c.seed;
+        request.sample_rate_hz = kPracticeRate_hz;
+        request.spots = options_.practice_spots;
+        request.disturbed = options_.practice_disturbed;
+        const auto session = practice_session(request);
+        auto bay = std::make_shared<std::unique_ptr<sim::LiveBay>>(
+            std::make_unique<sim::LiveBay>(session.spec(), kLongestPractice_s));
+        static_cast<void>((*bay)->sound());  // scaling it takes a while: not on the desk's thread
+        return [this, c, bay, map = practice_map(session.spec())] {
+            truth_ = (*bay)->spec();
+            practice_bursts_.clear();
+            state_.case_folder.clear();
+            state_.engine = truth_->engine.engine;
+            ++state_.engine_edition;
+            state_.map = map;
+            ++state_.map_edition;
+            const auto path = fresh_path("bay");
+            if (!path) return fault(path.error());
+            begin_run(SoundRun::practice(std::move(*bay), c.pace, start_of(path.value())), gui::Mode::practice);
+        };
+    });
+}
+
+void Desk::Worker::on(const ask::Stop&) {
+    job_.cancel();
+    if (state_.take.running) return on(ask::StopTake{});
+    if (visit_) visit_->stop();
+    const bool sprayed = visit_ && spray_wanted_ && !visit_->record().bursts.empty();
+    end_run("stopped by hand");
+    show_visit();
+    if (sprayed) on(ask::FinishSpray{});
+}
+
+void Desk::Worker::on(const ask::SetStage& c) { state_.stage = c.stage; }
+
+void Desk::Worker::on(const ask::SetEngine& c) {
+    if (state_.sound.mode == gui::Mode::practice && run_)
+        return fault({"the practice bay has its own engine", "Stop it first (Esc)."});
+    try {
+        check(c.engine);
+        state_.engine = c.engine;
+        state_.engine_fault.clear();
+        renew_spots();
+    } catch (const std::invalid_argument& wrong) {
+        state_.engine_fault = wrong.what();
+    }
+}
+
+void Desk::Worker::on(const ask::SetLog& c) { state_.log = c.lines; }
+
+void Desk::Worker::on(const ask::SetMap& c) {
+    if (visit_ && !visit_->record().bursts.empty())
+        return fault({"the map cannot change while its spots are being sprayed", "Finish the test first."});
+    state_.map = c.map;
+    visit_.reset();
+    begin_visit();
+    renew_spots();
+}
+
+void Desk::Worker::on(const ask::Tell& c) { fault({c.what, c.hint}); }
+
+void Desk::Worker::on(const ask::CancelJob&) { job_.cancel(); }
+
+void Desk::Worker::on(const ask::CloseFault& c) {
+    if (state_.fault && state_.fault->number == c.number) state_.fault.reset();
+}
+
+void Desk::Worker::on(const ask::ShowScore&) {
+    if (!truth_) return;
+    state_.score = score_practice(*truth_, state_.spots, practice_bursts_);
+    for (std::size_t i = 0; i < state_.spots.size() && i < truth_->leak_rpm.size(); ++i)
+        state_.spots[i].truth_leak = truth_->leak_rpm[i] != 0.0;
+}
+
+void Desk::Worker::on(const ask::WriteReport&) {
+    if (!verdict_) return;
+    const auto in_case = [&](const char* name) { return (fs::path{state_.case_folder} / name).string(); };
+    state_.written.clear();
+    const auto kept = [&](const char* name, const Result<Done>& written) {
+        if (written)
+            state_.written.push_back(in_case(name));
+        else
+            fault(written.error());
+    };
+    kept("verdict.txt", write_text(in_case("verdict.txt"), verdict_table(*verdict_)));
+    kept("verdict.json", write_text(in_case("verdict.json"), verdict_json(*verdict_)));
+    kept("verdict.png", draw_verdict(*verdict_, in_case("verdict.png")));
+}
+
+}  // namespace idlehark

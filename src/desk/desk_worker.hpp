@@ -1,0 +1,131 @@
+#pragma once
+
+#include "src/analysis/spray_session.hpp"
+#include "src/desk/desk.hpp"
+#include "src/desk/job.hpp"
+#include "src/desk/sound_run.hpp"
+#include "src/report/injector_view.hpp"
+#include "src/visit/spray_visit.hpp"
+
+#include <condition_variable>
+#include <deque>
+#include <map>
+#include <mutex>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <thread>
+#include <vector>
+
+namespace idlehark {
+
+/// The desk's own thread and all it owns. Everything but `view()` and `send()` belongs to that thread.
+class Desk::Worker {
+   public:
+    explicit Worker(const DeskOptions& options);
+    ~Worker();
+    [[nodiscard]] std::shared_ptr<const gui::ViewState> view() const;
+    void send(gui::Command command);
+
+   private:
+    void run(const std::stop_token& stop);
+    void publish();
+    void fault(const Error& error);
+    /// The window is to follow to this page.
+    void lead_to(gui::Stage stage);
+
+    // One for each command.
+    void on(const gui::ask::NewCase&);
+    void on(const gui::ask::OpenCase&);
+    void on(const gui::ask::ListDevices&);
+    void on(const gui::ask::StartLive&);
+    void on(const gui::ask::StartReplay&);
+    void on(const gui::ask::StartPractice&);
+    void on(const gui::ask::Stop&);
+    void on(const gui::ask::SetStage&);
+    void on(const gui::ask::SetEngine&);
+    void on(const gui::ask::SetLog&);
+    void on(const gui::ask::SetMap&);
+    void on(const gui::ask::AlternativesSeen&);
+    void on(const gui::ask::AnswerGate&);
+    void on(const gui::ask::SetMatters&);
+    void on(const gui::ask::StartSpray&);
+    void on(const gui::ask::Sprayed&);
+    void on(const gui::ask::SprayedElsewhere&);
+    void on(const gui::ask::RepeatSpot&);
+    void on(const gui::ask::SkipSpot&);
+    void on(const gui::ask::UndoBurst&);
+    void on(const gui::ask::PauseSpray&);
+    void on(const gui::ask::FinishSpray&);
+    void on(const gui::ask::StartTake&);
+    void on(const gui::ask::TakeFile&);
+    void on(const gui::ask::StopTake&);
+    void on(const gui::ask::JudgeHiss&);
+    void on(const gui::ask::JudgeInjectors&);
+    void on(const gui::ask::Compare&);
+    void on(const gui::ask::WriteReport&);
+    void on(const gui::ask::ShowScore&);
+    void on(const gui::ask::Tell&);
+    void on(const gui::ask::CancelJob&);
+    void on(const gui::ask::CloseFault&);
+
+    // Sound.
+    [[nodiscard]] SoundRun::Start start_of(const std::string& record_path) const;
+    void begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode);
+    void end_run(const std::string& why);
+    void listen();
+    void take_news(const LiveNews& news);
+    [[nodiscard]] Result<std::string> fresh_path(const std::string& name);
+
+    // The spray test.
+    void begin_visit();
+    void feed_settle();
+    void plan_next();
+    [[nodiscard]] VisitPlan next_of(const std::vector<gui::SpotView>& spots) const;
+    [[nodiscard]] std::vector<SprayBurst> bursts_so_far() const;
+    [[nodiscard]] std::vector<SpraySpot> spray_spots() const;
+    void show_visit();
+    void show_results(const std::vector<SpotResult>& results);
+    void judge_recording(const std::string& path, std::vector<Mark> marks);
+    void show_verdict(VerdictView verdict);
+    void renew_spots();
+    void show_injectors(const InjectorView& view);
+
+    DeskOptions options_;
+    gui::ViewState state_;  ///< the one under way; `publish` hands out copies
+    bool changed_ = true;
+
+    std::unique_ptr<SoundRun> run_;
+    std::optional<sim::SessionSpec> truth_;  ///< of the practice bay
+    std::vector<sim::SessionBurst> practice_bursts_;
+    std::vector<RpmReading> readings_;
+    std::vector<HissBurst> hisses_;
+    std::vector<gui::TracePoint> trace_;
+    std::uint64_t gaps_told_ = 0, clipped_told_ = 0;
+    std::string recording_path_;
+
+    std::optional<SprayVisit> visit_;
+    bool spray_wanted_ = false;  ///< the user has started the spray test
+    bool paused_ = false;
+    bool sound_lost_ = false;
+    std::size_t marks_kept_ = 0;
+    std::optional<VerdictView> verdict_;
+    double quiet_from_s_ = 0.0;
+
+    std::optional<std::string> take_file_;
+    bool take_injector_ = false;
+    std::map<std::string, std::string> hiss_takes_;  ///< spot, sound file
+    std::map<int, std::string> injector_takes_;
+
+    Job job_;       ///< shown, can be cancelled
+    Job thinking_;  ///< the evidence so far; not shown
+    std::optional<VisitPlan> plan_;
+
+    mutable std::mutex mutex_;
+    std::condition_variable_any wake_;
+    std::deque<gui::Command> commands_;
+    std::shared_ptr<const gui::ViewState> shown_;
+    std::jthread thread_;
+};
+
+}  // namespace idlehark

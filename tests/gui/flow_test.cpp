@@ -1,0 +1,118 @@
+#include "gui/flow/sentence.hpp"
+#include "gui/shell/window_memory.hpp"
+#include "gui/words.hpp"
+
+#include <array>
+#include <set>
+#include <string>
+
+#include <catch2/catch.hpp>
+
+namespace gui = idlehark::gui;
+
+namespace {
+
+gui::ViewState prompting(bool gate_open) {
+    gui::ViewState view;
+    view.gate.open = gate_open;
+    view.spray.phase = gui::SprayPhase::prompt;
+    view.spray.spot = "7";
+    view.spray.spot_name = "plenum gasket";
+    return view;
+}
+
+/// How often each field is filled in, in order of mention.
+std::string fields(const std::string& text) {
+    std::string found;
+    for (std::size_t i = text.find('{'); i != std::string::npos; i = text.find('{', i + 1))
+        found += text.substr(i, text.find('}', i) - i + 1);
+    return found;
+}
+
+}  // namespace
+
+TEST_CASE("Flow: no state with a shut gate tells anybody to spray", "[gui][flow]") {
+    const gui::Words say;
+    const auto view = prompting(false);
+    CHECK_FALSE(gui::prompts_spray(view));
+    for (int s = 0; s < static_cast<int>(gui::kStages); ++s)
+        CHECK(gui::next_step(view, static_cast<gui::Stage>(s), say) == say(gui::Word::next_spray_shut));
+}
+
+TEST_CASE("Flow: a prompt is said on every page, with the spot's number and name", "[gui][flow]") {
+    gui::Words say;
+    for (const auto language : {gui::Language::english, gui::Language::german}) {
+        say.language = language;
+        for (int s = 0; s < static_cast<int>(gui::kStages); ++s) {
+            const auto text = gui::next_step(prompting(true), static_cast<gui::Stage>(s), say);
+            CHECK(text.find("7") != std::string::npos);
+            CHECK(text.find("plenum gasket") != std::string::npos);
+        }
+    }
+}
+
+TEST_CASE("Flow: a sham prompt says not to press", "[gui][flow]") {
+    const gui::Words say;
+    auto view = prompting(true);
+    view.spray.sham = true;
+    CHECK(gui::next_step(view, gui::Stage::spray, say) == say(gui::Word::next_spray_sham, "7"));
+}
+
+TEST_CASE("Flow: every pause says not to spray, and why", "[gui][flow]") {
+    const gui::Words say;
+    auto view = prompting(true);
+    view.spray.phase = gui::SprayPhase::paused;
+    std::set<std::string> sentences;
+    for (const auto why : {gui::PauseReason::lock_lost, gui::PauseReason::not_at_baseline, gui::PauseReason::sound_lost,
+                           gui::PauseReason::by_hand}) {
+        view.spray.pause = why;
+        CHECK_FALSE(gui::prompts_spray(view));
+        sentences.insert(gui::next_step(view, gui::Stage::spray, say));
+    }
+    CHECK(sentences.size() == 4);
+}
+
+TEST_CASE("Flow: a point answered no is said before anything else of the gate", "[gui][flow]") {
+    const gui::Words say;
+    gui::ViewState view;
+    CHECK(gui::next_step(view, gui::Stage::gate, say) == say(gui::Word::next_gate_alternatives));
+    view.gate.alternatives_seen = true;
+    view.gate.answers[0] = true;
+    CHECK(gui::next_step(view, gui::Stage::gate, say) == say(gui::Word::next_gate, 1));
+    view.gate.answers[4] = false;
+    CHECK(gui::next_step(view, gui::Stage::gate, say) == say(gui::Word::next_gate_no));
+}
+
+TEST_CASE("Words: both languages have every word, with the same fields", "[gui][words]") {
+    for (int w = 0; w < static_cast<int>(gui::Word::count); ++w) {
+        const std::string english = gui::text(static_cast<gui::Word>(w), gui::Language::english);
+        const std::string german = gui::text(static_cast<gui::Word>(w), gui::Language::german);
+        CAPTURE(english, german);
+        CHECK_FALSE(english.empty());
+        CHECK_FALSE(german.empty());
+        CHECK(fields(english) == fields(german));
+    }
+}
+
+TEST_CASE("Words: ten questions and ten pages, all different", "[gui][words]") {
+    std::set<gui::Word> questions, pages;
+    for (std::size_t i = 0; i < gui::kGatePoints; ++i) questions.insert(gui::question(static_cast<gui::GatePoint>(i)));
+    for (std::size_t i = 0; i < gui::kStages; ++i) pages.insert(gui::name_of(static_cast<gui::Stage>(i)));
+    CHECK(questions.size() == gui::kGatePoints);
+    CHECK(pages.size() == gui::kStages);
+}
+
+TEST_CASE("Window memory: what was written comes back, anything else is left aside", "[gui][memory]") {
+    const gui::WindowMemory m{40, -7, 1440, 900, 1.5F, gui::Language::german};
+    CHECK(gui::memory_from_text(gui::to_text(m)) == m);
+    for (const char* text : {"", "1 2 3", "0 0 10 10 1 en", "0 0 1280 800 9 en", "0 0 1280 800 1 xx", "a b c d e f",
+                             "0 0 99999999 800 1 en", "0 0 1280 800 nan en"})
+        CHECK_FALSE(gui::memory_from_text(text).has_value());
+}
+
+TEST_CASE("Window memory: scale of a screen nobody chose one for", "[gui][memory]") {
+    CHECK(gui::scale_for_height(600.0F) == 1.0F);
+    CHECK(gui::scale_for_height(800.0F) == 1.0F);
+    CHECK(gui::scale_for_height(2160.0F) == Approx(2.4F));
+    CHECK(gui::scale_for_height(20000.0F) == 3.0F);
+}

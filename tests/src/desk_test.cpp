@@ -1,0 +1,159 @@
+#include "src/desk/desk.hpp"
+
+#include "tests/src/support.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <filesystem>
+#include <functional>
+#include <thread>
+
+#include <catch2/catch.hpp>
+
+using namespace idlehark;
+using namespace std::chrono_literals;
+namespace ask = gui::ask;
+
+namespace {
+
+/// Waits until the view is as wanted; the last view either way.
+std::shared_ptr<const gui::ViewState> await(const Desk& desk, std::chrono::seconds patience,
+                                            const std::function<bool(const gui::ViewState&)>& wanted) {
+    const auto end = std::chrono::steady_clock::now() + patience;
+    auto view = desk.view();
+    while (!wanted(*view) && std::chrono::steady_clock::now() < end) {
+        std::this_thread::sleep_for(10ms);
+        view = desk.view();
+    }
+    return view;
+}
+
+void open_gate(Desk& desk) {
+    desk.send(ask::AlternativesSeen{});
+    for (std::size_t i = 0; i < gui::kGatePoints; ++i) desk.send(ask::AnswerGate{static_cast<gui::GatePoint>(i), true});
+}
+
+}  // namespace
+
+TEST_CASE("Desk: asks nothing of the gate before the ways without spray were shown", "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    desk.send(ask::AnswerGate{gui::GatePoint::eyes, true});
+    desk.send(ask::AlternativesSeen{});
+    auto view = await(desk, 5s, [](const auto& v) { return v.gate.alternatives_seen; });
+    CHECK_FALSE(view->gate.answers[static_cast<std::size_t>(gui::GatePoint::eyes)].has_value());
+    open_gate(desk);
+    view = await(desk, 5s, [](const auto& v) { return v.gate.open; });
+    CHECK(view->gate.open);
+    desk.send(ask::AnswerGate{gui::GatePoint::label_read, false});
+    view = await(desk, 5s, [](const auto& v) { return !v.gate.open; });
+    CHECK_FALSE(view->gate.open);
+}
+
+TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps what it heard, and finds the leak",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    desk.send(ask::StartPractice{3, 20.0});
+    auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+    REQUIRE(view->sound.running);
+    CHECK(view->sound.recording);
+    REQUIRE(view->spots.size() == 3);
+
+    desk.send(ask::StartSpray{});
+    view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
+    REQUIRE(view->fault);
+    desk.send(ask::CloseFault{view->fault->number});
+    view = await(desk, 120s, [](const auto& v) { return v.settle.done; });
+    REQUIRE(view->settle.done);
+    CHECK(view->settle.idle_rpm > 500.0);
+    CHECK(view->settle.smallest_provable_rpm > 0.0);
+    CHECK(view->spray.phase == gui::SprayPhase::shut);
+
+    open_gate(desk);
+    desk.send(ask::StartSpray{});
+    int sprayed = 0;
+    for (int step = 0; step < 100; ++step) {
+        view = await(desk, 60s, [](const auto& v) {
+            return v.spray.phase == gui::SprayPhase::prompt || v.fault || !v.headline.empty();
+        });
+        if (view->spray.phase != gui::SprayPhase::prompt || !view->sound.running) break;
+        CHECK(view->gate.open);
+        if (sprayed == 1) {  // a point taken back withdraws the prompt
+            desk.send(ask::AnswerGate{gui::GatePoint::extinguisher, false});
+            view = await(desk, 10s, [](const auto& v) { return v.spray.phase != gui::SprayPhase::prompt; });
+            CHECK(view->spray.phase == gui::SprayPhase::shut);
+            desk.send(ask::AnswerGate{gui::GatePoint::extinguisher, true});
+            ++sprayed;
+            continue;
+        }
+        desk.send(ask::Sprayed{});
+        ++sprayed;
+        await(desk, 10s, [](const auto& v) { return v.spray.phase != gui::SprayPhase::prompt; });
+    }
+    view = await(desk, 60s, [](const auto& v) { return !v.headline.empty() || v.fault; });
+    if (view->fault) FAIL(view->fault->what);
+    CHECK(view->stage == gui::Stage::report);
+    CHECK_FALSE(view->sound.running);
+    desk.send(ask::ShowScore{});
+    desk.send(ask::WriteReport{});
+    view = await(desk, 30s, [](const auto& v) { return v.score.shown && !v.written.empty(); });
+    CAPTURE(view->headline);
+    CHECK(view->score.found >= 1);
+    CHECK(view->score.wrong == 0);
+    CHECK(view->score.spray_s > 2.0);
+    for (const auto& file : view->written) CHECK(std::filesystem::file_size(file) > 0);
+    CHECK(std::filesystem::file_size(view->case_folder + "/bay.flac") > 100'000);
+    CHECK(std::filesystem::exists(view->case_folder + "/bay.marks.csv"));
+    CHECK(std::filesystem::exists(view->case_folder + "/engine.json"));
+    CHECK(std::filesystem::exists(view->case_folder + "/map.json"));
+}
+
+TEST_CASE("Desk: STOP ends sound and prompts at once and keeps the recording", "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    desk.send(ask::StartPractice{5, 4.0});
+    auto view = await(desk, 60s, [](const auto& v) { return v.sound.running && v.sound.now_s > 2.0; });
+    REQUIRE(view->sound.running);
+    const auto begin = std::chrono::steady_clock::now();
+    desk.send(ask::Stop{});
+    view = await(desk, 20s, [](const auto& v) { return !v.sound.running; });
+    CHECK_FALSE(view->sound.running);
+    CHECK(std::chrono::steady_clock::now() - begin < 5s);
+    CHECK(std::filesystem::file_size(view->case_folder + "/bay.flac") > 10'000);
+    // A second start is another visit: what was confirmed before is asked again.
+    open_gate(desk);
+    await(desk, 5s, [](const auto& v) { return v.gate.open; });
+    desk.send(ask::StartPractice{6, 4.0});
+    view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+    CHECK_FALSE(view->gate.open);
+}
+
+TEST_CASE("Desk: a recording with marks beside it is replayed to its verdict", "[src][desk]") {
+    Desk desk{{.cases_folder = "", .practice_spots = 3}};
+    desk.send(ask::StartReplay{std::string{IDLEHARK_RECORDINGS} + "/bay.ogg", {}});
+    const auto view = await(desk, 200s, [](const auto& v) { return !v.headline.empty() || v.fault; });
+    if (view->fault) FAIL(view->fault->what);
+    CHECK(view->headline.find("leak") != std::string::npos);
+    CHECK(std::count_if(view->spots.begin(), view->spots.end(),
+                        [](const gui::SpotView& s) { return s.verdict == SprayVerdict::leak; }) >= 1);
+    CHECK_FALSE(view->bursts.empty());
+}
+
+TEST_CASE("Desk: what cannot be is said, with a way out", "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    desk.send(ask::StartReplay{folder.path("none.flac"), {}});
+    auto view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
+    REQUIRE(view->fault);
+    CHECK(view->fault->what.find("none.flac") != std::string::npos);
+    const auto number = view->fault->number;
+    desk.send(ask::CloseFault{number});
+    await(desk, 10s, [](const auto& v) { return !v.fault; });
+    Engine wrong;
+    wrong.cylinders = 40;
+    desk.send(ask::SetEngine{wrong});
+    view = await(desk, 10s, [](const auto& v) { return !v.engine_fault.empty(); });
+    CHECK(view->engine_fault.find("40") != std::string::npos);
+    CHECK(view->engine.cylinders == 4);
+}

@@ -1,0 +1,114 @@
+#!/bin/sh
+# The window for real: on a virtual display, worked with synthetic keys, from start through a practice spray test to a
+# written report. usage: window.sh IDLEHARK SCREENS; exit 77 if there is no Xvfb or xdotool.
+set -u
+program=$1
+screens=$2
+for tool in Xvfb xdotool; do
+    command -v $tool >/dev/null || { echo "NOT CHECKED: $tool is not installed"; exit 77; }
+done
+work=$(mktemp -d) && mkdir -p "$screens" && screens=$(cd "$screens" && pwd) || exit 1
+display_pid='' window_pid=''
+trap 'kill $window_pid $display_pid 2>/dev/null; rm -rf "$work"' EXIT
+fail() { echo "FAILED: $*"; [ -f "$work/stderr" ] && cat "$work/stderr"; exit 1; }
+
+# Without a display it says so, and what to do.
+env -u DISPLAY "$program" >"$work/out" 2>&1
+[ $? -eq 2 ] || fail "without a display the exit code is not 2"
+grep -q -- --help "$work/out" || fail "without a display no way out is named: $(cat "$work/out")"
+
+mkfifo "$work/number"
+Xvfb -displayfd 3 -screen 0 1280x800x24 -nolisten tcp -noreset 3>"$work/number" 2>/dev/null &
+display_pid=$!
+read -r number <"$work/number" || fail "Xvfb does not start"
+export DISPLAY=":$number" HOME="$work" XDG_STATE_HOME="$work/state" LIBGL_ALWAYS_SOFTWARE=1
+
+# start ARGUMENTS: the window, run where F12 leaves its pictures.
+start() {
+    (cd "$work" && exec "$program" window --cases "$work/cases" --frames "$@" 2>"$work/stderr") &
+    window_pid=$!
+    for _ in $(seq 100); do
+        window=$(xdotool search --name '^Idlehark' 2>/dev/null | head -n 1)
+        [ -n "$window" ] && break
+        sleep 0.1
+    done
+    [ -n "$window" ] || fail "no window appears"
+    xdotool mousemove 5 400
+    sleep 0.5
+}
+title() { xdotool getwindowname "$window" 2>/dev/null; }
+key() { xdotool key "$1"; sleep 0.15; }
+# await PATTERN SECONDS: until the next step reads so.
+await() {
+    for _ in $(seq $(($2 * 5))); do
+        case $(title) in *$1*) return 0 ;; esac
+        sleep 0.2
+    done
+    fail "'$1' does not come; the window says: $(title)"
+}
+picture() {
+    rm -f "$work"/idlehark-*.png
+    xdotool mousemove 5 400
+    key F12
+    for _ in $(seq 20); do [ -f "$work/idlehark-001.png" ] && break; sleep 0.1; done
+    mv "$work/idlehark-001.png" "$screens/$1.png" || fail "F12 keeps no picture"
+}
+finish() {
+    kill -0 $window_pid 2>/dev/null || fail "the window has gone"
+    key ctrl+q
+    for _ in $(seq 50); do kill -0 $window_pid 2>/dev/null || break; sleep 0.1; done
+    kill $window_pid 2>/dev/null
+    wait $window_pid 2>/dev/null
+}
+
+start --practice 3 --pace 8 --spots 4 --width 1280 --height 800 --scale 1 --language en
+await "Check the engine" 60
+picture describe-1280x800
+# The spray page is shut, and the space bar does not open it.
+key F7
+await "Shut" 5
+key space
+await "Shut" 5
+picture spray-shut-1280x800
+key F4
+await "without flammable spray" 5
+picture alternatives-1280x800
+key Right
+key Return
+await "0 of 10" 5
+for n in 1 2 3 4 5 6 7 8 9 10; do
+    key Return
+    [ $n -lt 10 ] && await "$n of 10" 5 && key Down
+done
+await "All ten points" 5
+picture gate-1280x800
+key F5
+await "can be proven" 60
+picture settle-1280x800
+key F7
+await "Ready" 5
+key space
+sprayed=0
+for _ in $(seq 1200); do
+    case $(title) in
+        *"Spray spot"*)
+            [ $sprayed -eq 2 ] && picture prompt-1280x800
+            key space
+            sprayed=$((sprayed + 1)) ;;
+        *"Write the report"*) break ;;
+    esac
+    sleep 0.2
+done
+[ $sprayed -ge 4 ] || fail "only $sprayed prompts to spray"
+await "Write the report" 30
+picture report-1280x800
+key ctrl+s
+await "Written" 20
+found=$(ls "$work"/cases/*/verdict.json 2>/dev/null | head -n 1)
+[ -n "$found" ] || fail "no report is written"
+grep -q '"verdict": *"leak"' "$found" || fail "no leak is found in the practice bay: $(cat "$found")"
+ls "$work"/cases/*/bay.flac >/dev/null || fail "nothing was recorded"
+[ -s "$(ls "$work"/cases/*/bay.marks.csv)" ] || fail "no marks were kept"
+finish
+cat "$work/stderr"
+echo "practice test: $sprayed bursts"
