@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <filesystem>
+#include <utility>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -16,18 +17,40 @@ constexpr int kRounds = 3;  // bursts a spot gets before the forecast calls it u
 constexpr int kMostPerSpot = 5;
 constexpr int kLeastToDecide = 2;  // one burst can miss
 constexpr double kLockPatience_s = 3.0;
+
+SprayVerdict verdict_of(plan::SpotDecision decision) {
+    switch (decision) {
+        case plan::SpotDecision::leak:
+            return SprayVerdict::leak;
+        case plan::SpotDecision::overspray:
+            return SprayVerdict::overspray;
+        case plan::SpotDecision::none:
+            return SprayVerdict::none_seen;
+        case plan::SpotDecision::open:
+        case plan::SpotDecision::undecided:
+            break;
+    }
+    return SprayVerdict::undecided;
+}
 }  // namespace
 
 void Desk::Worker::begin_visit() {
-    if (visit_ || !run_ || state_.map.spots.empty() || state_.sound.mode == gui::Mode::replay) return;
+    if (guided_ || !run_ || state_.map.spots.empty() || state_.sound.mode == gui::Mode::replay) return;
     VisitConfig config;
     for (const auto& s : state_.map.spots) config.spots.push_back(s.spot);
-    config.most_per_spot = kMostPerSpot;
-    visit_.emplace(config);
-    visit_->begin_recording(recording_path_, 0.0);
-    visit_->time(state_.sound.now_s);
+    SprayVisit visit{config};
+    visit.begin_recording(recording_path_, 0.0);
+    visit.time(state_.sound.now_s);
     for (std::size_t i = 0; i < gui::kGatePoints; ++i)
-        if (state_.gate.answers[i]) visit_->answer(i, *state_.gate.answers[i]);
+        if (state_.gate.answers[i]) visit.answer(i, *state_.gate.answers[i]);
+    VisitPlanSettings settings;
+    settings.map = state_.map;
+    settings.idle_control = state_.engine.idle_control;
+    settings.matters_rpm = state_.settle.matters_rpm;
+    settings.passes = false;  // the map points at one spot at a time
+    for (const auto& s : state_.spots)
+        if (s.hiss_stands_out) settings.spot_odds[s.place.spot] = kStandsOutOdds;
+    guided_.emplace(std::move(visit), std::move(settings), true);
     show_visit();
 }
 
@@ -38,7 +61,7 @@ void Desk::Worker::renew_spots() {
         gui::SpotView v;
         const auto it =
             std::find_if(before.begin(), before.end(), [&](const gui::SpotView& b) { return b.place.spot == s.spot; });
-        if (it != before.end() && visit_ && !visit_->record().bursts.empty()) v = *it;
+        if (it != before.end() && guided_ && !guided_->visit().record().bursts.empty()) v = *it;
         v.place = s;
         v.hiss_taken = hiss_takes_.contains(s.spot);
         state_.spots.push_back(std::move(v));
@@ -54,23 +77,6 @@ std::vector<SpraySpot> Desk::Worker::spray_spots() const {
     std::vector<SpraySpot> spots;
     for (const auto& s : state_.map.spots) spots.push_back({.id = s.spot, .place = Place{s.x_mm, s.y_mm}});
     return spots;
-}
-
-std::vector<SprayBurst> Desk::Worker::bursts_so_far() const {
-    std::vector<SprayBurst> bursts;
-    for (const auto& b : visit_->record().bursts) {
-        if (b.undone || b.sham) continue;
-        for (const auto& id : b.spots) {
-            const auto it = std::find_if(state_.map.spots.begin(), state_.map.spots.end(),
-                                         [&](const MapSpot& s) { return s.spot == id; });
-            if (it == state_.map.spots.end()) continue;
-            bursts.push_back({.time_s = b.time_s,
-                              .spot = static_cast<std::size_t>(it - state_.map.spots.begin()),
-                              .found_onset_s = b.found_onset_s,
-                              .found_duration_s = b.found_duration_s});
-        }
-    }
-    return bursts;
 }
 
 void Desk::Worker::feed_settle() {
@@ -106,67 +112,28 @@ void Desk::Worker::feed_settle() {
                     });
 }
 
-void Desk::Worker::plan_next() {
-    if (thinking_.running()) return;
-    const SprayTestConfig config{.matters_rpm = state_.settle.matters_rpm, .idle_control = state_.engine.idle_control};
-    thinking_.start("the evidence so far",
-                    [this, readings = readings_, bursts = bursts_so_far(), spots = spray_spots(),
-                     config](Job::Ticket&) -> Job::Outcome {
-                        const auto result = evaluate_spray(readings, bursts, spots, config);
-                        return [this, result] {
-                            if (!visit_ || !visit_->wants_plan()) return;
-                            show_results(result.spots);
-                            auto plan = next_of(state_.spots);
-                            plan.smallest_provable_rpm = state_.settle.smallest_provable_rpm;
-                            if (!visit_->take(plan)) state_.spray.notice = visit_->state().notice;
-                            show_visit();
-                        };
-                    });
-}
-
-VisitPlan Desk::Worker::next_of(const std::vector<gui::SpotView>& spots) const {
-    VisitPlan plan;
-    const gui::SpotView* best = nullptr;
-    for (const auto& s : spots) {
-        if (s.decided) {
-            plan.decided.push_back(s.place.spot);
-            continue;
-        }
-        if (visit_->forbidden(s.place.spot)) continue;
-        plan.at_most_more += kMostPerSpot - visit_->bursts_on(s.place.spot);
-        if (!best || visit_->bursts_on(s.place.spot) < visit_->bursts_on(best->place.spot)) best = &s;
-    }
-    if (!best) {
-        const bool all = plan.decided.size() == spots.size();
-        plan.outcome = all ? VisitPlan::Outcome::decided : VisitPlan::Outcome::out_of_limits;
-        plan.why = all ? "Every spot is decided." : "What is left has had all the spray it may get.";
-        return plan;
-    }
-    plan.spots = {best->place.spot};
-    return plan;
-}
-
-void Desk::Worker::show_results(const std::vector<SpotResult>& results) {
-    for (std::size_t i = 0; i < state_.spots.size() && i < results.size(); ++i) {
+void Desk::Worker::show_standing(const plan::PlanStep& step) {
+    for (std::size_t i = 0; i < state_.spots.size() && i < step.all.size(); ++i) {
         auto& s = state_.spots[i];
-        const auto& r = results[i];
-        s.bursts = r.bursts;
-        s.change_rpm = r.change_rpm;
-        s.low_rpm = r.low_rpm;
-        s.high_rpm = r.high_rpm;
-        if (r.bursts > 0) s.verdict = r.verdict;
-        s.decided = r.bursts >= kLeastToDecide && r.verdict != SprayVerdict::undecided;
+        const auto& p = step.all[i];
+        s.bursts = p.bursts;
+        s.change_rpm = p.change_rpm;
+        s.low_rpm = p.low_rpm;
+        s.high_rpm = p.high_rpm;
+        s.decided = p.decision != plan::SpotDecision::open;
+        if (p.bursts + p.passes > 0 || s.decided) s.verdict = verdict_of(p.decision);
     }
 }
 
 void Desk::Worker::show_visit() {
     auto& s = state_.spray;
     for (auto& spot : state_.spots) spot.prompted = false;
-    if (!visit_ || !spray_wanted_) {
+    if (!guided_ || !spray_wanted_) {
         s = {};
         return;
     }
-    const auto v = visit_->state();
+    const auto& visit = guided_->visit();
+    const auto v = visit.state();
     s.notice = v.notice;
     s.why = v.why;
     s.sham = v.sham;
@@ -183,7 +150,7 @@ void Desk::Worker::show_visit() {
             break;
         case VisitStage::settling:
             s.phase = gui::SprayPhase::settling;
-            s.wait_s = (1.0 - v.settled) * visit_->config().settle_s;
+            s.wait_s = (1.0 - v.settled) * visit.config().settle_s;
             break;
         case VisitStage::planning:
         case VisitStage::waiting:
@@ -198,9 +165,8 @@ void Desk::Worker::show_visit() {
             break;
         case VisitStage::answering:
             s.phase = gui::SprayPhase::answering;
-            if (!visit_->record().bursts.empty())
-                s.wait_s =
-                    std::max(0.0, visit_->record().bursts.back().time_s + visit_->config().answer_s - visit_->now_s());
+            if (!visit.record().bursts.empty())
+                s.wait_s = std::max(0.0, visit.record().bursts.back().time_s + visit.config().answer_s - visit.now_s());
             break;
         case VisitStage::done:
             s.phase = gui::SprayPhase::finished;
@@ -214,8 +180,8 @@ void Desk::Worker::show_visit() {
         s.pause = gui::PauseReason::by_hand;
     }
     auto asked = v.asked;
-    if (asked.empty() && v.stage == VisitStage::answering && !visit_->record().bursts.empty())
-        asked = visit_->record().bursts.back().spots;
+    if (asked.empty() && v.stage == VisitStage::answering && !visit.record().bursts.empty())
+        asked = visit.record().bursts.back().spots;
     s.spot = fmt::format("{}", fmt::join(asked, ", "));
     s.spot_name.clear();
     for (auto& spot : state_.spots)
@@ -224,13 +190,13 @@ void Desk::Worker::show_visit() {
             s.spot_name += (s.spot_name.empty() ? "" : "; ") + spot.place.name;
         }
     state_.bursts.clear();
-    for (const auto& b : visit_->record().bursts)
+    for (const auto& b : visit.record().bursts)
         if (!b.undone && !b.sham)
             state_.bursts.push_back({b.found_onset_s.value_or(b.time_s), b.found_duration_s.value_or(std::nan("")),
                                      fmt::format("{}", fmt::join(b.spots, ", "))});
     // Each burst's mark is on the disk as soon as it is known.
-    for (; marks_kept_ < visit_->record().bursts.size(); ++marks_kept_) {
-        const auto& b = visit_->record().bursts[marks_kept_];
+    for (; marks_kept_ < visit.record().bursts.size(); ++marks_kept_) {
+        const auto& b = visit.record().bursts[marks_kept_];
         if (b.sham || !run_) continue;
         for (const auto& spot : b.spots)
             if (const auto kept = run_->mark(b.time_s, spot); !kept) fault(kept.error());
@@ -244,7 +210,7 @@ void Desk::Worker::on(const ask::AnswerGate& c) {
     if (!gate.alternatives_seen) return;
     gate.answers.at(static_cast<std::size_t>(c.point)) = c.yes;
     gate.open = std::all_of(gate.answers.begin(), gate.answers.end(), [](const auto& a) { return a == true; });
-    if (visit_) visit_->answer(static_cast<std::size_t>(c.point), c.yes);
+    if (guided_) guided_->visit().answer(static_cast<std::size_t>(c.point), c.yes);
     show_visit();
 }
 
@@ -263,32 +229,32 @@ void Desk::Worker::on(const ask::StartSpray&) {
 }
 
 void Desk::Worker::on(const ask::Sprayed&) {
-    if (!visit_ || !run_ || state_.spray.phase != gui::SprayPhase::prompt) return;
-    const auto asked = visit_->state().asked;
-    const bool sham = visit_->state().sham;
+    if (!guided_ || !run_ || state_.spray.phase != gui::SprayPhase::prompt) return;
+    const auto asked = guided_->visit().state().asked;
+    const bool sham = guided_->visit().state().sham;
     if (auto* practice = run_->practice(); practice && !sham) practice->spray(asked);
     // The newest sound heard was in the air a moment before; the key is nearer to now.
-    if (!sham) visit_->key(state_.sound.now_s);
+    if (!sham) guided_->visit().key(state_.sound.now_s);
     show_visit();
 }
 
 void Desk::Worker::on(const ask::SprayedElsewhere& c) {
-    if (visit_) visit_->wrong_spot(c.spot);
+    if (guided_) guided_->visit().wrong_spot(c.spot);
     show_visit();
 }
 
 void Desk::Worker::on(const ask::RepeatSpot&) {
-    if (visit_ && spray_wanted_) visit_->repeat();
+    if (guided_ && spray_wanted_) guided_->visit().repeat();
     show_visit();
 }
 
 void Desk::Worker::on(const ask::SkipSpot&) {
-    if (visit_ && spray_wanted_) visit_->skip();
+    if (guided_ && spray_wanted_) guided_->visit().skip();
     show_visit();
 }
 
 void Desk::Worker::on(const ask::UndoBurst&) {
-    if (visit_ && spray_wanted_) visit_->undo();
+    if (guided_ && spray_wanted_) guided_->visit().undo();
     show_visit();
 }
 
@@ -299,22 +265,50 @@ void Desk::Worker::on(const ask::PauseSpray& c) {
 
 void Desk::Worker::on(const ask::FinishSpray&) {
     if (run_) {
-        if (visit_ && visit_->state().stage != VisitStage::done) visit_->stop();
+        if (guided_ && guided_->visit().state().stage != VisitStage::done) guided_->visit().stop();
         end_run("the test is over");
         show_visit();
     }
+    if (guided_) return conclude();
     std::vector<Mark> marks;
-    if (visit_) {
-        for (const auto& b : visit_->record().bursts)
-            if (!b.undone && !b.sham)
-                for (const auto& spot : b.spots)
-                    marks.push_back(
-                        {.time_s = b.found_onset_s.value_or(b.time_s), .spot = spot, .extra = {}, .line = 0});
-    } else {
-        for (const auto& b : state_.bursts)
-            marks.push_back({.time_s = b.time_s, .spot = b.spot, .extra = {}, .line = 0});
-    }
+    for (const auto& b : state_.bursts) marks.push_back({.time_s = b.time_s, .spot = b.spot, .extra = {}, .line = 0});
     if (!marks.empty() && !recording_path_.empty()) judge_recording(recording_path_, std::move(marks));
+}
+
+/// The visit's own standing is the verdict: it allows for every look that was taken on the way.
+void Desk::Worker::conclude() {
+    if (!guided_->step()) return;
+    const auto& step = *guided_->step();
+    VerdictView verdict;
+    verdict.recording = std::filesystem::path{recording_path_}.filename().string();
+    verdict.engine = state_.engine.name;
+    verdict.length_s = state_.sound.now_s;
+    verdict.idle_rpm = state_.settle.idle_rpm;
+    verdict.hunting_rpm = state_.settle.hunting_rpm;
+    verdict.smallest_provable_rpm = step.smallest_provable_rpm;
+    verdict.matters_rpm = state_.settle.matters_rpm;
+    verdict.notes = step.notes;
+    if (!step.why.empty()) verdict.notes.insert(verdict.notes.begin(), step.why);
+    if (step.shams_answer)
+        verdict.cautions.emplace_back("the idle answers prompts without spray: nothing here can be trusted");
+    if (state_.engine.idle_control == IdleControl::regulated)
+        verdict.cautions.emplace_back(
+            "the idle is regulated: its valve takes a change back within seconds, so a leak may hide");
+    if (state_.sound.gaps > 0) verdict.cautions.push_back(fmt::format("{} gaps in the sound", state_.sound.gaps));
+    for (std::size_t i = 0; i < state_.map.spots.size() && i < step.all.size(); ++i) {
+        const auto& p = step.all[i];
+        verdict.spots.push_back({.spot = state_.map.spots[i].spot,
+                                 .name = state_.map.spots[i].name,
+                                 .bursts = p.bursts,
+                                 .change_rpm = p.change_rpm,
+                                 .low_rpm = p.low_rpm,
+                                 .high_rpm = p.high_rpm,
+                                 .p_value = p.p_value,
+                                 .verdict = verdict_of(p.decision)});
+    }
+    for (const auto& r : readings_) verdict.speed.push_back({r.time_s, r.rpm});
+    for (const auto& b : state_.bursts) verdict.bursts.push_back({b.time_s, b.spot});
+    show_verdict(std::move(verdict));
 }
 
 void Desk::Worker::judge_recording(const std::string& path, std::vector<Mark> marks) {
@@ -342,7 +336,6 @@ void Desk::Worker::show_verdict(VerdictView verdict) {
     state_.headline = headline(verdict, true);
     state_.cautions = verdict.cautions;
     state_.notes = verdict.notes;
-    std::vector<SpotResult> results;
     for (auto& spot : state_.spots) {
         const auto it = std::find_if(verdict.spots.begin(), verdict.spots.end(),
                                      [&](const SpotRow& r) { return r.spot == spot.place.spot; });

@@ -33,7 +33,7 @@ void Desk::Worker::on(const ask::StartTake& c) {
     if (!path) return fault(path.error());
     begin_run(SoundRun::device("", start_of(path.value())), gui::Mode::live);
     if (!run_) return;
-    visit_.reset();  // the microphone is elsewhere: no spray test from this sound
+    guided_.reset();  // the microphone is elsewhere: no spray test from this sound
     take_file_ = path.value();
     take_injector_ = c.injector;
     state_.take = {.running = true, .place = c.place, .done_s = 0.0, .needed_s = 10.0};

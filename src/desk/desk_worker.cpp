@@ -208,9 +208,9 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     state_.sound.running = true;
     state_.sound.recording = run_->recording();
     // Cautions hold for one visit: what was confirmed before an earlier sound has to be looked at again.
-    if (visit_) {
+    if (guided_) {
         state_.gate = {};
-        visit_.reset();
+        guided_.reset();
     }
     begin_visit();
     renew_spots();
@@ -247,7 +247,7 @@ void Desk::Worker::listen() {
     if (const auto broken = run_->broken()) {
         fault(*broken);
         sound_lost_ = true;
-        if (visit_) visit_->stop();
+        if (guided_) guided_->visit().stop();
         end_run(broken->what);
         show_visit();
         return;
@@ -259,8 +259,11 @@ void Desk::Worker::listen() {
         return;
     }
     feed_settle();
-    if (visit_ && spray_wanted_) {
-        if (visit_->wants_plan() && !paused_) plan_next();
+    if (guided_ && spray_wanted_) {
+        if (!paused_) {
+            guided_->pump();
+            if (guided_->step()) show_standing(*guided_->step());
+        }
         show_visit();
         if (state_.spray.phase == gui::SprayPhase::finished) on(ask::FinishSpray{});
     }
@@ -273,7 +276,7 @@ void Desk::Worker::take_news(const LiveNews& news) {
     s.recorded_s = s.recording ? s.now_s : 0.0;
     s.gaps = news.gaps;
     s.dropped_frames = news.losses.dropped_frames;
-    if (news.gaps > gaps_told_ && visit_) visit_->gap(s.now_s);
+    if (news.gaps > gaps_told_ && guided_) guided_->gap(s.now_s);
     if (news.gaps > gaps_told_) quiet_from_s_ = s.now_s;
     gaps_told_ = news.gaps;
     s.clipped = news.clipped_samples > clipped_told_;
@@ -289,7 +292,7 @@ void Desk::Worker::take_news(const LiveNews& news) {
         s.rpm_low = x.rpm_low;
         s.rpm_high = x.rpm_high;
         trace_.push_back({x.time_s, x.locked ? x.rpm : std::nan(""), x.rpm_low, x.rpm_high});
-        if (visit_) visit_->reading(x.time_s, x.rpm, x.locked);
+        if (guided_) guided_->reading(r);
     }
     if (!news.readings.empty()) {
         const double from_s = s.now_s - kTraceKept_s;
@@ -298,12 +301,12 @@ void Desk::Worker::take_news(const LiveNews& news) {
     }
     for (const auto& b : news.bursts) {
         hisses_.push_back(b);
-        if (visit_ && spray_wanted_) visit_->hiss(b.time_s, b.duration_s);
+        if (guided_ && spray_wanted_) guided_->hiss(b);
     }
-    if (visit_) visit_->time(s.now_s);
+    if (guided_) guided_->time(s.now_s);
     if (news.fault) {
         fault(*news.fault);
-        if (visit_) visit_->stop();
+        if (guided_) guided_->visit().stop();
     }
     changed_ = true;
 }
@@ -379,10 +382,12 @@ void Desk::Worker::on(const ask::StartPractice& c) {
         request.spots = options_.practice_spots;
         request.disturbed = options_.practice_disturbed;
         const auto session = practice_session(request);
-        auto bay = std::make_shared<std::unique_ptr<sim::LiveBay>>(
-            std::make_unique<sim::LiveBay>(session.spec(), kLongestPractice_s));
+        if (!session) return [this, error = session.error()] { fault(error); };
+        const auto& spec = session.value().spec();
+        auto bay =
+            std::make_shared<std::unique_ptr<sim::LiveBay>>(std::make_unique<sim::LiveBay>(spec, kLongestPractice_s));
         static_cast<void>((*bay)->sound());  // scaling it takes a while: not on the desk's thread
-        return [this, c, bay, map = practice_map(session.spec())] {
+        return [this, c, bay, map = practice_map(spec)] {
             truth_ = (*bay)->spec();
             practice_bursts_.clear();
             state_.case_folder.clear();
@@ -400,8 +405,8 @@ void Desk::Worker::on(const ask::StartPractice& c) {
 void Desk::Worker::on(const ask::Stop&) {
     job_.cancel();
     if (state_.take.running) return on(ask::StopTake{});
-    if (visit_) visit_->stop();
-    const bool sprayed = visit_ && spray_wanted_ && !visit_->record().bursts.empty();
+    if (guided_) guided_->visit().stop();
+    const bool sprayed = guided_ && spray_wanted_ && !guided_->visit().record().bursts.empty();
     end_run("stopped by hand");
     show_visit();
     if (sprayed) on(ask::FinishSpray{});
@@ -425,10 +430,10 @@ void Desk::Worker::on(const ask::SetEngine& c) {
 void Desk::Worker::on(const ask::SetLog& c) { state_.log = c.lines; }
 
 void Desk::Worker::on(const ask::SetMap& c) {
-    if (visit_ && !visit_->record().bursts.empty())
+    if (guided_ && !guided_->visit().record().bursts.empty())
         return fault({"the map cannot change while its spots are being sprayed", "Finish the test first."});
     state_.map = c.map;
-    visit_.reset();
+    guided_.reset();
     begin_visit();
     renew_spots();
 }

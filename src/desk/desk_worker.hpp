@@ -5,7 +5,7 @@
 #include "src/desk/job.hpp"
 #include "src/desk/sound_run.hpp"
 #include "src/report/injector_view.hpp"
-#include "src/visit/spray_visit.hpp"
+#include "src/visit/guided_visit.hpp"
 
 #include <condition_variable>
 #include <deque>
@@ -80,12 +80,10 @@ class Desk::Worker {
     // The spray test.
     void begin_visit();
     void feed_settle();
-    void plan_next();
-    [[nodiscard]] VisitPlan next_of(const std::vector<gui::SpotView>& spots) const;
-    [[nodiscard]] std::vector<SprayBurst> bursts_so_far() const;
     [[nodiscard]] std::vector<SpraySpot> spray_spots() const;
     void show_visit();
-    void show_results(const std::vector<SpotResult>& results);
+    void show_standing(const plan::PlanStep& step);
+    void conclude();
     void judge_recording(const std::string& path, std::vector<Mark> marks);
     void show_verdict(VerdictView verdict);
     void renew_spots();
@@ -104,7 +102,7 @@ class Desk::Worker {
     std::uint64_t gaps_told_ = 0, clipped_told_ = 0;
     std::string recording_path_;
 
-    std::optional<SprayVisit> visit_;
+    std::optional<GuidedVisit> guided_;
     bool spray_wanted_ = false;  ///< the user has started the spray test
     bool paused_ = false;
     bool sound_lost_ = false;
@@ -119,7 +117,6 @@ class Desk::Worker {
 
     Job job_;       ///< shown, can be cancelled
     Job thinking_;  ///< the evidence so far; not shown
-    std::optional<VisitPlan> plan_;
 
     mutable std::mutex mutex_;
     std::condition_variable_any wake_;
