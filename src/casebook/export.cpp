@@ -6,6 +6,10 @@
 #include "src/files/engine_file.hpp"
 #include "src/files/text_file.hpp"
 
+#include <algorithm>
+#include <array>
+#include <string_view>
+
 #include <fmt/format.h>
 
 namespace idlehark {
@@ -13,6 +17,7 @@ namespace idlehark {
 namespace {
 
 namespace fs = std::filesystem;
+constexpr std::array<std::string_view, 6> kPlainEndings{".flac", ".wav", ".ogg", ".aiff", ".aif", ".mp3"};
 
 Result<Done> export_audio(const Casebook& book, const std::string& folder, Exported& done) {
     const auto recordings = book.recordings();
@@ -27,6 +32,11 @@ Result<Done> export_audio(const Casebook& book, const std::string& folder, Expor
         if (const auto copied = copy_file_safely(from.value(), to); !copied) return copied.error();
         if (const auto events = plain_events(from.value()))
             if (const auto written = write_safely(RecordingNames{to}.events, *events); !written) return written.error();
+        // Sound editors' formats hold sound; a telephone's containers also hold its name and the place.
+        if (std::none_of(kPlainEndings.begin(), kPlainEndings.end(),
+                         [&](std::string_view ending) { return r.file.ends_with(ending); }))
+            done.cautions.push_back(fmt::format(
+                "audio/{} is a telephone's own file, which may say where and on what it was recorded", r.file));
         ++done.recordings;
     }
     return Done{};

@@ -5,12 +5,14 @@
 
 #include <cstddef>
 #include <string>
+#include <vector>
 
 namespace idlehark {
 
 struct Exported {
     std::size_t recordings = 0, pictures = 0;
     std::vector<std::string> left_out;  ///< files that could not be taken along, and why
+    std::vector<std::string> cautions;  ///< files that may still say where and on what they were recorded
 };
 
 /// Writes a copy of a case to give away into a new folder: a whole case again, with case.json (as `case show --format

@@ -1,6 +1,7 @@
 #include "src/casebook/repair.hpp"
 
 #include "src/casebook/casebook_parts.hpp"
+#include "src/casebook/page_tree.hpp"
 #include "src/casebook/salvage.hpp"
 #include "src/casebook/schema.hpp"
 #include "src/casebook/sound_store.hpp"
@@ -146,6 +147,34 @@ void mend_list_of_tables(const std::string& damaged, const std::string& empty_ca
         report.actions.emplace_back("case.sqlite: the list of tables was lost; that of an empty case stands in");
 }
 
+/// Where each table and index of a file begins.
+std::vector<TableTree> trees_of(const std::string& file) {
+    Database db{file, Database::Mode::read_write};
+    std::vector<TableTree> trees;
+    Statement s{db,
+                "SELECT name, rootpage, type = 'table' AND sql NOT LIKE '%WITHOUT ROWID%', (SELECT count(*) FROM "
+                "pragma_table_info(m.name)) FROM sqlite_schema AS m WHERE rootpage > 1"};
+    while (s.step())
+        trees.push_back(
+            {s.text(0), static_cast<std::uint32_t>(s.whole(1)), static_cast<std::size_t>(s.whole(3)), s.whole(2) != 0});
+    return trees;
+}
+
+void mend_tables(const std::string& damaged, RepairReport& report) {
+    if (!lists_tables(damaged) || size_of(damaged + "-wal") > 0) return;
+    try {
+        auto bytes = whole_file(damaged);
+        const auto mended = mend_trees(bytes, trees_of(damaged));
+        if (mended.empty()) return;
+        state_length(bytes);
+        std::ofstream{damaged, std::ios::binary} << bytes;
+        for (const auto& name : mended)
+            report.actions.push_back(fmt::format("{}: the way to its rows was lost; found again page by page", name));
+    } catch (const DatabaseFault&) {
+        return;  // what can be read is read without this
+    }
+}
+
 /// Writes the tables anew from what can be read; the damaged file is kept under a name of its own.
 Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
     const PrivateFolder work;
@@ -164,6 +193,7 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
         }
         try {
             mend_list_of_tables(damaged, fresh.value(), report);
+            mend_tables(damaged, report);
             Database from{damaged, Database::Mode::read_write};
             from.execute("PRAGMA cell_size_check=OFF; PRAGMA ignore_check_constraints=ON;");
             if (const int version = static_cast<int>(from.whole("PRAGMA user_version")); version > schema::kVersion) {

@@ -136,8 +136,9 @@ int case_export(const CaseOptions& o) {
     const auto done = export_case(book.value(), o.file, !o.without_audio);
     if (!done) return refuse(done.error());
     for (const auto& text : done.value().left_out) warn("left out: " + text);
-    fmt::print("A copy to give away is in {}: {} recordings, {} pictures, nothing about devices.\n", o.file,
-               done.value().recordings, done.value().pictures);
+    for (const auto& text : done.value().cautions) warn(text + "; convert it first, or give --without-audio");
+    fmt::print("A copy to give away is in {}: {} recordings, {} pictures.\n", o.file, done.value().recordings,
+               done.value().pictures);
     return close_output(kExitDone);
 }
 

@@ -205,6 +205,31 @@ TEST_CASE("Repair: what belonged to lost visits and engines is kept", "[casebook
     for (const auto& v : visits.value()) CHECK(book.value().recordings(v.id));
 }
 
+TEST_CASE("Repair: a table whose root is spoilt is put together again from its leaves", "[casebook]") {
+    const auto* table = GENERATE("mark", "trace", "recording");
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    fill(place, folder);
+    RowId root = 0;
+    {
+        Database db{place + "/case.sqlite", Database::Mode::read_write};
+        root = db.whole(fmt::format("SELECT rootpage FROM sqlite_schema WHERE name = '{}'", table));
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE);");
+    }
+    REQUIRE(root > 1);
+    spoil(place + "/case.sqlite", static_cast<std::size_t>(root - 1) * kPage_bytes, kPage_bytes, 9);
+    const auto report = repair_case(place);
+    REQUIRE(report);
+    CAPTURE(table, repair_table(report.value()));
+    CHECK(part(report.value(), "mark").kept == kVisits * kMarks);
+    CHECK(part(report.value(), "trace").kept == kVisits / 2);
+    CHECK(part(report.value(), "visit").kept == kVisits);
+    const auto book = Casebook::open(place, Casebook::Access::write);
+    REQUIRE(book);
+    must_be_true(book.value());
+    CHECK(book.value().trace(1).value().size() == 1000);
+}
+
 TEST_CASE("Repair: random damage anywhere never stops it, and nothing comes back changed", "[casebook]") {
     const unsigned seed = GENERATE(31U, 32U, 33U, 34U, 35U, 36U, 37U, 38U);
     const ScratchFolder folder;
