@@ -11,7 +11,7 @@ struct SprayedSpot {
     bool placed = false;
     double x_mm = 0.0;
     double y_mm = 0.0;
-    bool source = false;            ///< a proven leak
+    bool source = false;            ///< a leak, proven or likely
     double change_rpm = 0.0;        ///< what it shows, with its spread; looked at in sources only
     double spread_rpm = 0.0;        ///< standard deviation
     std::vector<double> log_curve;  ///< log odds of each change of the grid against none; empty: never sprayed

@@ -10,7 +10,8 @@ namespace idlehark::evidence {
 namespace {
 
 constexpr double kTailShare = 0.1;
-constexpr double kPriorExcesses = 15.0;  // weight of the rate 1, in shams
+constexpr double kUsualRate = 1.2;
+constexpr double kUsualExcesses = 8.0;  // its weight, in shams
 
 }  // namespace
 
@@ -24,7 +25,7 @@ ShamNull::ShamNull(std::vector<double> log_odds, double independent) : sorted_(s
     const auto above = static_cast<double>(sorted_.size() - from);
     for (std::size_t i = from; i < sorted_.size(); ++i) excess += sorted_[i] - tail_from_;
     const double counted = std::min(above, kTailShare * std::max(1.0, independent));
-    rate_ = (counted + kPriorExcesses) / (counted * excess / above + kPriorExcesses);
+    rate_ = (counted + kUsualExcesses) / (counted * excess / above + kUsualExcesses / kUsualRate);
 }
 
 double ShamNull::p_value(double log_odds) const {
@@ -32,10 +33,6 @@ double ShamNull::p_value(double log_odds) const {
     const auto at = std::lower_bound(sorted_.begin(), sorted_.end(), log_odds);
     const auto above = static_cast<double>(sorted_.end() - at);
     return std::min(1.0, std::max(kTailShare, (above + 1.0) / (static_cast<double>(sorted_.size()) + 1.0)));
-}
-
-double ShamNull::threshold(double p) const {
-    return tail_from_ + std::log(kTailShare / std::min(p, kTailShare)) / rate_;
 }
 
 }  // namespace idlehark::evidence

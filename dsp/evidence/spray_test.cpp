@@ -26,6 +26,7 @@ constexpr double kShortestTrace_s = 10.0;
 constexpr double kShortestQuiet_s = 15.0;
 constexpr double kOrdinaryCounts_s = 30.0;  // in a forecast, as so much of a quiet stretch
 constexpr double kComesLater = 1.08;        // a session meets more than its quiet start: tests/bench
+constexpr double kWorthSaying = 1.25;       // a session that much worse than foretold gets a note
 constexpr int kShams = 2000;
 constexpr double kBurstReach_s = 5.0;  // shams closer than this to each other meet the same unrest
 constexpr double kKeepClear_s = 4.0;   // shams stay this far from the answers that were taken out
@@ -37,8 +38,9 @@ constexpr double kKeptPrior = 0.1;
 constexpr double kIntervalScale_rpm = 30.0;
 // Log odds of a leak of its own against a leaking neighbour's spray, above which it counts as its own; more where there
 // are several such spots, as each is a chance of a false leak.
-constexpr double kOwnLeak_log_odds = 1.5;
+constexpr double kOwnLeak_log_odds = 1.0;
 constexpr double kNoneSeenRisk = 0.015;
+
 void check(std::span<const SprayBurst> bursts, std::span<const SpraySpot> spots, const SprayTestConfig& c) {
     if (!(c.matters_rpm >= 1.0 && c.matters_rpm <= 200.0))
         throw std::invalid_argument("matters_rpm " + std::to_string(c.matters_rpm) + " is not 1..200");
@@ -89,6 +91,13 @@ struct Posterior {
         return share_below(-size) + 1.0 - share_below(size);
     }
 };
+
+std::size_t likeliest(std::span<const double> weights, std::span<const double> log_odds) {
+    std::size_t best = 0;
+    for (std::size_t a = 1; a < weights.size(); ++a)
+        if (std::log(weights[a]) + log_odds[a] > std::log(weights[best]) + log_odds[best]) best = a;
+    return best;
+}
 
 /// A spot on its way to a verdict.
 struct Candidate {
@@ -264,10 +273,7 @@ void Session::find_leaks() {
         const auto agreed = answer_weights(bank);
         for (const auto& [size, k] : proven) {
             auto& c = candidates_[dry[k]];
-            std::size_t best = 0;
-            for (std::size_t a = 0; a < agreed.size(); ++a)
-                if (std::log(agreed[a]) + c.answers[a] > std::log(agreed[best]) + c.answers[best]) best = a;
-            bank.remove(residual_, c.group, best, c.change_rpm);
+            bank.remove(residual_, c.group, likeliest(agreed, c.answers), c.change_rpm);
         }
         look_again();
     }
@@ -304,10 +310,7 @@ void Session::fill(SprayTestResult& result) {
             AnswerBank bank(others, step_s, shapes_, hands_);
             for (std::size_t o = 0; o < spots_.size(); ++o) {
                 if (o == s || !candidates_[o].wet) continue;
-                const auto& a = candidates_[o].answers;
-                std::size_t best = 0;
-                for (std::size_t i = 0; i < weights.size(); ++i)
-                    if (std::log(weights[i]) + a[i] > std::log(weights[best]) + a[best]) best = i;
+                const std::size_t best = likeliest(weights, candidates_[o].answers);
                 bank.remove(others, candidates_[o].group, best, candidates_[o].change_rpm);
             }
             odds[s] = bank.odds(std::span(&c.group, 1), weights).front();
@@ -348,6 +351,10 @@ void Session::tell_overspray(SprayTestResult& result, const ChangeGrid& grid) {
     });
     std::size_t receivers = 0;  // each is a chance of a false leak
     for (const std::size_t s : wet) {
+        // A larger change that could not be proven, as when its bursts missed, may drift over all the same.
+        for (std::size_t o = 0; o < spots_.size(); ++o)
+            if (!candidates_[o].wet)
+                sprayed_[o].source = std::abs(sprayed_[o].change_rpm) > std::abs(sprayed_[s].change_rpm);
         bool own = true;
         if (has_leaking_neighbour(sprayed_, s)) {
             const double needed = kOwnLeak_log_odds + std::log(static_cast<double>(++receivers));
@@ -357,6 +364,8 @@ void Session::tell_overspray(SprayTestResult& result, const ChangeGrid& grid) {
         result.spots[s].verdict = own ? SprayVerdict::leak : SprayVerdict::overspray;
     }
 }
+
+std::string rounded(double v) { return std::to_string(std::lround(v)); }
 
 std::string counted(std::size_t n, const char* one, const char* many) {
     return std::to_string(n) + " " + (n == 1 ? one : many);
@@ -412,6 +421,12 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
             result.notes.push_back(
                 "Less than 15 s of idle before the first burst: the smallest "
                 "provable change could not be foretold.");
+        else if (result.achieved_provable_rpm > kWorthSaying * result.smallest_provable_rpm)
+            result.notes.push_back(
+                "The session was more restless than its quiet start: what it proves in four cases of "
+                "five is a change of " +
+                rounded(result.achieved_provable_rpm) + " rpm, not of " + rounded(result.smallest_provable_rpm) +
+                " rpm.");
     }
 
     // Notes: what might fool this result.

@@ -1,6 +1,7 @@
 #include "dsp/evidence/coloured_noise.hpp"
 #include "dsp/evidence/disturbances.hpp"
 #include "dsp/evidence/response_bank.hpp"
+#include "dsp/evidence/sham_null.hpp"
 #include "dsp/evidence/speed_trace.hpp"
 
 #include <algorithm>
@@ -157,4 +158,22 @@ TEST_CASE("find_disturbances: finds load steps where they are and takes them out
     for (const double time_s : {150.0, 250.0})
         CHECK(std::any_of(found.steps.begin(), found.steps.end(),
                           [&](const FoundStep& s) { return std::abs(s.time_s - time_s) < 1.0; }));
+}
+
+TEST_CASE("ShamNull: p-values of exponential odds are their share, beyond the shams too", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(21u, 22u, 23u);
+    const double rate = GENERATE(0.8, 1.2);  // disturbed idles have the heavy tails
+    CAPTURE(seed, rate);
+    std::mt19937_64 random(seed);
+    std::exponential_distribution<double> draw(rate);
+    std::vector<double> shams(2000);
+    for (double& v : shams) v = draw(random);
+    const ShamNull null(shams, 1e4);  // all independent
+    for (const double share : {0.5, 0.05, 0.004, 1e-4}) {
+        const double at = -std::log(share) / rate;
+        // The tail's rate is known to one in the root of 200 shams: that much of the excess is uncertain.
+        CHECK(std::log(null.p_value(at)) == Approx(std::log(share)).margin(0.15 + 0.2 * std::log(0.5 / share)));
+    }
+    CHECK(null.p_value(-1.0) == Approx(1.0));
+    CHECK_THROWS_AS(ShamNull({}, 10.0), std::invalid_argument);
 }

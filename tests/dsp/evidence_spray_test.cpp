@@ -145,6 +145,31 @@ TEST_CASE("evaluate_spray: wild readings that were sure neither make a leak nor 
     CHECK(leaks(result) == 1);
 }
 
+TEST_CASE("evaluate_spray: spray may drift onto a leak that is not proven itself", "[dsp][evidence]") {
+    // Spot 0 leaks, but two of its bursts missed; spot 1 is tight and gets a third of every burst meant for it.
+    const double apart_mm = GENERATE(45.0, 400.0);
+    CAPTURE(apart_mm);
+    const std::vector<SpraySpot> spots{
+        {"1", Place{0.0, 0.0}}, {"2", Place{apart_mm, 0.0}}, {"3", Place{0.0, 900.0}}, {"4", Place{900.0, 900.0}}};
+    const double change_rpm[3][4] = {{40.0, 13.0, 0.0, 0.0}, {0.0, 13.0, 0.0, 0.0}, {0.0, 13.0, 0.0, 0.0}};
+    sim::SpeedPathSpec path;
+    path.duration_s = 230.0;
+    path.seed = 31;
+    path.hunting_rpm = 2.0;
+    path.wander_rpm = 2.0;
+    std::vector<SprayBurst> bursts;
+    for (std::size_t round = 0; round < 3; ++round)
+        for (std::size_t s = 0; s < 4; ++s) {
+            const double time_s = 30.0 + 15.0 * static_cast<double>(4 * round + s);
+            if (change_rpm[round][s] != 0.0) path.bursts.push_back({time_s, 1.0, change_rpm[round][s], {}});
+            bursts.push_back({time_s, s, time_s, 1.0});
+        }
+    const auto result = evaluate_spray(read_speed(sim::SpeedPath(path), 0.5, 31), bursts, spots);
+    CHECK(result.spots[0].verdict == SprayVerdict::undecided);
+    CHECK(result.spots[1].verdict == (apart_mm < 100.0 ? SprayVerdict::overspray : SprayVerdict::leak));
+    CHECK(result.spots[3].verdict != SprayVerdict::leak);
+}
+
 TEST_CASE("evaluate_spray: a looped recording proves nothing, though each hiss pulls the reading a trifle",
           "[dsp][evidence]") {
     const double loop_s = GENERATE(0.1, 0.5, 3.0, 8.0, 20.0);
