@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <optional>
 
 namespace idlehark {
 
@@ -13,10 +14,13 @@ namespace {
 constexpr double kShape_s = 14e-3;  // each side: an idle's opening time is 2-5 ms, cold 10
 constexpr double kLag_s =
     5e-3;  // how far an event may be from where it is due: the path may step from opening to closing
-constexpr double kLateLag_s = 1.2e-3;  // once the course of the crank is known
-constexpr double kFarTimes = 1.5;      // of the line between heard and missed: doubtful enough to look further
-constexpr double kFarLeast = 0.6;      // of a typical click: what counts that far off
-constexpr int kBlur = 1;               // grid steps each side
+constexpr double kLateLag_s = 1.2e-3;      // once the course of the crank is known
+constexpr double kFarTimes = 1.5;          // of the line between heard and missed: doubtful enough to look further
+constexpr double kFarLeast = 0.6;          // of a typical click: what counts that far off
+constexpr double kAheadLag_s = 4e-3;       // about where the course of the clicks leads
+constexpr double kFurthestCourse = 800.0;  // grid steps: 40 ms
+constexpr std::size_t kDoubtfulEnds = 2;
+constexpr int kBlur = 1;  // grid steps each side
 constexpr int kRounds = 4;
 constexpr int kWaveRounds = 3;
 constexpr int kWaveShift = 10;  // grid steps about the place found by envelope
@@ -204,6 +208,26 @@ double dividing_line(std::vector<double> strength) {
     return line;
 }
 
+/// Where the course of the heard events leads from those before `e`, seen in the direction of `step`; nothing with
+/// fewer than three of them.
+std::optional<double> course_ahead(const std::vector<Match>& at, const std::vector<double>& moved, std::size_t e,
+                                   std::ptrdiff_t step, double line) {
+    constexpr std::ptrdiff_t kBack = 8;
+    double n = 0.0, sx = 0.0, sy = 0.0, sxx = 0.0, sxy = 0.0;
+    for (std::ptrdiff_t k = 1; k <= kBack; ++k) {
+        const auto i = static_cast<std::ptrdiff_t>(e) - k * step;
+        if (i < 0 || i >= std::ssize(at)) break;
+        const auto& m = at[static_cast<std::size_t>(i)];
+        if (m.strength < line) continue;
+        const auto x = static_cast<double>(-k);
+        const double y = m.lag + moved[static_cast<std::size_t>(i)];
+        n += 1.0, sx += x, sy += y, sxx += x * x, sxy += x * y;
+    }
+    if (n < 3.0) return {};
+    const double slope = (n * sxy - sx * sy) / std::max(n * sxx - sx * sx, 1e-9);
+    return (sy - slope * sx) / n;
+}
+
 }  // namespace
 
 int event_reach() noexcept { return kReach; }
@@ -227,6 +251,7 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
         waves.push_back(z);
     }
 
+    std::vector<double> moved(rows.size(), 0.0);  // of a row against its due time, grid steps
     std::vector<Match> at(rows.size(), Match{0.0, 1.0});
     auto shape = mean_shape(rows, at, 0.0);
     Template t = template_of(shape, noise);
@@ -259,18 +284,48 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
         t = template_of(shape, noise);
     }
 
-    double core_energy = 0.0;
-    for (int i = t.first; i <= t.last; ++i) core_energy += shape[static_cast<std::size_t>(i)] - noise;
-    if (auto strengths = waveform_strengths(waves, at, t, line, core_energy); !strengths.empty()) {
+    const auto by_waveform = [&] {
+        double core_energy = 0.0;
+        for (int i = t.first; i <= t.last; ++i) core_energy += shape[static_cast<std::size_t>(i)] - noise;
+        auto strengths = waveform_strengths(waves, at, t, line, core_energy);
+        if (strengths.empty()) return;
         scale_to_typical(strengths);
         for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
         line = dividing_line(strengths);
-    }
-    for (std::size_t e = 0; e < rows.size(); ++e) {
+    };
+    by_waveform();
+
+    // Where the clock ran off, as it does at the ends of a recording, the clicks themselves lead on.
+    bool led = false;
+    const auto lead_on = [&](std::size_t e, std::ptrdiff_t step) {
+        if (at[e].strength >= line) return;
+        const auto ahead = course_ahead(at, moved, e, step, line);
+        if (!ahead || std::fabs(*ahead) > kFurthestCourse) return;
+        sound.read(due_s[e] + *ahead * ClickEnvelope::kStep_s, z);
+        const auto row = power_of(z);
+        const auto found = match(row, t, noise, 0.0, steps(kAheadLag_s));
+        if (found.strength < kFarLeast) return;
+        rows[e] = row;
+        waves[e] = z;
+        moved[e] = *ahead;
+        at[e] = found;
+        led = true;
+    };
+    for (std::size_t e = rows.size() / 2; e < rows.size(); ++e) lead_on(e, 1);
+    for (std::size_t e = rows.size() / 2; e-- > 0;) lead_on(e, -1);
+    if (led) by_waveform();
+
+    // What is missing at the very ends is beyond the course of the clicks: nothing can be said of it.
+    std::size_t first = 0;
+    std::size_t end = rows.size();
+    while (first < kDoubtfulEnds && at[first].strength < line) ++first;
+    while (rows.size() - end < kDoubtfulEnds && at[end - 1].strength < line) --end;
+    out.first_due = first;
+    for (std::size_t e = first; e < end; ++e) {
         const bool heard = at[e].strength >= line;
         out.missed += heard ? 0 : 1;
         out.strength.push_back(at[e].strength);
-        out.heard_s.push_back(heard ? due_s[e] + at[e].lag * ClickEnvelope::kStep_s : std::nan(""));
+        out.heard_s.push_back(heard ? due_s[e] + (moved[e] + at[e].lag) * ClickEnvelope::kStep_s : std::nan(""));
     }
     out.noise = noise;
     out.shape = shape;
@@ -291,9 +346,10 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
 }
 
 ClickPair find_pair(const ClickEvents& events) {
-    constexpr int kSide = steps(0.2e-3);
-    constexpr int kToTop = steps(0.4e-3);
-    constexpr int kToBase = steps(0.5e-3);
+    constexpr int kSide = steps(0.5e-3);
+    constexpr int kToTop = steps(0.6e-3);
+    constexpr int kBefore = steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
+    constexpr int kLowFor = steps(0.25e-3);
     constexpr double kStarted = 0.1;
     constexpr int kApart = steps(0.8e-3);
     constexpr int kFurthest = steps(12e-3);
@@ -306,36 +362,47 @@ ClickPair find_pair(const ClickEvents& events) {
         for (int k = 1; k <= kSide; ++k)
             rise[static_cast<std::size_t>(i)] +=
                 (amplitude[static_cast<std::size_t>(i + k)] - amplitude[static_cast<std::size_t>(i - k)]) / kSide;
-    // The start itself by power: where the rise has done its first part. The steepest point comes later when a click's
-    // modes begin against each other.
-    const auto fine = [&](int about) {
-        const auto at = [&](int i) { return events.shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
-        int top = about;
-        for (int i = about; i <= about + kToTop; ++i)
-            if (at(i) > at(top)) top = i;
-        double base = at(about);
-        for (int i = about - kToBase; i < about; ++i) base = std::min(base, at(i));
-        const double level = base + kStarted * (at(top) - base);
-        int i = top;
-        while (i > about - kToBase && at(i - 1) > level) --i;
-        const double step = at(i) - at(i - 1);
-        const double share = step > 0.0 ? std::clamp((at(i) - level) / step, 0.0, 1.0) : 0.0;
-        return (i - share) * ClickEnvelope::kStep_s + events.shape_from_s;
-    };
-    const auto first = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
+    const auto steepest = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
     int second = -1;
-    double best = kLeastSecond * rise[static_cast<std::size_t>(first)];
+    double best = kLeastSecond * rise[static_cast<std::size_t>(steepest)];
     for (int i = 1; i + 1 < n; ++i) {
-        if (std::abs(i - first) < kApart || std::abs(i - first) > kFurthest) continue;
+        if (std::abs(i - steepest) < kApart || std::abs(i - steepest) > kFurthest) continue;
         const double r = rise[static_cast<std::size_t>(i)];
         if (r < rise[static_cast<std::size_t>(i - 1)] || r < rise[static_cast<std::size_t>(i + 1)] || r <= best)
             continue;
         best = r;
         second = i;
     }
-    if (first < 1 || first + 1 >= n) return {std::nan(""), std::nan("")};
-    if (second < 0) return {fine(first), std::nan("")};
-    return {fine(std::min(first, second)), fine(std::max(first, second))};
+    if (steepest < 1 || steepest + 1 >= n) return {std::nan(""), std::nan("")};
+
+    const auto at = [&](int i) { return events.shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
+    const auto top_of = [&](int about) {
+        int top = about;
+        for (int i = about; i <= about + kToTop; ++i)
+            if (at(i) > at(top)) top = i;
+        return top;
+    };
+    // The start: back from the top to where the power has been low for a while; a click's modes beat, and it rebounds,
+    // with shorter dips between.
+    const auto start_s = [&](int from, int about) {
+        const int top = top_of(about);
+        double base = at(top);
+        for (int i = std::max(from, 1); i < top; ++i) base = std::min(base, at(i));
+        const double level = base + kStarted * (at(top) - base);
+        int start = top;
+        int low = 0;
+        for (int i = top; i >= std::max(from, 1) && low < kLowFor; --i) {
+            low = at(i) > level ? 0 : low + 1;
+            if (low == 0) start = i;
+        }
+        const double step = at(start) - at(start - 1);
+        const double share = step > 0.0 ? std::clamp((at(start) - level) / step, 0.0, 1.0) : 0.0;
+        return (start - share) * ClickEnvelope::kStep_s + events.shape_from_s;
+    };
+    if (second < 0) return {start_s(steepest - kBefore, steepest), std::nan("")};
+    const int opening = std::min(steepest, second);
+    const int closing = std::max(steepest, second);
+    return {start_s(opening - kBefore, opening), start_s(top_of(opening), closing)};
 }
 
 }  // namespace idlehark

@@ -10,6 +10,7 @@ namespace idlehark {
 
 /// Single clicks of one injector, each measured against the mean of all.
 struct ClickEvents {
+    std::size_t first_due = 0;     ///< of the due times; one or two missing at either end are left out of the rest
     std::vector<double> heard_s;   ///< per due time: the click's time by the common shape; NaN where missed
     std::vector<double> strength;  ///< per due time: energy in the shape, 1 for the typical heard click
     int missed = 0;

@@ -11,13 +11,13 @@ namespace idlehark {
 
 namespace {
 constexpr double kLeastLockedShare = 0.5;
-constexpr double kRangeSlack = 0.1;         // idle ranges in handbooks are for a warm engine
-constexpr double kWindow_s = 2.0;           // of the repetition search: some twenty cycles
-constexpr double kStep_s = 0.5;             // from window to window
-constexpr int kBlurFrames = 3;              // each side: what the speed changes within a cycle
-constexpr double kLagStepPenalty = 0.01;    // per two frames of lag and step, against a correlation
-constexpr int kLagReach = 6;                // frames of lag per step
-constexpr double kRumbleRate_hz = 16000.0;  // and up to twice that
+constexpr double kRangeSlack = 0.1;        // idle ranges in handbooks are for a warm engine
+constexpr double kWindow_s = 2.0;          // of the repetition search: some twenty cycles
+constexpr double kStep_s = 0.5;            // from window to window
+constexpr int kBlurFrames = 3;             // each side: what the speed changes within a cycle
+constexpr double kLagStepPenalty = 0.01;   // per two frames of lag and step, against a correlation
+constexpr int kLagReach = 6;               // frames of lag per step
+constexpr double kRumbleRate_hz = 8000.0;  // and up to twice that
 constexpr int kRumbleFilter = 6;
 constexpr double kFromCycles_s = 0.1;
 constexpr double kMedian_s = 0.8;  // each side: single readings scatter more than an idle moves in that time
@@ -162,16 +162,16 @@ std::optional<CrankClock> clock_from_clicks(std::span<const float> strength, dou
     return CrankClock{windowed(rates, 1.0, [](std::span<const double> w) { return stats::mean(w); }), kStep_s};
 }
 
-std::vector<RpmReading> readings_of_rumble(AudioView x, double sample_rate_hz, const Engine& engine, double hop_s) {
+std::vector<RpmReading> readings_of_rumble(AudioView x, double sample_rate_hz, const Engine& engine) {
     const int factor = static_cast<int>(sample_rate_hz / kRumbleRate_hz);
-    if (factor < 2) return track_idle({sample_rate_hz, engine, hop_s}, x);
+    if (factor < 2) return track_idle({sample_rate_hz, engine, kRumbleHop_s}, x);
     Decimator decimator{factor, kRumbleFilter};
     std::vector<float> low;
     std::vector<float> clean(x.begin(), x.end());
     for (auto& v : clean)
         if (!std::isfinite(v)) v = 0.F;
     decimator.process(clean, [&low](float v) { low.push_back(v); });
-    return track_idle({sample_rate_hz / factor, engine, hop_s}, low);
+    return track_idle({sample_rate_hz / factor, engine, kRumbleHop_s}, low);
 }
 
 }  // namespace idlehark

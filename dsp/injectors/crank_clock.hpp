@@ -42,9 +42,11 @@ class CrankClock {
 /// The clock of cycles whose starts are known roughly: the rate over ten cycles around each moment. At least 2 starts.
 [[nodiscard]] CrankClock clock_from_cycles(std::span<const double> start_s, double length_s);
 
-/// The tracker's readings of a probe's rumble. Above 32 kHz only the lower part of the sound is given to it: the clicks
-/// carry nothing it needs.
-[[nodiscard]] std::vector<RpmReading> readings_of_rumble(AudioView x, double sample_rate_hz, const Engine& engine,
-                                                         double hop_s);
+/// Spacing of the readings below: the clock smooths them over a second and more.
+inline constexpr double kRumbleHop_s = 0.2;
+
+/// The tracker's readings of a probe's rumble, kRumbleHop_s apart. From 16 kHz on only the lower part of the sound is
+/// given to it: the clicks carry nothing it needs.
+[[nodiscard]] std::vector<RpmReading> readings_of_rumble(AudioView x, double sample_rate_hz, const Engine& engine);
 
 }  // namespace idlehark

@@ -1,5 +1,6 @@
 #include "dsp/injectors/injector_set.hpp"
 
+#include "dsp/injectors/neighbour_places.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -15,16 +16,12 @@ constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this
 constexpr double kWeaker_db = -4.0;
 constexpr double kWeakerTogether_db = -3.5;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
-constexpr double kEmpty_db = -5.5;           // below this, an empty place in the cycle is taken for the own one
 constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
-constexpr double kLonely_db = 6.0;       // one that is louder by more is no louder one: the others are silent or weak
-constexpr double kNeighbour_db = -13.0;  // what a sound neighbour is heard at in a sound recording, usually
-constexpr double kSureToHear_db = 2.0;   // above the faintest that counts as heard
-constexpr double kRival_db = -3.5;       // another place this near to the strongest may be as good
-constexpr double kFaint_db = -8.5;       // so far down, neighbours at different distances are likelier than a weak one
-constexpr double kFaintRival_db = -8.0;
-constexpr double kDoubtful_db = -3.0;  // below this, what is unlike the set in two ways is no click of its own
+constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
+constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
+constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
+constexpr double kUnlike_db = 2.5;     // what each way of being unlike the set counts as
 constexpr double kLeastRatio = 1e-4;
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
@@ -32,6 +29,7 @@ constexpr double kFarSpacing = 0.5;  // natural logarithm of the ratio: hardly t
 constexpr double kJitterTimes = 2.5;
 constexpr double kJitter_us = 300.0;
 constexpr double kLeastMissedShare = 0.01;
+constexpr double kLeastMissedBlurred = 0.02;  // lower end, where the faintest clicks and none at all run together
 
 double median_of(const std::vector<double>& v) { return v.empty() ? std::nan("") : stats::median(v); }
 
@@ -141,26 +139,16 @@ double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<d
 
 bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
 
-/// The strongest place is matched by another while a third is empty: the probed one does not click.
-bool own_place_empty(const ProbeRecording& r, double rival_db) {
+/// The strongest place is matched by another while a third is empty: the probed one does not click. For a recording
+/// that stands alone.
+bool own_place_empty(const ProbeRecording& r) {
     bool rival = false;
     bool empty = false;
     for (const auto& p : r.others) {
-        rival = rival || (p.heard && p.level_db > rival_db);
+        rival = rival || (p.heard && p.level_db > kRival_db);
         empty = empty || !p.heard;
     }
     return rival && empty;
-}
-
-/// Were the clicks its own, those of a sound neighbour would be heard at their place in the cycle, and they are not.
-bool neighbour_out_of_place(std::span<const ProbedInjector> set, const std::vector<std::size_t>& sound, std::size_t i,
-                            double level_db) {
-    const auto& r = set[i].recording;
-    if (!(kNeighbour_db - level_db > r.hearing_db + kSureToHear_db)) return false;
-    return std::any_of(r.others.begin(), r.others.end(), [&](const ProbeRecording::Place& p) {
-        return !p.heard && std::any_of(sound.begin(), sound.end(),
-                                       [&](std::size_t k) { return k != i && set[k].cylinder == p.cylinder; });
-    });
 }
 
 }  // namespace
@@ -199,6 +187,9 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
                            out.each_turn != stated_each_turn(engine);
 
+    const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
+                                                                              : silence_by_places(set, levels, engine);
+
     for (std::size_t i = 0; i < set.size(); ++i) {
         const auto& r = set[i].recording;
         InjectorReading v;
@@ -219,11 +210,11 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                           !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms));
             why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
-            const bool empty = !together && (neighbour_out_of_place(set, sound, i, levels[i]) ||
-                                             own_place_empty(r, levels[i] < kFaint_db ? kFaintRival_db : kRival_db));
-            why.neighbours_only = levels[i] < (together ? kSilentTogether_db : kSilent_db) || unlike >= 3 ||
-                                  (levels[i] < kDoubtful_db && unlike >= 2) || (levels[i] < kEmpty_db && empty) ||
-                                  (set.size() == 1 && empty);
+            why.neighbours_only =
+                levels[i] < kDoubtful_db
+                    ? (together ? kSilentTogether_db : kSilent_db) - levels[i] + by_places[i] + kUnlike_db * unlike >
+                          0.0
+                    : unlike >= 3 || (set.size() == 1 && !together && own_place_empty(r));
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;
@@ -252,7 +243,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         v.jitter_deg = r.jitter_us * 1e-6 * speed * 6.0;
         v.open_close_ms = r.open_close_ms;
         const double share = static_cast<double>(v.missed) / v.due;
-        const bool misses = r.clearly_missed >= 1 || (v.missed >= 2 && share >= kLeastMissedShare);
+        const bool misses = r.heard_apart ? r.clearly_missed >= 1 || (v.missed >= 2 && share >= kLeastMissedShare)
+                                          : interval.low > kLeastMissedBlurred;
         const bool odd = why.weaker || why.louder || why.spacing || why.jitter || why.twice_the_rate;
         v.verdict = misses && !why.weaker ? InjectorVerdict::missing_clicks
                     : odd                 ? InjectorVerdict::differs

@@ -24,13 +24,21 @@ constexpr int kLearnRounds = 2;            // of path and weights
 constexpr double kBetterClock = 1.1;       // contrast that the clicks' clock must have over the tracker's
 constexpr double kClearOfChance = 1.35;    // contrast against what chance gives
 constexpr double kTurnShare = 0.4;         // power 360 degrees on, against the strongest: twice a cycle
-constexpr double kPlace_s = 4e-3;          // how far from its place another injector's click is looked for
+constexpr double kPlace_s = 4e-3;          // how far the strongest click may be from the path's middle
 constexpr double kBeforeClick_s = 0.5e-3;  // of a click, for its level
 constexpr double kAfterClick_s = 2e-3;
 constexpr double kHeardScatters = 5.0;
+constexpr double kNear_s = 1.5e-3;     // an injector's own place in the cycle may be off by so much
+constexpr double kClickSide_s = 6e-3;  // of a pair of clicks about the stronger one
+constexpr double kBeside_s = 9e-3;     // clear of a place's clicks
+constexpr std::size_t kFewestBeside = 20;
+constexpr double kBesideShare = 0.9;
+constexpr double kClickShare = 0.15;     // of its top: part of the pair
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
+constexpr double kFaintestApart = 0.35;
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
+constexpr double kFoldStep_s = 0.5e-3;
 constexpr std::uint64_t kSeed = 20240229;
 
 /// Mean excess of every band over its floor along the path.
@@ -80,11 +88,17 @@ class Places {
     std::vector<double> at_;
 };
 
-/// Mean power over the noise's at every place of the cycle.
-std::vector<double> fold_of(const ClickBands& bands, std::span<const double> weights, const Places& places,
-                            std::size_t size) {
+/// Mean power at every place of the cycle, and the standard error of that where it is quiet.
+struct Fold {
+    std::vector<double> power;
+    double error = 0.0;
+};
+
+Fold fold_of(const ClickBands& bands, std::span<const double> weights, const Places& places, std::size_t size) {
     const double sum = std::max(std::accumulate(weights.begin(), weights.end(), 0.0), 1e-30);
-    std::vector<double> fold(size, 0.0);
+    Fold fold;
+    fold.power.assign(size, 0.0);
+    std::vector<double> squares(size, 0.0);
     std::vector<double> counts(size, 0.0);
     std::vector<float> power(bands.frames());
     for (std::size_t k = 0; k < power.size(); ++k) {
@@ -100,25 +114,84 @@ std::vector<double> fold_of(const ClickBands& bands, std::span<const double> wei
             const double t = std::lerp(from, to, (static_cast<double>(m) + 0.5) / static_cast<double>(size));
             const double frame = std::round(t / bands.hop_s);
             if (frame < 0.0 || frame >= static_cast<double>(power.size())) continue;
-            fold[m] += static_cast<double>(power[static_cast<std::size_t>(frame)]);
+            const auto v = static_cast<double>(power[static_cast<std::size_t>(frame)]);
+            fold.power[m] += v;
+            squares[m] += v * v;
             counts[m] += 1.0;
         }
     }
-    for (std::size_t m = 0; m < size; ++m) fold[m] = counts[m] > 0.0 ? fold[m] / counts[m] : 0.0;
+    for (std::size_t m = 0; m < size; ++m) {
+        const double n = std::max(counts[m], 1.0);
+        fold.power[m] /= n;
+        squares[m] = std::sqrt(std::max(squares[m] / n - fold.power[m] * fold.power[m], 0.0) / n);
+    }
+    fold.error = stats::quantile(squares, 0.25);
     return fold;
 }
 
-/// Largest value of a fold around a place.
-double top_near(std::span<const double> fold, double after, double span) {
-    const auto n = static_cast<double>(fold.size());
-    double top = 0.0;
-    for (int m = 0; m < static_cast<int>(n); ++m) {
-        double off = (m + 0.5) / n - 0.25 - after;
-        off -= std::round(off);
-        if (std::fabs(off) <= span) top = std::max(top, fold[static_cast<std::size_t>(m)]);
+/// The strongest click of a fold (in units of its quiet part), as laid over other places of it.
+class FoldedClick {
+   public:
+    explicit FoldedClick(std::span<const double> fold) : fold_(fold) {
+        const std::size_t n = fold.size();
+        const auto own = static_cast<std::size_t>(std::lround(0.25 * static_cast<double>(n)));
+        const auto reach = static_cast<std::size_t>(kPlace_s / kFoldStep_s);
+        std::size_t top = own;
+        for (std::size_t m = own - std::min(own, reach); m <= std::min(own + reach, n - 1); ++m)
+            if (fold[m] > fold[top]) top = m;
+        top_ = top;
+        const auto side = static_cast<std::size_t>(kClickSide_s / kFoldStep_s);
+        double squares = 0.0;
+        for (std::size_t k = 0; k <= 2 * side; ++k) {
+            const double over = fold[(top + n - side + k) % n] - 1.0;
+            weight_.push_back(over > kClickShare * (fold[top] - 1.0) ? over : 0.0);
+            squares += weight_.back() * weight_.back();
+        }
+        for (double& w : weight_) w /= std::max(squares, 1e-30);
     }
-    return top;
-}
+    /// Energy of what clicks at place m, in units of the strongest click's.
+    [[nodiscard]] double at(std::size_t m) const {
+        const std::size_t n = fold_.size();
+        const std::size_t side = weight_.size() / 2;
+        double sum = 0.0;
+        for (std::size_t k = 0; k < weight_.size(); ++k) sum += weight_[k] * (fold_[(m + n - side + k) % n] - 1.0);
+        return sum;
+    }
+    /// The most within kNear_s of a place `after` cycles on.
+    [[nodiscard]] double near(double after) const {
+        const auto n = static_cast<double>(fold_.size());
+        const auto middle = std::lround(static_cast<double>(top_) + after * n);
+        const auto reach = std::lround(kNear_s / kFoldStep_s);
+        double most = 0.0;
+        for (auto m = middle - reach; m <= middle + reach; ++m)
+            most = std::max(
+                most, at(static_cast<std::size_t>((m % std::ssize(fold_) + std::ssize(fold_)) % std::ssize(fold_))));
+        return most;
+    }
+    /// What a place must have to count as heard: more than chance gives (`error` is the fold's), and more than what
+    /// ticks between the places, which are the engine's.
+    [[nodiscard]] double threshold(double error, std::span<const double> places) const {
+        double squares = 0.0;
+        for (const double w : weight_) squares += w * w;
+        const double chance = kHeardScatters * error * std::sqrt(squares);
+        const auto n = static_cast<double>(fold_.size());
+        std::vector<double> between;
+        for (std::size_t m = 0; m < fold_.size(); ++m) {
+            const bool beside = std::all_of(places.begin(), places.end(), [&](double after) {
+                double off = (static_cast<double>(m) - static_cast<double>(top_)) / n - after;
+                off -= std::round(off);
+                return std::fabs(off) * n * kFoldStep_s > kBeside_s;
+            });
+            if (beside) between.push_back(at(m));
+        }
+        return between.size() < kFewestBeside ? chance : std::max(chance, stats::quantile(between, kBesideShare));
+    }
+
+   private:
+    std::span<const double> fold_;
+    std::size_t top_ = 0;
+    std::vector<double> weight_;
+};
 
 void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const double> excess) {
     const double most = *std::max_element(excess.begin(), excess.end());
@@ -197,7 +270,14 @@ void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents&
 
 }  // namespace
 
-ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings, double hop_s,
+ProbeRecording::Place place_heard(const ProbeRecording& recording, double after_cycles) {
+    const double share = FoldedClick{recording.fold}.near(after_cycles);
+    const double level_db = share > 0.0 ? 10.0 * std::log10(share) : -std::numeric_limits<double>::infinity();
+    const bool heard = level_db > recording.hearing_db;
+    return {0, after_cycles, heard ? level_db : -std::numeric_limits<double>::infinity(), heard};
+}
+
+ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings,
                              const Engine& engine, int cylinder) {
     check(engine);
     if (cylinder < 1 || cylinder > engine.cylinders)
@@ -219,7 +299,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         path = std::move(followed);
         return true;
     };
-    out.firing_heard = consider(clock_from_readings(readings, hop_s, engine), kReachByRumble);
+    out.firing_heard = consider(clock_from_readings(readings, kRumbleHop_s, engine), kReachByRumble);
     if (out.firing_heard) out.rpm = speed_from_cycle_frequency(engine, Hertz{clock->mean_rate_hz()}).value;
     if (consider(clock_from_clicks(plain, bands.hop_s, engine), kReachByClicks)) out.firing_heard = false;
     if (!clock) return out;
@@ -246,20 +326,14 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     fill_band(out, bands, excess);
 
     const Places places{*clock, path};
-    out.fold = fold_of(bands, weights, places, static_cast<std::size_t>(std::lround(period_s / bands.hop_s)));
-    const double base = stats::median(out.fold);
-    const double wobble = stats::kMadToSd * stats::median_absolute_deviation(out.fold);
+    auto fold = fold_of(bands, weights, places, static_cast<std::size_t>(std::lround(period_s / kFoldStep_s)));
+    // The quarter point of what is noise alone lies 0.67 errors under its mean, and no lower with clicks among it.
+    const double base = stats::quantile(fold.power, 0.25) + 0.67 * fold.error;
+    out.fold = std::move(fold.power);
     for (auto& v : out.fold) v /= base;
-    const double own = top_near(out.fold, 0.0, kPlace_s / period_s) - 1.0;
-    const auto place_at = [&](double after) {
-        const double over = top_near(out.fold, after, (kPlace_s + 2e-3) / period_s) - 1.0;
-        const bool heard = over > kHeardScatters * wobble / base;
-        return ProbeRecording::Place{
-            0, after, heard ? 10.0 * std::log10(over / own) : -std::numeric_limits<double>::infinity(), heard};
-    };
-    out.hearing_db = 10.0 * std::log10(std::max(kHeardScatters * wobble / base / own, 1e-6));
-    out.each_turn = engine.strokes == 4 && std::pow(10.0, 0.1 * place_at(0.5).level_db) > kTurnShare;
     const auto fractions = firing_fractions(engine);
+    out.hearing_db = 10.0 * std::log10(std::max(FoldedClick{out.fold}.threshold(fold.error / base, fractions), 1e-6));
+    out.each_turn = engine.strokes == 4 && std::pow(10.0, 0.1 * place_heard(out, 0.5).level_db) > kTurnShare;
     std::size_t index = static_cast<std::size_t>(cylinder - 1);
     if (!engine.firing_order.empty())
         index = static_cast<std::size_t>(std::find(engine.firing_order.begin(), engine.firing_order.end(), cylinder) -
@@ -268,7 +342,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         if (k == index) continue;
         double after = fractions[k] - fractions[index];
         after -= std::floor(after);
-        out.others.push_back(place_at(after));
+        out.others.push_back(place_heard(out, after));
         out.others.back().cylinder = engine.firing_order.empty() ? static_cast<int>(k) + 1 : engine.firing_order[k];
     }
 
@@ -307,10 +381,14 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
                            }(),
                            event_reach()};
     const auto events = measure_events(envelope, due_s, quiet_s);
-    out.due = static_cast<int>(due_s.size());
+    out.due = static_cast<int>(events.heard_s.size());
     out.missed = events.missed;
     out.clearly_missed = static_cast<int>(
         std::count_if(events.strength.begin(), events.strength.end(), [](double v) { return v < kNextToNothing; }));
+    std::vector<double> heard;
+    for (std::size_t e = 0; e < events.strength.size(); ++e)
+        if (std::isfinite(events.heard_s[e])) heard.push_back(events.strength[e]);
+    out.heard_apart = !heard.empty() && stats::quantile(heard, 0.03) > kFaintestApart;
     const auto pair = find_pair(events);
     out.open_at_ms = 1e3 * pair.open_s;
     out.close_at_ms = 1e3 * pair.close_s;
@@ -324,7 +402,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
         std::vector<double> off(events.heard_s.size());
         const double per = out.each_turn ? 0.5 : 1.0;
-        const double start = clock->cycles_at(due_s.front());
+        const double start = clock->cycles_at(due_s[events.first_due]);
         for (std::size_t e = 0; e < off.size(); ++e)
             off[e] = (clock->cycles_at(events.heard_s[e]) - start - per * static_cast<double>(e)) * period_s;
         const double sd = split_scatter(off).sd;

@@ -20,6 +20,7 @@ struct ProbeRecording {
     int due = 0;                       ///< clicks expected at the rate found, within the recording
     int missed = 0;                    ///< of these, not heard
     int clearly_missed = 0;            ///< of these, with next to nothing in the click's place
+    bool heard_apart = false;          ///< the faintest clicks stand clear of what counts as missed
     double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
     std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN beyond the recording's band
     double clarity_db = std::nan("");  ///< the same over the noise in that band
@@ -28,14 +29,14 @@ struct ProbeRecording {
     double band_low_hz = std::nan("");  ///< where the clicks stand out
     double band_high_hz = std::nan("");
 
-    /// The other injectors' places in the cycle, as the stated firing order has them if injection is sequential.
+    /// What clicks at another place in the cycle, as those of other injectors do.
     struct Place {
-        int cylinder;
-        double after_cycles;  ///< after the strongest click
-        double level_db;      ///< against the strongest click; -infinity: nothing above the noise
-        bool heard;           ///< above what chance gives
+        int cylinder = 0;
+        double after_cycles = 0.0;  ///< after the strongest click
+        double level_db = 0.0;      ///< against the strongest click; -infinity: nothing above the noise
+        bool heard = false;         ///< above what chance gives
     };
-    std::vector<Place> others;
+    std::vector<Place> others;         ///< at the places that the stated firing order has, were injection sequential
     double hearing_db = std::nan("");  ///< the faintest other that would count as heard, against the strongest click
 
     /// For a picture: mean click power over the noise's, one cycle from a quarter before the strongest click on.
@@ -47,16 +48,19 @@ struct ProbeRecording {
     double close_at_ms = std::nan("");
 };
 
+/// What a recording that repeats has at a place in the cycle, from its fold.
+[[nodiscard]] ProbeRecording::Place place_heard(const ProbeRecording& recording, double after_cycles);
+
 inline constexpr double kSpectrumFrom_hz = 2000.0;
 inline constexpr double kSpectrumStep_hz = 1000.0;
 inline constexpr std::size_t kSpectrumSize = 16;
 
 /// Finds the clicks of one recording.
-/// Input    the whole recording, 8..192 kHz, and the tracker's readings of it, `hop_s` apart; the cylinder probed.
+/// Input    the whole recording, 8..192 kHz, and the tracker's readings of it, kRumbleHop_s apart; the cylinder probed.
 /// Output   see above. The band, the weights and what chance gives are learned from the recording itself.
 /// Accuracy tests/bench/injectors_bench.cpp.
 /// Errors   std::invalid_argument for an engine that cannot exist or a cylinder it has not.
 [[nodiscard]] ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings,
-                                           double hop_s, const Engine& engine, int cylinder);
+                                           const Engine& engine, int cylinder);
 
 }  // namespace idlehark

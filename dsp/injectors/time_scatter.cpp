@@ -16,7 +16,7 @@ namespace {
 
 constexpr std::size_t kFewest = 8;
 constexpr double kVague = 1e8;  // variance of the start, in units of the scatter's
-constexpr double kStrayScatters = 5.0;
+constexpr double kStrayScatters = 3.5;
 
 using Vec = Eigen::Vector2d;
 using Mat = Eigen::Matrix2d;

@@ -17,7 +17,6 @@ namespace {
 constexpr double kShortest_s = 4.0;  // fewer clicks than this holds say nothing about missed ones
 constexpr double kAdvised_s = 10.0;
 constexpr double kLongest_s = 120.0;  // more is not listened to: the figures settle long before
-constexpr double kHop_s = 0.1;
 constexpr double kClippedShareWorthSaying = 1e-4;
 constexpr float kFullScale = 0.9999F;
 
@@ -95,8 +94,8 @@ std::variant<Heard, InjectorFailure> listen(const std::string& path, int channel
     if (clipped_share > kClippedShareWorthSaying)
         heard.notes.push_back(fmt::format("{}: {:.2f} % of the samples are clipped: levels are not to be trusted", path,
                                           100.0 * clipped_share));
-    const auto readings = readings_of_rumble(x, sound.value().sample_rate_hz, engine, kHop_s);
-    heard.probe = examine_probe(x, sound.value().sample_rate_hz, readings, kHop_s, engine, cylinder);
+    const auto readings = readings_of_rumble(x, sound.value().sample_rate_hz, engine);
+    heard.probe = examine_probe(x, sound.value().sample_rate_hz, readings, engine, cylinder);
     return heard;
 }
 

@@ -36,7 +36,7 @@ sim::SpeedPath idle(double rpm, std::uint64_t seed) {
 }
 
 ProbeRecording examine(AudioView x, const Engine& engine, int cylinder) {
-    return examine_probe(x, kRate_hz, readings_of_rumble(x, kRate_hz, engine, 0.1), 0.1, engine, cylinder);
+    return examine_probe(x, kRate_hz, readings_of_rumble(x, kRate_hz, engine), engine, cylinder);
 }
 
 struct Set {
