@@ -11,6 +11,7 @@ namespace {
 
 constexpr std::size_t kFewestCycles = 6;
 constexpr double kStepPenalty = 0.15;  // per squared frame of drift, in standard deviations of the strength
+constexpr float kNowhere = -1e9F;      // where no line is
 constexpr double kLoudest = 4.0;       // standard deviations: one bang must not outweigh many clicks
 
 struct Grid {
@@ -29,27 +30,31 @@ Line best_line(const Grid& g, int reach) {
         if (m < g.places) return g.z[k * g.places + m];
         return k + 1 < g.cycles ? g.z[(k + 1) * g.places + m - g.places] : 0.F;
     };
-    std::vector<float> now(wide, -1e9F);
-    std::vector<float> before(wide);
+    const auto side = static_cast<std::size_t>(reach);
+    std::vector<float> now(wide, kNowhere);
+    std::vector<float> before(wide + 2 * side, kNowhere);  // with a margin that no line comes from
+    std::vector<float> step(wide);                         // floats, so that the loops below run in vectors
     std::vector<signed char> came(g.cycles * wide, 0);
     for (std::size_t m = g.places / 2; m < g.places / 2 + g.places; ++m) now[m] = value(0, m);
     for (std::size_t k = 1; k < g.cycles; ++k) {
-        std::swap(now, before);
-        for (std::size_t m = 0; m < wide; ++m) {
-            float top = -1e9F;
-            int from = 0;
-            for (int d = -reach; d <= reach; ++d) {
-                const auto p = static_cast<std::ptrdiff_t>(m) + d;
-                if (p < 0 || p >= static_cast<std::ptrdiff_t>(wide)) continue;
-                const float v = before[static_cast<std::size_t>(p)] - static_cast<float>(kStepPenalty * d * d);
-                if (v > top) {
-                    top = v;
-                    from = d;
-                }
+        std::copy(now.begin(), now.end(), before.begin() + static_cast<std::ptrdiff_t>(side));
+        std::fill(now.begin(), now.end(), 2.0F * kNowhere);
+        for (int d = -reach; d <= reach; ++d) {
+            const auto penalty = static_cast<float>(kStepPenalty * d * d);
+            const auto by = static_cast<float>(d);
+            const float* from = before.data() + reach + d;
+            for (std::size_t m = 0; m < wide; ++m) {
+                const float v = from[m] - penalty;
+                const bool better = v > now[m];
+                now[m] = better ? v : now[m];
+                step[m] = better ? by : step[m];
             }
-            now[m] = top + value(k, m);
-            came[k * wide + m] = static_cast<signed char>(from);
         }
+        for (std::size_t m = 0; m < wide; ++m) came[k * wide + m] = static_cast<signed char>(step[m]);
+        const float* row = g.z.data() + k * g.places;
+        for (std::size_t m = 0; m < g.places; ++m) now[m] += row[m];
+        if (k + 1 < g.cycles)
+            for (std::size_t m = 0; m < g.places; ++m) now[g.places + m] += row[g.places + m];
     }
     Line line;
     auto m = static_cast<std::size_t>(std::max_element(now.begin(), now.end()) - now.begin());

@@ -315,7 +315,8 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
             for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
             clock = clock_from_cycles(starts, out.length_s);
         }
-        path = follow_clicks(click_strength(bands, weights), bands.hop_s, *clock, kReachByRumble, kChances, kSeed);
+        path = follow_clicks(click_strength(bands, weights), bands.hop_s, *clock, kReachByRumble,
+                             round + 1 == kLearnRounds ? kChances : 0, kSeed);
         if (path.at_cycles.size() < 2) return out;
     }
     out.repeats = path.contrast > kClearOfChance * path.chance_contrast;
