@@ -290,7 +290,7 @@ Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file) {
     const auto path = parts_->folder.existing("audio", file);
     if (!path) return path.error();
     const auto about = settings_beside(path.value());
-    const auto id = change(*this, parts_->to_write(), [&](Database& db) {
+    auto id = change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db,
                   "INSERT INTO recording (visit_id, kind, file, state, started_at, device, added_at) "
                   "VALUES (?, 'bay', ?, 'running', ?, ?, ?)"}
