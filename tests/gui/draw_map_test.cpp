@@ -101,3 +101,56 @@ TEST_CASE("Map: while it is made, every joint is named", "[gui][map][display]") 
     });
     for (const auto& p : layout.plates) CHECK(p.label);
 }
+
+TEST_CASE("Map: lies on a photo, whole and looked at closely", "[gui][map][display]") {
+    // A photo with a dark grid every 100 px, so that its place can be read off.
+    constexpr unsigned kWide = 1200;
+    constexpr unsigned kHigh = 900;
+    sf::Image photo;
+    photo.create(kWide, kHigh);
+    for (unsigned y = 0; y < kHigh; ++y)
+        for (unsigned x = 0; x < kWide; ++x) {
+            const bool line = x % 100 < 4 || y % 100 < 4;
+            photo.setPixel(x, y, line ? sf::Color{20, 20, 20} : sf::Color(90 + x / 12, 110, 90 + y / 9));
+        }
+    MapScene scene;
+    scene.picture_width_mm = 600.0;
+    for (int i = 0; i < 6; ++i) {
+        SpotMark mark{.spot = std::to_string(i + 1), .name = "hose"};
+        mark.at_mm = {100.0 + 80.0 * i, 150.0 + 40.0 * (i % 3)};  // on the photo's lines: 200 px, 300 px, ...
+        mark.finding = i == 1 ? Finding::fault : Finding::open;
+        mark.verdict = i == 1 ? "leak" : "undecided";
+        scene.spots.push_back(mark);
+    }
+    MapCamera camera;
+    const Box area{100, 50, 800, 500};
+    sf::Image whole;
+    sf::Image close;
+    for (const bool zoomed : {false, true}) {
+        (zoomed ? close : whole) = screen(zoomed ? "photo_close" : "photo_whole", 1000, 600, 1.0, [&](Canvas& canvas) {
+            sf::Texture texture;
+            REQUIRE(texture.loadFromImage(photo));
+            scene.picture = &texture;
+            if (zoomed)
+                camera.zoom(4.0, camera.to_px({100.0, 150.0}));
+            else
+                camera.fit(bounds_of(scene, double(kHigh) / kWide), area, 0.0);
+            draw_map(canvas, scene, lay_out(scene, camera, measure_with(canvas), 1.0), camera);
+            canvas.flush();
+        });
+        const auto& image = zoomed ? close : whole;
+        // Nothing is drawn outside the area.
+        CHECK(count_of(image, {0, 0, 1000, 48}, palette::kPaper) == 48 * 1000);
+        CHECK(count_of(image, {0, 0, 98, 600}, palette::kPaper) == 98 * 600);
+        // A line of the photo, 1.5 mm in, is where the camera says; a hand's width beside it is none.
+        const auto line = camera.to_px({351.0, 220.0});
+        if (area.inset(4.0).holds(line)) {
+            CHECK(relative_luminance(colour_at(image, line)) < 0.2);
+            CHECK(relative_luminance(colour_at(image, camera.to_px({375.0, 220.0}))) > 0.2);
+        }
+        const auto first = camera.to_px({151.0, 130.0});
+        REQUIRE(area.inset(4.0).holds(first));
+        CHECK(relative_luminance(colour_at(image, first)) < 0.2);
+        CHECK(relative_luminance(colour_at(image, camera.to_px({175.0, 130.0}))) > 0.2);
+    }
+}
