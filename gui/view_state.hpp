@@ -3,6 +3,7 @@
 #include "dsp/bay_map.hpp"
 #include "dsp/engine.hpp"
 #include "dsp/evidence/spray_test.hpp"
+#include "dsp/track/order_rows.hpp"
 
 #include <array>
 #include <cmath>
@@ -184,6 +185,7 @@ struct ViewState {
     SoundView sound;
     std::shared_ptr<const std::vector<TracePoint>> trace;  ///< the last minutes
     std::vector<BurstOnTrace> bursts;
+    std::vector<std::shared_ptr<const OrderRow>> orders;  ///< the last half minute's, newest last
     GateView gate;
     SettleView settle;
     SprayView spray;

@@ -1,6 +1,7 @@
 #include "gui/flow/widgets.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cctype>
 #include <charconv>
 #include <numeric>
@@ -63,6 +64,38 @@ std::vector<int> usual_order(int cylinders) {
     return order;
 }
 
+using Rows = std::vector<std::vector<int>>;
+
+Rows one_row(int cylinders) {
+    Rows rows(1);
+    for (int c = 1; c <= cylinders; ++c) rows[0].push_back(c);
+    return rows;
+}
+
+/// The two ways in which makers number a vee or flat engine.
+Rows halves(int cylinders) {
+    Rows rows(2);
+    for (int c = 1; c <= cylinders; ++c) rows[c > cylinders / 2 ? 1 : 0].push_back(c);
+    return rows;
+}
+
+Rows odd_and_even(int cylinders) {
+    Rows rows(2);
+    for (int c = 1; c <= cylinders; ++c) rows[c % 2 == 0 ? 1 : 0].push_back(c);
+    return rows;
+}
+
+/// "1 2 3 | 4 5 6"
+std::string rows_text(const Rows& rows) {
+    std::string text;
+    for (const auto& row : rows) {
+        if (!text.empty()) text += "| ";
+        for (const int c : row) text += std::to_string(c) + " ";
+    }
+    text.pop_back();
+    return text;
+}
+
 }  // namespace
 
 void Flow::describe(const PageContext& c) {
@@ -116,6 +149,7 @@ void Flow::describe(const PageContext& c) {
         e.firing_order = usual_order(e.cylinders);
         e.firing_angles_deg.clear();
         e.injection_groups.clear();
+        e.banks.clear();
         order_text_ = order_text(e);
         changed = true;
     }
@@ -128,6 +162,21 @@ void Flow::describe(const PageContext& c) {
         ImGui::SameLine();
     }
     ImGui::NewLine();
+    if (e.cylinders % 2 == 0) {
+        label(c, say(Word::rows));
+        const std::array<Rows, 3> ways{one_row(e.cylinders), halves(e.cylinders), odd_and_even(e.cylinders)};
+        for (std::size_t i = 0; i < (e.cylinders > 2 ? ways.size() : 2); ++i) {
+            if (i > 0 && e.cylinders <= 6)
+                ImGui::SameLine();
+            else if (i > 0)
+                label(c, "");
+            const auto words = i == 0 ? std::string{say(Word::rows_one)} : rows_text(ways[i]);
+            if (choice(c, words.c_str(), cylinder_banks(e) == ways[i])) {
+                e.banks = ways[i];
+                changed = true;
+            }
+        }
+    }
     label(c, say(Word::firing_order));
     ImGui::SetNextItemWidth(-1.0F);
     changed |= ImGui::InputText("##order", &order_text_);

@@ -75,6 +75,12 @@ void Flow::map(const PageContext& c) {
     if (button(c, say(Word::map_undo), 0.0F, false, editor_.can_undo())) undo(c, false);
     ImGui::SameLine();
     if (button(c, say(Word::map_redo), 0.0F, false, editor_.can_redo())) undo(c, true);
+    if (!map.picture.empty()) {
+        label(c, say(Word::map_photo_width));
+        int width_mm = static_cast<int>(map.picture_width_mm);
+        ImGui::SetNextItemWidth(small);
+        if (ImGui::InputInt("##photo_width", &width_mm, 20)) refused(editor_.set_picture(map.picture, width_mm));
+    }
     if (fixed) ImGui::EndDisabled();
     if (!map_refusal_.empty()) warning(c, map_refusal_.c_str());
 
@@ -91,6 +97,13 @@ void Flow::map(const PageContext& c) {
     ImGui::EndChild();
     if (const MapSpot* spot = map.find(selected_spot_); spot && !fixed) {
         const MapSpot s = *spot;  // the editor moves its spots about
+        label(c, say(Word::map_number));
+        ImGui::SetNextItemWidth(small);
+        std::string number = s.spot;
+        if (ImGui::InputText("##number", &number, ImGuiInputTextFlags_EnterReturnsTrue)) {
+            refused(editor_.renumber(s.spot, number));
+            if (map_refusal_.empty()) selected_spot_ = number;
+        }
         label(c, say(Word::map_name));
         ImGui::SetNextItemWidth(-1.0F);
         std::string name = s.name;

@@ -253,12 +253,6 @@ void moved(Schematic& s, const Fit& f) {
 
 }  // namespace
 
-Schematic fitted_to(Schematic schematic, const BayMap& map) {
-    const auto f = fit(schematic, map);
-    if (f.worst_mm <= kFit_mm) moved(schematic, f);
-    return schematic;
-}
-
 Schematic schematic_for(const Engine& engine, const BayMap& map) {
     std::vector<Engine> ways(1, engine);
     if (engine.banks.empty()) {

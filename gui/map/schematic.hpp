@@ -40,8 +40,6 @@ struct Schematic {
 /// banks, the rows that suit the map best are drawn. As draw_schematic() where fewer than two spots can be compared or
 /// none of the ways fits within `kFit_mm`.
 [[nodiscard]] Schematic schematic_for(const Engine& engine, const BayMap& map);
-/// The same for one drawing as it stands.
-[[nodiscard]] Schematic fitted_to(Schematic schematic, const BayMap& map);
 inline constexpr double kFit_mm = 40.0;
 
 }  // namespace idlehark::gui

@@ -20,7 +20,7 @@ constexpr auto kDoubleClick = std::chrono::milliseconds{400};
 
 bool same_engine(const Engine& a, const Engine& b) {
     return a.cylinders == b.cylinders && a.firing_angles_deg == b.firing_angles_deg &&
-           a.firing_order == b.firing_order && a.strokes == b.strokes;
+           a.firing_order == b.firing_order && a.strokes == b.strokes && a.banks == b.banks;
 }
 
 BayPicture read_picture(const std::string& path) {
@@ -101,7 +101,7 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
 void MapPane::draw(Canvas& canvas, const PageContext& c, Flow& flow, Stage stage, const Rect& place) {
     const BayMap& map = flow.map_shown(c, stage);
     if (!drawn_ || !same_engine(drawn_engine_, c.view.engine) || (!dragging_spot_ && drawn_spots_ != map.spots)) {
-        schematic_ = fitted_to(draw_schematic(c.view.engine), map);
+        schematic_ = schematic_for(c.view.engine, map);
         drawn_engine_ = c.view.engine;
         drawn_spots_ = map.spots;
         drawn_ = true;

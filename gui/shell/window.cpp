@@ -5,6 +5,7 @@
 #include "gui/look/canvas.hpp"
 #include "gui/look/fonts.hpp"
 #include "gui/look/palette.hpp"
+#include "gui/plots/orders_pane.hpp"
 #include "gui/shell/chrome.hpp"
 #include "gui/shell/event_feed.hpp"
 #include "gui/shell/layout.hpp"
@@ -127,6 +128,8 @@ class Shell {
     Stage looking_at_ = Stage::describe;
     std::uint64_t stage_edition_ = 0;
     Front front_ = Front::page;
+    OrdersPane orders_;
+    bool orders_shown_ = false;
     bool focused_ = true, full_screen_ = false;
     float mouse_x_ = -1.0F, mouse_y_ = -1.0F;
     std::optional<sf::Event> waiting_;
@@ -147,6 +150,7 @@ void Shell::rescale(float scale) {
 
 void Shell::go(Stage stage) {
     looking_at_ = stage;
+    orders_shown_ = false;
     front_ = stage == Stage::map || stage == Stage::spray ? Front::map : Front::page;
     frames_due_ = kFramesAfterEvent;
     wires_.send(ask::SetStage{stage});
@@ -225,6 +229,9 @@ bool Shell::key(const sf::Event::KeyEvent& k) {
                 if (looking_at_ != Stage::map || typing) return false;
                 flow_.undo(context(), k.code == K::Y);
                 return true;
+            case K::O:
+                orders_shown_ = !orders_shown_;
+                return true;
             case K::M:
                 front_ = front_ == Front::page ? Front::map : Front::page;
                 return true;
@@ -268,6 +275,7 @@ void Shell::pressed(float x, float y) {
     if (ImGui::GetIO().WantCaptureMouse) return;
     for (std::size_t i = 0; i < kStages; ++i)
         if (layout_.stations[i].holds(x, y)) go(static_cast<Stage>(i));
+    if (layout_.trace.holds(x, y)) orders_shown_ = !orders_shown_;
     if (layout_.flip.holds(x, y)) front_ = front_ == Front::page ? Front::map : Front::page;
 }
 
@@ -305,7 +313,7 @@ void Shell::take(const sf::Event& event) {
             break;
     }
     feed_.take(event);
-    if (!ImGui::GetIO().WantCaptureMouse || event.type == sf::Event::MouseButtonReleased)
+    if (!orders_shown_ && (!ImGui::GetIO().WantCaptureMouse || event.type == sf::Event::MouseButtonReleased))
         map_.take(event, context(), flow_, looking_at_, layout_.map);
 }
 
@@ -329,13 +337,17 @@ void Shell::draw() {
         draw_chrome(canvas, {*view_, layout_, say_, looking_at_, sentence,
                              now < message_until_ ? message_ : std::string{}, mouse_x_, mouse_y_});
         if (!layout_.trace.empty()) draw_trace(canvas, *view_, layout_.trace, say_);
-        if (!layout_.map.empty()) map_.draw(canvas, context(), flow_, looking_at_, layout_.map);
+        if (orders_shown_)
+            orders_.draw(canvas, *view_, box_of(layout_.map.empty() ? layout_.page : layout_.map),
+                         {say_(Word::orders_title), say_(Word::orders_how), say_(Word::orders_empty)});
+        else if (!layout_.map.empty())
+            map_.draw(canvas, context(), flow_, looking_at_, layout_.map);
         canvas.flush();
     }
     ImGui_ImplOpenGL2_NewFrame();
     ImGui::NewFrame();
     const auto page = context();
-    flow_.draw(page, looking_at_, layout_.page);
+    if (!orders_shown_ || !layout_.map.empty()) flow_.draw(page, looking_at_, layout_.page);
     flow_.draw_above(page, size());
     ImGui::Render();
     window_.resetGLStates();  // SFML leaves its texture matrix behind

@@ -29,6 +29,7 @@ namespace {
 
 constexpr auto kLook = std::chrono::milliseconds{25};
 constexpr auto kThinkingLook = std::chrono::milliseconds{60};
+constexpr std::ptrdiff_t kOrdersKept = 160;
 constexpr double kTraceKept_s = 180.0;
 constexpr double kLongestPractice_s = 3600.0;
 constexpr double kPracticeRate_hz = 16000.0;
@@ -190,6 +191,7 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     trace_.clear();
     state_.trace.reset();
     state_.bursts.clear();
+    state_.orders.clear();
     state_.settle = {.matters_rpm = state_.settle.matters_rpm};
     state_.headline.clear();
     state_.cautions.clear();
@@ -299,6 +301,9 @@ void Desk::Worker::take_news(const LiveNews& news) {
         std::erase_if(trace_, [&](const gui::TracePoint& p) { return p.time_s < from_s; });
         state_.trace = std::make_shared<const std::vector<gui::TracePoint>>(trace_);
     }
+    for (const auto& row : news.orders) state_.orders.push_back(std::make_shared<const OrderRow>(row));
+    if (std::ssize(state_.orders) > kOrdersKept)
+        state_.orders.erase(state_.orders.begin(), state_.orders.end() - kOrdersKept);
     for (const auto& b : news.bursts) {
         hisses_.push_back(b);
         if (guided_ && spray_wanted_) guided_->hiss(b);

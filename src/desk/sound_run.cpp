@@ -41,7 +41,8 @@ Result<Done> SoundRun::begin(const Start& start, Capture& capture) {
         record_path_ = recorder_->names().sound;
         marks_.emplace(recorder_->names().marks);
     }
-    LiveSessionConfig config{.sample_rate_hz = sample_rate_hz_, .microphone_channel = 1, .tracker = start.tracker};
+    LiveSessionConfig config{
+        .sample_rate_hz = sample_rate_hz_, .microphone_channel = 1, .tracker = start.tracker, .orders = true};
     if (config.tracker) config.tracker->sample_rate_hz = sample_rate_hz_;
     try {
         session_ = std::make_unique<LiveSession>(capture, config, recorder_ ? &*recorder_ : nullptr);
