@@ -166,7 +166,7 @@ void Flow::describe(const PageContext& c) {
         label(c, say(Word::rows));
         const std::array<Rows, 3> ways{one_row(e.cylinders), halves(e.cylinders), odd_and_even(e.cylinders)};
         for (std::size_t i = 0; i < (e.cylinders > 2 ? ways.size() : 2); ++i) {
-            if (i > 0 && e.cylinders <= 6)
+            if (i > 0 && e.cylinders <= 4)
                 ImGui::SameLine();
             else if (i > 0)
                 label(c, "");

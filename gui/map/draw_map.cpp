@@ -97,7 +97,7 @@ void name_part(Canvas& canvas, const Part& part, const MapCamera& camera, const 
         high = {std::max(high.x, px.x), std::max(high.y, px.y)};
     }
     const double width = canvas.width_of(part.name, Sizes::kSmallText);
-    if (width > std::max(high.x - low.x, canvas.px(40.0))) return;
+    if (width > std::max(high.x - low.x, part.pipe_mm * camera.px_per_mm())) return;
     const Box words{(low.x + high.x - width) / 2.0, (low.y + high.y) / 2.0 - canvas.px(9.0), width, canvas.px(18.0)};
     for (const auto& p : layout.plates)
         if (shared_area(words, p.box) > 0.0 || (p.label && shared_area(words, *p.label) > 0.0)) return;

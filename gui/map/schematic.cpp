@@ -169,7 +169,8 @@ Schematic draw_schematic(const Engine& engine) {
         hose({{throttle.x - 52.0, middle_y}, {throttle.x - 52.0, below}, valve, {valve.x, middle_y}}, 18.0, "");
         hose({{sensor.x, middle_y}, sensor}, 10.0, "");
     }
-    s.parts.push_back({PartKind::duct, {{throttle.x - 96.0, throttle.y}, throttle}, 62.0, "air duct", 0});
+    s.parts.push_back(
+        {PartKind::duct, {{throttle.x - 104.0, throttle.y}, {throttle.x - 20.0, throttle.y}}, 62.0, "air duct", 0});
     for (const auto& bank : banks) add_bank(s.parts, bank);
     s.parts.push_back({PartKind::plenum, rectangle(left, kRunnersEnd_mm, right, kPlenumEnd_mm), 0.0, "plenum", 0});
     s.parts.push_back({PartKind::throttle, rectangle(throttle.x - 24.0, throttle.y - 38.0, left, throttle.y + 38.0),

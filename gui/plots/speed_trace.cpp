@@ -168,7 +168,7 @@ void draw_speed_trace(Canvas& canvas, const Box& on, const SpeedTrace& trace) {
     const auto shown = thinned(trace.readings, trace.from_s, trace.to_s, plot.w);
     const bool any = std::any_of(shown.begin(), shown.end(), [](const Reading& r) { return std::isfinite(r.rpm); });
     if (any) {
-        for (const double v : y.ticks(std::max(2, static_cast<int>(plot.h / canvas.px(34.0))))) {
+        for (const double v : y.ticks(std::max(3, static_cast<int>(plot.h / canvas.px(26.0))))) {
             canvas.line({plot.x, y.at(v)}, {plot.right(), y.at(v)}, canvas.px(1.0), palette::kRule);
             canvas.text_middle({plot.x - canvas.px(6.0), y.at(v)}, whole(v),
                                {.size = Sizes::kSmallText, .align = Align::right});

@@ -453,7 +453,10 @@ std::optional<WindowFault> run_window(const Wires& wires, const WindowOptions& o
             "Install a driver (libgl1-mesa-dri draws without one), or use the commands: idlehark --help."};
     if (memory && memory->x >= 0 && memory->y >= 0 && memory->x < static_cast<int>(screen.width) - 100 &&
         memory->y < static_cast<int>(screen.height) - 100)
-        window.setPosition({memory->x, memory->y});
+        // Where it was, but never partly beyond the screen's edge.
+        window.setPosition(
+            {std::min(memory->x, std::max(0, static_cast<int>(screen.width) - static_cast<int>(now.w))),
+             std::min(memory->y, std::max(0, static_cast<int>(screen.height) - static_cast<int>(now.h)))});
     window.setKeyRepeatEnabled(true);
 
     Shell shell{wires, options, now, window, *fonts};
