@@ -62,6 +62,9 @@ struct SprayedElsewhere {
 struct RepeatSpot {};
 struct SkipSpot {};
 struct UndoBurst {};
+struct SetPrompts {
+    Prompts style = Prompts::off;
+};
 struct PauseSpray {
     bool pause = true;
 };
@@ -99,8 +102,8 @@ using Command =
     std::variant<ask::NewCase, ask::OpenCase, ask::ListDevices, ask::StartLive, ask::StartReplay, ask::StartPractice,
                  ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap, ask::AlternativesSeen,
                  ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayedElsewhere,
-                 ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::PauseSpray, ask::FinishSpray, ask::StartTake,
-                 ask::TakeFile, ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare, ask::WriteReport,
-                 ask::ShowScore, ask::Tell, ask::CancelJob, ask::CloseFault>;
+                 ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts, ask::PauseSpray, ask::FinishSpray,
+                 ask::StartTake, ask::TakeFile, ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare,
+                 ask::WriteReport, ask::ShowScore, ask::Tell, ask::CancelJob, ask::CloseFault>;
 
 }  // namespace idlehark::gui

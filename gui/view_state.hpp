@@ -117,6 +117,9 @@ enum class SprayPhase {
 };
 enum class PauseReason { none, lock_lost, not_at_baseline, sound_lost, by_hand };
 
+/// How the prompts are given besides the screen.
+enum class Prompts { off, beep, spoken };
+
 /// The spray test at this moment.
 struct SprayView {
     SprayPhase phase = SprayPhase::shut;
@@ -126,6 +129,7 @@ struct SprayView {
     double wait_s = 0.0;          ///< until the next prompt, where it is known
     int bursts = 0, most_bursts = 0;
     int decided = 0;
+    Prompts prompts = Prompts::off;
     std::string why, notice;  ///< the plan's own words: why this step; what the last event did
 };
 

@@ -9,6 +9,8 @@
 #include <filesystem>
 #include <string>
 
+#include <fmt/format.h>
+
 namespace {
 
 using namespace idlehark;
@@ -35,7 +37,13 @@ int open_window(const WindowRequest& request) {
     window.memory = last_window();
     window.keep_memory = [](const std::string& line) { remember_window(line); };
     window.picture_folder = std::string(1, '.');
-    window.report_frames = request.report_frames;
+    if (request.report_frames)
+        window.report_frames = [](const gui::FrameReport& r) {
+            fmt::print(
+                stderr,
+                "first frame {:.0f} ms; {} frames in {:.1f} s, median {:.1f} ms, 99 % {:.1f} ms, longest {:.1f} ms\n",
+                r.first_ms, r.frames, r.open_s, r.median_ms, r.late_ms, r.longest_ms);
+        };
     const auto fault = gui::run_window(
         {.view = [&desk] { return desk.view(); }, .send = [&desk](gui::Command c) { desk.send(std::move(c)); }},
         window);

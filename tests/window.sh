@@ -107,8 +107,10 @@ await "Written" 20
 found=$(ls "$work"/cases/*/verdict.json 2>/dev/null | head -n 1)
 [ -n "$found" ] || fail "no report is written"
 grep -q '"verdict": *"leak"' "$found" || fail "no leak is found in the practice bay: $(cat "$found")"
-ls "$work"/cases/*/bay.flac >/dev/null || fail "nothing was recorded"
-[ -s "$(ls "$work"/cases/*/bay.marks.csv)" ] || fail "no marks were kept"
+ls "$work"/cases/*/audio/bay.flac >/dev/null || fail "nothing was recorded"
+[ -s "$(ls "$work"/cases/*/audio/bay.marks.csv)" ] || fail "no marks were kept"
 finish
+"$program" case check "$work"/cases/* >"$work/out" 2>&1 || fail "the case is not sound: $(cat "$work/out")"
+"$program" case show "$work"/cases/* --format json | grep -qi "extinguisher" || fail "the case does not keep the points of caution"
 cat "$work/stderr"
 echo "practice test: $sprayed bursts"

@@ -110,7 +110,7 @@ void Flow::describe(const PageContext& c) {
         if (each == third) ImGui::SameLine();
         if (button(c, say(Word::start_live), each, true)) {
             const auto& d = c.view.devices;
-            c.send(ask::StartLive{device_ < d.size() && device_ > 0 ? d[device_] : std::string{}});
+            c.send(ask::StartLive{device_ > 0 && device_ <= d.size() ? d[device_ - 1] : std::string{}});
         }
         if (each == third) ImGui::SameLine();
         if (button(c, say(Word::start_replay), each, true)) {
@@ -126,6 +126,27 @@ void Flow::describe(const PageContext& c) {
         if (ImGui::InputInt(say(Word::practice_pace), &practice_pace_, 1))
             practice_pace_ = std::clamp(practice_pace_, 1, 20);
         paragraph(say(Word::start_practice_help));
+        label(c, say(Word::devices));
+        ImGui::SetNextItemWidth(-1.0F);
+        const auto& devices = c.view.devices;
+        const bool named = device_ > 0 && device_ <= devices.size();
+        if (ImGui::BeginCombo("##device", named ? devices[device_ - 1].c_str() : say(Word::device_last))) {
+            if (ImGui::IsWindowAppearing()) c.send(ask::ListDevices{});
+            if (ImGui::Selectable(say(Word::device_last), !named)) device_ = 0;
+            for (std::size_t i = 0; i < devices.size(); ++i)
+                if (ImGui::Selectable((devices[i] + "##" + std::to_string(i)).c_str(), device_ == i + 1))
+                    device_ = i + 1;
+            ImGui::EndCombo();
+        }
+        if (button(c, say(Word::case_open))) {
+            chooser_.open(FileChooser::Wanted::folder);
+            chosen_ = [send = c.send](const std::string& path) { send(ask::OpenCase{path}); };
+        }
+        if (!c.view.case_folder.empty()) {
+            ImGui::SameLine();
+            if (button(c, say(Word::case_new))) c.send(ask::NewCase{});
+            paragraph(say(Word::case_is, c.view.case_folder));
+        }
     } else {
         paragraph(say(Word::sound_on, c.view.sound.source));
         if (!c.view.case_folder.empty()) paragraph(say(Word::case_is, c.view.case_folder));

@@ -7,10 +7,10 @@ namespace idlehark::gui {
 
 namespace {
 
-bool number(const char* id, std::optional<double>& value, float width) {
+bool number(const char* id, const char* hint, std::optional<double>& value, float width) {
     std::string text = value ? fmt::format("{:g}", *value) : std::string{};
     ImGui::SetNextItemWidth(width);
-    if (!ImGui::InputText(id, &text, ImGuiInputTextFlags_CharsDecimal)) return false;
+    if (!ImGui::InputTextWithHint(id, hint, &text, ImGuiInputTextFlags_CharsDecimal)) return false;
     char* end = nullptr;
     const double typed = std::strtod(text.c_str(), &end);
     if (end == text.c_str())
@@ -40,18 +40,16 @@ void Flow::log(const PageContext& c) {
         ImGui::SetNextItemWidth(wide ? 0.3F * width : width - 60.0F * c.scale);
         changed |= ImGui::InputText("##name", &line.name);
         if (wide) ImGui::SameLine();
-        changed |= number("##low", line.low, small);
-        if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", say(Word::log_low));
+        changed |= number("##low", say(Word::log_low), line.low, small);
         ImGui::SameLine();
         ImGui::TextUnformatted("–");
         ImGui::SameLine();
-        changed |= number("##high", line.high, small);
+        changed |= number("##high", say(Word::log_high), line.high, small);
         ImGui::SameLine();
         ImGui::SetNextItemWidth(small);
-        changed |= ImGui::InputTextWithHint("##unit", "...", &line.unit);
+        changed |= ImGui::InputTextWithHint("##unit", say(Word::log_unit), &line.unit);
         ImGui::SameLine();
-        changed |= number("##reading", line.reading, small);
-        if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", say(Word::log_reading));
+        changed |= number("##reading", say(Word::log_reading), line.reading, 1.4F * small);
         if (wide) ImGui::SameLine();
         const auto pick = [&](Word word, LogAnswer answer) {
             if (choice(c, say(word), line.answer == answer)) {

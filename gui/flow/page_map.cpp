@@ -59,7 +59,7 @@ void Flow::map(const PageContext& c) {
         const auto n = static_cast<double>(map.spots.size());
         place_spot(c, middle.x + 20.0 * (n - 8.0 * static_cast<int>(n / 8.0)), middle.y + 40.0);
     }
-    ImGui::SameLine();
+    next_in_row(130.0F * c.scale);
     if (button(c, say(map.picture.empty() ? Word::map_photo : Word::map_no_photo))) {
         if (map.picture.empty()) {
             chooser_.open(FileChooser::Wanted::picture);
@@ -71,9 +71,9 @@ void Flow::map(const PageContext& c) {
             refused(editor_.set_picture("", map.picture_width_mm));
         }
     }
-    ImGui::SameLine();
+    next_in_row(110.0F * c.scale);
     if (button(c, say(Word::map_undo), 0.0F, false, editor_.can_undo())) undo(c, false);
-    ImGui::SameLine();
+    next_in_row(110.0F * c.scale);
     if (button(c, say(Word::map_redo), 0.0F, false, editor_.can_redo())) undo(c, true);
     if (!map.picture.empty()) {
         label(c, say(Word::map_photo_width));

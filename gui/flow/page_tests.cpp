@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <imgui.h>
 
@@ -22,10 +23,15 @@ void take_bar(const PageContext& c) {
     if (button(c, c.say(Word::take_stop))) c.send(ask::StopTake{});
 }
 
-/// Wraps to the next line where the next button would not fit.
-void next_in_row(float width) {
-    ImGui::SameLine();
-    if (ImGui::GetContentRegionAvail().x < width) ImGui::NewLine();
+void choose_prompts(const PageContext& c) {
+    ImGui::TextUnformatted(c.say(Word::prompts));
+    for (const auto& [word, style] : {std::pair{Word::prompts_off, Prompts::off},
+                                      {Word::prompts_beep, Prompts::beep},
+                                      {Word::prompts_spoken, Prompts::spoken}}) {
+        if (choice(c, c.say(word), c.view.spray.prompts == style)) c.send(ask::SetPrompts{style});
+        ImGui::SameLine();
+    }
+    ImGui::NewLine();
 }
 
 }  // namespace
@@ -39,8 +45,11 @@ void Flow::settle(const PageContext& c) {
         if (button(c, say(Word::stage_describe), 0.0F, true)) c.go(Stage::describe);
         return;
     }
-    ImGui::ProgressBar(static_cast<float>(std::clamp(s.heard_s / s.needed_s, 0.0, 1.0)), {-1.0F, 34.0F * c.scale},
-                       fmt::format("{:.0f} / {:.0f} s", std::min(s.heard_s, s.needed_s), s.needed_s).c_str());
+    if (!s.done) {
+        ImGui::ProgressBar(static_cast<float>(std::clamp(s.heard_s / s.needed_s, 0.0, 1.0)), {-1.0F, 34.0F * c.scale},
+                           "");
+        paragraph(fmt::format("{:.0f} / {:.0f} s", std::min(s.heard_s, s.needed_s), s.needed_s));
+    }
     ImGui::Spacing();
     figure(c, say(Word::settle_idle), rounded(s.idle_rpm), say(Word::rpm));
     figure(c, say(Word::settle_hunting), std::isnan(s.hunting_rpm) ? "–" : fmt::format("±{:.1f}", s.hunting_rpm),
@@ -80,7 +89,8 @@ void Flow::listen_first(const PageContext& c) {
             }
         }
     }
-    if (ImGui::BeginChild("##hiss", {0.0F, -120.0F * c.scale}, true)) {
+    if (ImGui::BeginChild(
+            "##hiss", {0.0F, std::max(160.0F * c.scale, ImGui::GetContentRegionAvail().y - 120.0F * c.scale)}, true)) {
         for (const auto& s : c.view.spots) {
             std::string line = s.place.spot + "   " + s.place.name;
             if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
@@ -145,6 +155,7 @@ void Flow::spray(const PageContext& c) {
     if (s.phase == SprayPhase::shut) {
         warning(c, say(Word::spray_rule));
         paragraph(say(Word::spray_auto));
+        choose_prompts(c);
         ImGui::Spacing();
         if (!c.view.sound.running) {
             warning(c, say(Word::settle_no_sound));
@@ -173,6 +184,7 @@ void Flow::spray(const PageContext& c) {
     if (!s.notice.empty()) warning(c, s.notice.c_str());
     if (!s.why.empty()) paragraph(s.why);
     paragraph(say(Word::spray_used, s.bursts, s.most_bursts, s.decided, c.view.spots.size()));
+    if (!over) choose_prompts(c);
     if (choosing_wrong_spot_) {
         title(c, say(Word::spray_which));
         for (const auto& spot : c.view.spots) {

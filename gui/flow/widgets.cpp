@@ -94,6 +94,11 @@ void figure(const PageContext& c, const char* what, const std::string& value, co
     ImGui::EndGroup();
 }
 
+void next_in_row(float width) {
+    ImGui::SameLine();
+    if (ImGui::GetContentRegionAvail().x < width) ImGui::NewLine();
+}
+
 void stand_on_last() {
     ImGui::SetFocusID(ImGui::GetItemID(), ImGui::GetCurrentWindow());
     ImGui::GetCurrentContext()->NavDisableHighlight = false;

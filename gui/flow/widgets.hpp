@@ -23,6 +23,8 @@ void warning(const PageContext& c, const char* words);
 void label(const PageContext& c, const char* words);
 /// A large figure with its unit and what it is, under each other.
 void figure(const PageContext& c, const char* what, const std::string& value, const char* unit);
+/// Stays in the row if so much has room behind the last widget, else begins another.
+void next_in_row(float width);
 /// The keyboard stands on the widget drawn last, and shows it.
 void stand_on_last();
 /// The page leads on to this one.

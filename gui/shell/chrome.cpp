@@ -80,7 +80,7 @@ void draw_rail(Canvas& canvas, const ChromeLook& look) {
             canvas.text_middle({box.x + canvas.px(44), box.y + 0.5 * box.h}, look.say(name_of(stage)),
                                {.size = 15.0, .bold = here, .colour = p::kInk});
         } else {
-            canvas.text_middle({box.x + 0.5 * box.w, box.y + 0.5 * box.h}, number,
+            canvas.text_middle({box.x + (standing ? 0.36 : 0.5) * box.w, box.y + 0.5 * box.h}, number,
                                {.size = size, .bold = here, .colour = p::kInk, .align = Align::middle});
         }
         // The spray page wears a bar across while the gate is shut.

@@ -80,8 +80,9 @@ class ImGuiSession {
 class Shell {
    public:
     Shell(const Wires& wires, const WindowOptions& options, const WindowMemory& memory, sf::RenderWindow& window,
-          const Fonts& fonts)
-        : wires_(wires), options_(options), memory_(memory), window_(window), fonts_(fonts) {
+          const Fonts& fonts, Clock::time_point opened)
+        : wires_(wires), options_(options), memory_(memory), window_(window), fonts_(fonts), opened_(opened) {
+        looking_at_ = options.stage;
         say_.language = memory_.language;
         rescale(memory_.scale);
     }
@@ -138,7 +139,8 @@ class Shell {
     Clock::time_point drawn_at_{};
     std::string message_, window_title_;
     Clock::time_point message_until_{};
-    std::vector<float> frame_ms_;
+    Clock::time_point opened_, first_at_{};
+    std::vector<double> frame_ms_;
 };
 
 void Shell::rescale(float scale) {
@@ -355,7 +357,7 @@ void Shell::draw() {
     window_.resetGLStates();
     window_.display();
     if (options_.report_frames)
-        frame_ms_.push_back(std::chrono::duration<float, std::milli>(Clock::now() - now).count());
+        frame_ms_.push_back(std::chrono::duration<double, std::milli>(Clock::now() - now).count());
 }
 
 /// The next event; but what was pressed is let go in a later frame, or ImGui would never see a quick press.
@@ -377,7 +379,6 @@ bool Shell::next(sf::Event& event) {
 }
 
 void Shell::run() {
-    const auto opened = Clock::now();
     std::uint64_t shown = ~std::uint64_t{0};
     view_ = wires_.view();
     bool first = true;
@@ -387,6 +388,9 @@ void Shell::run() {
             take(event);
             frames_due_ = kFramesAfterEvent;
         }
+        if (options_.close_after_s && !first &&
+            std::chrono::duration<double>(Clock::now() - first_at_).count() >= *options_.close_after_s)
+            window_.close();
         if (!window_.isOpen()) break;
         view_ = wires_.view();
         if (view_->stage_edition != stage_edition_) {  // the work moved on by itself
@@ -402,9 +406,10 @@ void Shell::run() {
             shown = view_->revision;
             if (frames_due_ > 0) --frames_due_;
             draw();
-            if (first && options_.report_frames)
-                fmt::print(stderr, "first frame {:.0f} ms\n",
-                           std::chrono::duration<double, std::milli>(Clock::now() - opened).count());
+            if (first) {
+                first_at_ = Clock::now();
+                frame_ms_.clear();  // the first frame is told apart
+            }
             first = false;
             continue;
         }
@@ -415,18 +420,21 @@ void Shell::run() {
     const auto place = window_.getPosition();
     memory_.x = place.x;
     memory_.y = place.y;
-    if (options_.report_frames && !frame_ms_.empty()) {
-        std::sort(frame_ms_.begin(), frame_ms_.end());
-        const auto n = frame_ms_.size();
-        fmt::print(stderr, "frames {} median {:.1f} ms 99 % {:.1f} ms longest {:.1f} ms\n", n,
-                   static_cast<double>(frame_ms_[n / 2]), static_cast<double>(frame_ms_[n * 99 / 100]),
-                   static_cast<double>(frame_ms_.back()));
-    }
+    if (!options_.report_frames || frame_ms_.empty()) return;
+    std::sort(frame_ms_.begin(), frame_ms_.end());
+    const auto n = frame_ms_.size();
+    options_.report_frames({.first_ms = std::chrono::duration<double, std::milli>(first_at_ - opened_).count(),
+                            .open_s = std::chrono::duration<double>(Clock::now() - first_at_).count(),
+                            .frames = n,
+                            .median_ms = frame_ms_[n / 2],
+                            .late_ms = frame_ms_[n * 99 / 100],
+                            .longest_ms = frame_ms_.back()});
 }
 
 }  // namespace
 
 std::optional<WindowFault> run_window(const Wires& wires, const WindowOptions& options) {
+    const auto opened = Clock::now();
     const OpenDisplay display{XOpenDisplay(nullptr)};
     if (!display)
         return WindowFault{"there is no display to open a window on",
@@ -459,7 +467,7 @@ std::optional<WindowFault> run_window(const Wires& wires, const WindowOptions& o
              std::min(memory->y, std::max(0, static_cast<int>(screen.height) - static_cast<int>(now.h)))});
     window.setKeyRepeatEnabled(true);
 
-    Shell shell{wires, options, now, window, *fonts};
+    Shell shell{wires, options, now, window, *fonts, opened};
     shell.run();
     if (options.keep_memory) options.keep_memory(to_text(shell.memory()));
     return {};

@@ -17,6 +17,14 @@ struct Wires {
     std::function<void(Command)> send;
 };
 
+/// How the drawing went, for measuring.
+struct FrameReport {
+    double first_ms = 0.0;  ///< from the call of run_window to the first picture on the screen
+    double open_s = 0.0;    ///< from the first picture to the end
+    std::size_t frames = 0;
+    double median_ms = 0.0, late_ms = 0.0, longest_ms = 0.0;  ///< of a frame; late: 99 % are shorter
+};
+
 struct WindowOptions {
     std::optional<unsigned> width, height;
     std::optional<float> scale;  ///< 1..3
@@ -24,7 +32,9 @@ struct WindowOptions {
     std::string memory;          ///< what the last window left, as of `left_memory`
     std::string picture_folder;  ///< for F12
     std::function<void(const std::string&)> keep_memory;
-    bool report_frames = false;  ///< on closing, prints how long frames took: for measuring
+    std::function<void(const FrameReport&)> report_frames;  ///< on closing; may be empty
+    std::optional<double> close_after_s;                    ///< by itself, for measuring
+    Stage stage = Stage::describe;                          ///< the page it opens on
 };
 
 struct WindowFault {

@@ -130,10 +130,17 @@ void Desk::Worker::show_visit() {
     for (auto& spot : state_.spots) spot.prompted = false;
     if (!guided_ || !spray_wanted_) {
         s = {};
+        s.prompts = prompter_.style();
         return;
     }
     const auto& visit = guided_->visit();
     const auto v = visit.state();
+    if (v.prompt != prompts_said_) {
+        prompts_said_ = v.prompt;
+        if (!paused_)
+            if (const auto said = prompter_.say(v.spoken); !said) fault(said.error());
+    }
+    s.prompts = prompter_.style();
     s.notice = v.notice;
     s.why = v.why;
     s.sham = v.sham;
@@ -201,6 +208,7 @@ void Desk::Worker::show_visit() {
         for (const auto& spot : b.spots)
             if (const auto kept = run_->mark(b.time_s, spot); !kept) fault(kept.error());
     }
+    if (case_) check_kept(case_->keep_guided(visit.record()));
 }
 
 void Desk::Worker::on(const ask::AlternativesSeen&) { state_.gate.alternatives_seen = true; }
@@ -258,7 +266,13 @@ void Desk::Worker::on(const ask::UndoBurst&) {
     show_visit();
 }
 
+void Desk::Worker::on(const ask::SetPrompts& c) {
+    prompter_.choose(c.style);
+    show_visit();
+}
+
 void Desk::Worker::on(const ask::PauseSpray& c) {
+    if (c.pause) prompter_.hush();
     paused_ = c.pause && spray_wanted_;
     show_visit();
 }
@@ -309,6 +323,7 @@ void Desk::Worker::conclude() {
     for (const auto& r : readings_) verdict.speed.push_back({r.time_s, r.rpm});
     for (const auto& b : state_.bursts) verdict.bursts.push_back({b.time_s, b.spot});
     show_verdict(std::move(verdict));
+    if (recording_) measure_recording(*recording_);
 }
 
 void Desk::Worker::judge_recording(const std::string& path, std::vector<Mark> marks) {

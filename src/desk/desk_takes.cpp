@@ -29,7 +29,8 @@ void Desk::Worker::on(const ask::StartTake& c) {
     if (state_.sound.mode == gui::Mode::practice && run_)
         return fault({"the practice bay has no probe", "Stop it first (Esc)."});
     end_run("a take with the probe begins");
-    const auto path = fresh_path((c.injector ? "injector-" : "hiss-") + plain(c.place));
+    const auto path = fresh_path(c.injector ? RecordingKind::injector : RecordingKind::hiss,
+                                 (c.injector ? "injector-" : "hiss-") + plain(c.place));
     if (!path) return fault(path.error());
     begin_run(SoundRun::device("", start_of(path.value())), gui::Mode::live);
     if (!run_) return;

@@ -1,6 +1,7 @@
 #include "src/desk/desk_worker.hpp"
 
 #include "src/capture/audio_system.hpp"
+#include "src/casebook/measure.hpp"
 #include "src/desk/practice_truth.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/marks_file.hpp"
@@ -161,23 +162,64 @@ SoundRun::Start Desk::Worker::start_of(const std::string& record_path) const {
             .record_path = record_path};
 }
 
-Result<std::string> Desk::Worker::fresh_path(const std::string& name) {
+Result<Done> Desk::Worker::ensure_case() {
+    if (case_) return Done{};
     std::error_code code;
-    if (state_.case_folder.empty()) {
-        const auto base = fs::path{options_.cases_folder} / (today() + (truth_ ? "-practice" : ""));
-        auto folder = base;
-        for (int n = 2; fs::exists(folder, code); ++n) folder = base.string() + "-" + std::to_string(n);
-        state_.case_folder = folder.string();
-    }
-    fs::create_directories(state_.case_folder, code);
+    fs::create_directories(options_.cases_folder, code);
     if (code)
-        return Error{fmt::format("{}: cannot be made ({})", state_.case_folder, code.message()),
-                     "Choose another folder for cases, or make room."};
-    for (int n = 1;; ++n) {
-        const auto stem = n == 1 ? name : name + "-" + std::to_string(n);
-        auto path = (fs::path{state_.case_folder} / (stem + ".flac")).string();
-        if (!fs::exists(path, code)) return path;
-    }
+        return Error{fmt::format("{}: cannot be made ({})", options_.cases_folder, code.message()),
+                     "Choose another folder with --cases, or make room."};
+    const auto base = (fs::path{options_.cases_folder} / (today() + (truth_ ? "-practice" : ""))).string();
+    auto folder = base;
+    for (int n = 2; fs::exists(folder, code); ++n) folder = fmt::format("{}-{}", base, n);
+    const auto name = state_.engine.name.empty() ? today() : state_.engine.name;
+    auto made = DeskCase::create(folder, name, state_.engine, state_.map, truth_ ? "practice" : "");
+    if (!made) return made.error();
+    case_.emplace(std::move(made.value()));
+    state_.case_folder = folder;
+    return Done{};
+}
+
+Result<std::string> Desk::Worker::fresh_path(RecordingKind kind, const std::string& name) {
+    if (const auto there = ensure_case(); !there) return there.error();
+    keep_all();
+    auto begun = case_->book().begin_recording(case_->visit(), kind, name + ".flac", 1, "");
+    if (!begun) return begun.error();
+    recording_ = begun.value().id;
+    return begun.value().path;
+}
+
+void Desk::Worker::check_kept(const Result<Done>& kept) {
+    if (!kept) fault(kept.error());
+}
+
+void Desk::Worker::keep_all() {
+    if (!case_) return;
+    check_kept(case_->keep_engine(state_.engine));
+    check_kept(case_->keep_map(state_.map));
+    check_kept(case_->keep_log(state_.log));
+    check_kept(case_->keep_gate(state_.gate));
+    if (guided_ && spray_wanted_) check_kept(case_->keep_guided(guided_->visit().record()));
+}
+
+void Desk::Worker::measure_recording(RowId recording) {
+    job_.start("measuring the recording",
+               [this, recording, folder = state_.case_folder,
+                matters = state_.settle.matters_rpm](Job::Ticket& ticket) -> Job::Outcome {
+                   // A hand of its own on the case: the desk goes on with its.
+                   auto book = Casebook::open(folder, Casebook::Access::write);
+                   if (!book) return [this, e = book.error()] { fault(e); };
+                   const auto list = measurements_of_bay(book.value(), recording, matters);
+                   if (!list) return [this, e = list.error()] { fault(e); };
+                   double done = 0.0;
+                   for (const auto& what : list.value()) {
+                       ticket.at(done / static_cast<double>(list.value().size()));
+                       if (const auto stored = measure_and_store(book.value(), what); !stored)
+                           return [this, e = stored.error()] { fault(e); };
+                       done += 1.0;
+                   }
+                   return {};
+               });
 }
 
 void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode) {
@@ -213,7 +255,11 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     if (guided_) {
         state_.gate = {};
         guided_.reset();
+        if (case_) check_kept(case_->new_visit(""));
     }
+    // Hands-free from the start where there is a real engine; a practice bay is sat at.
+    prompter_.choose(mode == gui::Mode::live ? gui::Prompts::spoken : gui::Prompts::off);
+    prompts_said_ = 0;
     begin_visit();
     renew_spots();
 }
@@ -229,12 +275,10 @@ void Desk::Worker::end_run(const std::string& why) {
     state_.sound.recording = false;
     state_.sound.locked = false;
     state_.sound.rpm = std::nan("");
-    if (recorded) {
-        std::vector<std::string> told;
-        const auto in_case = [&](const char* name) { return (fs::path{state_.case_folder} / name).string(); };
-        for (const auto& written :
-             {write_engine(in_case("engine.json"), state_.engine), write_map(in_case("map.json"), state_.map)})
-            if (!written) fault(written.error());
+    keep_all();
+    if (recorded && recording_ && case_) {
+        check_kept(case_->book().finish_recording(*recording_));
+        if (guided_ && spray_wanted_) check_kept(case_->settle_marks(*recording_, guided_->visit().record()));
     }
     changed_ = true;
 }
@@ -318,9 +362,30 @@ void Desk::Worker::take_news(const LiveNews& news) {
 
 // --- commands: sound, case, forms ------------------------------------------------------------------------------------
 
-void Desk::Worker::on(const ask::NewCase& c) { state_.case_folder = c.folder; }
+void Desk::Worker::on(const ask::NewCase&) {
+    end_run("another case was begun");
+    case_.reset();
+    state_.case_folder.clear();
+    state_.gate = {};
+    guided_.reset();
+}
 
-void Desk::Worker::on(const ask::OpenCase& c) { state_.case_folder = c.folder; }
+void Desk::Worker::on(const ask::OpenCase& c) {
+    end_run("another case was opened");
+    auto opened = DeskCase::open(c.folder);
+    if (!opened) return fault(opened.error());
+    truth_.reset();
+    guided_.reset();
+    state_.gate = {};
+    case_.emplace(std::move(opened.value()));
+    state_.case_folder = c.folder;
+    if (const auto engine = case_->book().engine()) state_.engine = engine.value().engine;
+    if (const auto map = case_->book().map(); map && map.value()) state_.map = map.value()->map;
+    ++state_.engine_edition;
+    ++state_.map_edition;
+    state_.map_folder = c.folder + "/pictures";
+    renew_spots();
+}
 
 void Desk::Worker::on(const ask::ListDevices&) {
     const auto system = AudioSystem::open();
@@ -337,9 +402,10 @@ void Desk::Worker::on(const ask::StartLive& c) {
     end_run("another sound was chosen");
     if (truth_) {  // the practice bay's engine and map are not the user's
         truth_.reset();
+        case_.reset();
         state_.case_folder.clear();
     }
-    const auto path = fresh_path("bay");
+    const auto path = fresh_path(RecordingKind::bay, "bay");
     if (!path) {
         fault(path.error());
         return;
@@ -395,12 +461,13 @@ void Desk::Worker::on(const ask::StartPractice& c) {
         return [this, c, bay, map = practice_map(spec)] {
             truth_ = (*bay)->spec();
             practice_bursts_.clear();
+            case_.reset();
             state_.case_folder.clear();
             state_.engine = truth_->engine.engine;
             ++state_.engine_edition;
             state_.map = map;
             ++state_.map_edition;
-            const auto path = fresh_path("bay");
+            const auto path = fresh_path(RecordingKind::bay, "bay");
             if (!path) return fault(path.error());
             begin_run(SoundRun::practice(std::move(*bay), c.pace, start_of(path.value())), gui::Mode::practice);
         };
@@ -408,6 +475,7 @@ void Desk::Worker::on(const ask::StartPractice& c) {
 }
 
 void Desk::Worker::on(const ask::Stop&) {
+    prompter_.hush();
     job_.cancel();
     if (state_.take.running) return on(ask::StopTake{});
     if (guided_) guided_->visit().stop();
@@ -417,7 +485,10 @@ void Desk::Worker::on(const ask::Stop&) {
     if (sprayed) on(ask::FinishSpray{});
 }
 
-void Desk::Worker::on(const ask::SetStage& c) { state_.stage = c.stage; }
+void Desk::Worker::on(const ask::SetStage& c) {
+    state_.stage = c.stage;
+    keep_all();
+}
 
 void Desk::Worker::on(const ask::SetEngine& c) {
     if (state_.sound.mode == gui::Mode::practice && run_)

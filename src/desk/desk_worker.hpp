@@ -2,7 +2,9 @@
 
 #include "src/analysis/spray_session.hpp"
 #include "src/desk/desk.hpp"
+#include "src/desk/desk_case.hpp"
 #include "src/desk/job.hpp"
+#include "src/desk/prompter.hpp"
 #include "src/desk/sound_run.hpp"
 #include "src/report/injector_view.hpp"
 #include "src/visit/guided_visit.hpp"
@@ -55,6 +57,7 @@ class Desk::Worker {
     void on(const gui::ask::RepeatSpot&);
     void on(const gui::ask::SkipSpot&);
     void on(const gui::ask::UndoBurst&);
+    void on(const gui::ask::SetPrompts&);
     void on(const gui::ask::PauseSpray&);
     void on(const gui::ask::FinishSpray&);
     void on(const gui::ask::StartTake&);
@@ -75,7 +78,14 @@ class Desk::Worker {
     void end_run(const std::string& why);
     void listen();
     void take_news(const LiveNews& news);
-    [[nodiscard]] Result<std::string> fresh_path(const std::string& name);
+    /// The case, made if there is none yet.
+    Result<Done> ensure_case();
+    /// A path inside the case for a recording that begins now.
+    Result<std::string> fresh_path(RecordingKind kind, const std::string& name);
+    /// What the forms and the visit hold, into the case if there is one.
+    void keep_all();
+    void check_kept(const Result<Done>& kept);
+    void measure_recording(RowId recording);
 
     // The spray test.
     void begin_visit();
@@ -101,6 +111,8 @@ class Desk::Worker {
     std::vector<gui::TracePoint> trace_;
     std::uint64_t gaps_told_ = 0, clipped_told_ = 0;
     std::string recording_path_;
+    std::optional<DeskCase> case_;
+    std::optional<RowId> recording_;  ///< the one that is running
 
     std::optional<GuidedVisit> guided_;
     bool spray_wanted_ = false;  ///< the user has started the spray test
@@ -114,6 +126,9 @@ class Desk::Worker {
     bool take_injector_ = false;
     std::map<std::string, std::string> hiss_takes_;  ///< spot, sound file
     std::map<int, std::string> injector_takes_;
+
+    Prompter prompter_;
+    unsigned prompts_said_ = 0;
 
     Job job_;       ///< shown, can be cancelled
     Job thinking_;  ///< the evidence so far; not shown

@@ -103,8 +103,8 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     CHECK(view->score.wrong == 0);
     CHECK(view->score.spray_s > 2.0);
     for (const auto& file : view->written) CHECK(std::filesystem::file_size(file) > 0);
-    CHECK(std::filesystem::file_size(view->case_folder + "/bay.flac") > 100'000);
-    CHECK(std::filesystem::exists(view->case_folder + "/bay.marks.csv"));
+    CHECK(std::filesystem::file_size(view->case_folder + "/audio/bay.flac") > 100'000);
+    CHECK(std::filesystem::exists(view->case_folder + "/audio/bay.marks.csv"));
     CHECK(std::filesystem::exists(view->case_folder + "/engine.json"));
     CHECK(std::filesystem::exists(view->case_folder + "/map.json"));
 }
@@ -120,7 +120,7 @@ TEST_CASE("Desk: STOP ends sound and prompts at once and keeps the recording", "
     view = await(desk, 20s, [](const auto& v) { return !v.sound.running; });
     CHECK_FALSE(view->sound.running);
     CHECK(std::chrono::steady_clock::now() - begin < 5s);
-    CHECK(std::filesystem::file_size(view->case_folder + "/bay.flac") > 10'000);
+    CHECK(std::filesystem::file_size(view->case_folder + "/audio/bay.flac") > 10'000);
     // A second start is another visit: what was confirmed before is asked again.
     open_gate(desk);
     await(desk, 5s, [](const auto& v) { return v.gate.open; });

@@ -1,0 +1,167 @@
+#include "src/desk/desk_case.hpp"
+
+#include "src/visit/caution_gate.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <ctime>
+
+namespace idlehark {
+
+namespace {
+
+constexpr double kSameMark_s = 0.01;
+
+std::string now_text() {
+    const std::time_t now = std::time(nullptr);
+    std::tm local{};
+    localtime_r(&now, &local);
+    std::array<char, 24> text{};
+    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S", &local)};
+}
+
+bool same(const Engine& a, const Engine& b) {
+    return a.name == b.name && a.cylinders == b.cylinders && a.strokes == b.strokes &&
+           a.firing_order == b.firing_order && a.firing_angles_deg == b.firing_angles_deg &&
+           a.idle_low_rpm == b.idle_low_rpm && a.idle_high_rpm == b.idle_high_rpm && a.injection == b.injection &&
+           a.idle_control == b.idle_control && a.injection_groups == b.injection_groups;
+}
+
+LogState state_of(gui::LogAnswer answer) {
+    switch (answer) {
+        case gui::LogAnswer::ok:
+            return LogState::ok;
+        case gui::LogAnswer::faulty:
+            return LogState::faulty;
+        case gui::LogAnswer::not_done:
+            break;
+    }
+    return LogState::not_done;
+}
+
+}  // namespace
+
+Result<DeskCase> DeskCase::create(const std::string& folder, const std::string& name, const Engine& engine,
+                                  const BayMap& map, const std::string& visit_title) {
+    auto book = Casebook::create(folder, name, engine,
+                                 map.spots.empty() ? std::optional<BayMap>{} : std::optional<BayMap>{map});
+    if (!book) return book.error();
+    DeskCase made{std::move(book.value())};
+    made.engine_ = engine;
+    if (!map.spots.empty()) made.map_ = map;
+    if (const auto begun = made.new_visit(visit_title); !begun) return begun.error();
+    return made;
+}
+
+Result<DeskCase> DeskCase::open(const std::string& folder) {
+    auto book = Casebook::open(folder, Casebook::Access::write);
+    if (!book) return book.error();
+    DeskCase opened{std::move(book.value())};
+    if (const auto engine = opened.book_.engine()) opened.engine_ = engine.value().engine;
+    if (const auto map = opened.book_.map(); map && map.value()) opened.map_ = map.value()->map;
+    if (const auto begun = opened.new_visit(""); !begun) return begun.error();
+    return opened;
+}
+
+Result<Done> DeskCase::new_visit(const std::string& title) {
+    Visit visit;
+    visit.date = now_text();
+    visit.title = title;
+    const auto id = book_.add_visit(visit);
+    if (!id) return id.error();
+    visit_ = id.value();
+    gate_ = {};
+    guided_.clear();
+    return Done{};
+}
+
+Result<Done> DeskCase::keep_engine(const Engine& engine) {
+    if (engine_ && same(*engine_, engine)) return Done{};
+    const auto kept = book_.set_engine(engine);
+    if (!kept) return kept.error();
+    engine_ = engine;
+    return Done{};
+}
+
+Result<Done> DeskCase::keep_map(const BayMap& map) {
+    if (map.spots.empty() || map_ == map) return Done{};
+    const auto kept = book_.set_map(map);
+    if (!kept) return kept.error();
+    map_ = map;
+    return Done{};
+}
+
+Result<Done> DeskCase::keep_log(const std::vector<gui::LogLine>& lines) {
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+        const auto& line = lines[i];
+        if (i < log_.size() && log_[i] == line) continue;
+        const bool said =
+            line.answer != gui::LogAnswer::not_done || line.reading || line.low || line.high || !line.note.empty();
+        if (line.name.empty() || (!said && i >= log_.size())) continue;
+        LogEntry entry;
+        entry.visit = visit_;
+        entry.name = line.name;
+        entry.low = line.low;
+        entry.high = line.high;
+        entry.unit = line.unit;
+        entry.reading = line.reading;
+        entry.state = state_of(line.answer);
+        entry.note = line.note;
+        if (const auto kept = book_.add_log_entry(entry); !kept) return kept.error();
+    }
+    log_ = lines;
+    return Done{};
+}
+
+Result<Done> DeskCase::keep_gate(const gui::GateView& gate) {
+    for (std::size_t i = 0; i < gui::kGatePoints; ++i) {
+        if (!gate.answers[i] || gate_[i] == gate.answers[i]) continue;
+        const auto kept =
+            book_.answer_gate(visit_, std::string{caution_points()[i].question}, *gate.answers[i] ? "yes" : "no");
+        if (!kept) return kept.error();
+        gate_[i] = gate.answers[i];
+    }
+    return Done{};
+}
+
+Result<Done> DeskCase::keep_guided(const VisitRecord& record) {
+    std::vector<std::size_t> now{record.cautions.size(), record.bursts.size(), record.skipped.size(),
+                                 record.decided.size(), record.ended.size()};
+    for (const auto& b : record.bursts)
+        now.push_back((b.undone ? 1U : 0U) + (b.found_onset_s ? 2U : 0U) + (b.asked ? 4U : 0U) + 8U * b.spots.size());
+    if (now == guided_) return Done{};
+    if (auto kept = book_.keep_guided(visit_, record); !kept) return kept.error();
+    guided_ = std::move(now);
+    return Done{};
+}
+
+Result<Done> DeskCase::settle_marks(RowId recording, const VisitRecord& record) {
+    struct Burst {
+        double time_s;
+        std::string spot;
+        bool heard, kept;
+    };
+    std::vector<Burst> bursts;
+    for (const auto& b : record.bursts)
+        if (!b.undone && !b.sham)
+            for (const auto& spot : b.spots) bursts.push_back({b.time_s, spot, !b.by_key, false});
+    const auto marks = book_.marks(recording);
+    if (!marks) return marks.error();
+    for (const auto& m : marks.value()) {
+        if (m.withdrawn) continue;
+        const auto it = std::find_if(bursts.begin(), bursts.end(), [&](const Burst& b) {
+            return !b.kept && b.spot == m.spot && std::abs(b.time_s - m.time_s) < kSameMark_s;
+        });
+        if (it != bursts.end())
+            it->kept = true;
+        else if (const auto done = book_.withdraw_mark(m.id); !done)
+            return done.error();
+    }
+    for (const auto& b : bursts)
+        if (!b.kept)
+            if (const auto id = book_.add_mark(recording, b.time_s, b.spot, b.heard); !id) return id.error();
+    return Done{};
+}
+
+}  // namespace idlehark
