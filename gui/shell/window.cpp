@@ -459,12 +459,14 @@ std::optional<WindowFault> run_window(const Wires& wires, const WindowOptions& o
         return WindowFault{
             "the display cannot draw with OpenGL",
             "Install a driver (libgl1-mesa-dri draws without one), or use the commands: idlehark --help."};
-    if (memory && memory->x >= 0 && memory->y >= 0 && memory->x < static_cast<int>(screen.width) - 100 &&
-        memory->y < static_cast<int>(screen.height) - 100)
-        // Where it was, but never partly beyond the screen's edge.
-        window.setPosition(
-            {std::min(memory->x, std::max(0, static_cast<int>(screen.width) - static_cast<int>(now.w))),
-             std::min(memory->y, std::max(0, static_cast<int>(screen.height) - static_cast<int>(now.h)))});
+    // Where it was, but never partly beyond the screen's edge; else in the middle. Without a window manager SFML 2.5
+    // would open it too low: it reckons the height from the screen's width.
+    const auto spare = [](unsigned whole, unsigned part) { return static_cast<int>(whole > part ? whole - part : 0); };
+    const int right = spare(screen.width, now.w);
+    const int low = spare(screen.height, now.h);
+    const bool known = memory && memory->x >= 0 && memory->y >= 0;
+    window.setPosition(known ? sf::Vector2i{std::min(memory->x, right), std::min(memory->y, low)}
+                             : sf::Vector2i{right / 2, low / 2});
     window.setKeyRepeatEnabled(true);
 
     Shell shell{wires, options, now, window, *fonts, opened};
