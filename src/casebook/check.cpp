@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <set>
+#include <string_view>
 
 #include <fmt/format.h>
 
@@ -168,11 +169,15 @@ std::string check_table(const CheckReport& report) {
     for (const auto& d : report.differences)
         text += fmt::format("differs: {}\n  stored  {}  (by {})\n  now     {}\n", d.name, d.stored, d.program, d.now);
     for (const auto& n : report.notes) text += "note: " + n + "\n";
+    const auto counted = [](std::size_t n, std::string_view one, std::string_view many) {
+        return fmt::format("{} {}", n, n == 1 ? one : many);
+    };
     text += fmt::format(
-        "{} recordings looked at; {} results made again, {} figures compared: {}\n", report.recordings, report.results,
-        report.figures,
+        "{} looked at; {} made again, {} compared: {}\n", counted(report.recordings, "recording", "recordings"),
+        counted(report.results, "result", "results"), counted(report.figures, "figure", "figures"),
         report.sound() ? "all agree"
-                       : fmt::format("{} faults, {} figures differ", report.faults.size(), report.differences.size()));
+                       : fmt::format("{}, {}", counted(report.faults.size(), "fault", "faults"),
+                                     counted(report.differences.size(), "figure differs", "figures differ")));
     return text;
 }
 

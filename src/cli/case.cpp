@@ -137,7 +137,7 @@ int case_export(const CaseOptions& o) {
     if (!done) return refuse(done.error());
     for (const auto& text : done.value().left_out) warn("left out: " + text);
     for (const auto& text : done.value().cautions) warn(text + "; convert it first, or give --without-audio");
-    fmt::print("A copy to give away is in {}: {} recordings, {} pictures.\n", o.file, done.value().recordings,
+    fmt::print("A copy to give away is in {} (recordings: {}, pictures: {}).\n", o.file, done.value().recordings,
                done.value().pictures);
     return close_output(kExitDone);
 }

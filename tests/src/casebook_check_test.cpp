@@ -96,7 +96,7 @@ TEST_CASE("Case: what the commands store, the audio gives again; what was altere
     const auto differs = run_idlehark("case check " + moved);
     CHECK(differs.code == 1);
     CHECK_THAT(differs.out, Contains("visit 1, result 1 (spray): spots[1].change_rpm") && Contains("99.5") &&
-                                Contains("idlehark 0.0.1") && Contains("1 figures differ"));
+                                Contains("idlehark 0.0.1") && Contains("1 figure differs"));
     const auto json = run_idlehark("case check --format json " + moved);
     CHECK(Json::parse(json.out).at("differences").size() == 1);
     CHECK(run_idlehark("case check --quick " + moved).code == 0);
