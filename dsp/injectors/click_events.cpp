@@ -315,7 +315,7 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
     for (std::size_t e = rows.size() / 2; e-- > 0;) lead_on(e, -1);
     if (led) by_waveform();
 
-    // What is missing at the very ends is beyond the course of the clicks: nothing can be said of it.
+    // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it.
     std::size_t first = 0;
     std::size_t end = rows.size();
     while (first < kDoubtfulEnds && at[first].strength < line) ++first;

@@ -36,6 +36,7 @@ constexpr double kBesideShare = 0.9;
 constexpr double kClickShare = 0.15;     // of its top: part of the pair
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
 constexpr double kFaintestApart = 0.35;
+constexpr double kClearEnough_db = 2.2;  // below this single clicks drown now and then
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
 constexpr double kFoldStep_s = 0.5e-3;
@@ -399,6 +400,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     for (const double v : events.shape) out.pair.push_back(v / events.noise);
     const double first_s = std::isfinite(pair.open_s) ? pair.open_s : 0.0;
     fill_level(out, bands, events, quiet_s, first_s, std::isfinite(pair.close_s) ? pair.close_s : first_s);
+    out.heard_apart = out.heard_apart && out.clarity_db > kClearEnough_db;
 
     if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
         std::vector<double> off(events.heard_s.size());

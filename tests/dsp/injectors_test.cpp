@@ -4,6 +4,7 @@
 #include "dsp/injectors/time_scatter.hpp"
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/random.hpp"
+#include "tests/plain_probe.hpp"
 
 #include <cmath>
 #include <limits>
@@ -270,4 +271,50 @@ TEST_CASE("Injectors: twenty decibels up or down change levels alone", "[dsp][in
     // The tracker's floor for digital silence moves its speed in the sixth digit, and with it which frames are near.
     CHECK_THAT(a.open_close_ms, WithinAbs(b.open_close_ms, 0.02));
     CHECK_THAT(a.level_db - b.level_db, WithinAbs(20.0 * std::log10(8.0), 0.1));
+}
+
+TEST_CASE("Injectors: verdicts hold on another probe's sound, with hum, an offset and a rebound in every click",
+          "[dsp][injectors]") {
+    sim::InjectorProbeSpec spec;
+    spec.engine = four(Injection::sequential);
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = GENERATE(8101U, 8102U);
+    spec.snr_db = 8.0;
+    spec.health.resize(4);
+    for (auto& h : spec.health) h.open_close_ms = 3.1;
+    spec.health[1].miss_probability = 0.2;
+    spec.health[2].level = 0.0;
+    const test::ProbeTrouble trouble{.hum_db = 0.0, .offset = 0.03};
+    std::vector<ProbedInjector> set;
+    for (int c = 1; c <= 4; ++c) {
+        spec.cylinder = c;
+        const auto probe = test::record_plain_probe(spec, idle(860.0, static_cast<std::uint64_t>(c)), trouble);
+        set.push_back({c, examine(probe.samples, spec.engine, c)});
+        CAPTURE(spec.seed, c);
+        // The first and the last cycle are not judged: two of some 75 clicks.
+        if (c == 2)
+            CHECK_THAT(static_cast<double>(set.back().recording.missed) / set.back().recording.due,
+                       WithinAbs(static_cast<double>(probe.missed) / probe.due, 0.03));
+        if (c != 3) CHECK_THAT(set.back().recording.open_close_ms, WithinAbs(3.1, 0.25));
+    }
+    const auto v = compare_injectors(set, spec.engine).injectors;
+    CHECK(v[0].verdict == InjectorVerdict::regular);
+    CHECK(v[1].verdict == InjectorVerdict::missing_clicks);
+    CHECK(v[2].verdict == InjectorVerdict::silent);
+    CHECK(v[3].verdict == InjectorVerdict::regular);
+}
+
+TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places it leaves as they are",
+          "[dsp][injectors]") {
+    sim::InjectorProbeSpec spec;
+    spec.engine = four(Injection::sequential);
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = 8201;
+    spec.snr_db = 10.0;
+    spec.health.resize(4);
+    spec.health[0].level = 0.35;
+    spec.health[3].level = 0.0;
+    const auto set = test_set(spec, 900.0, spec.engine);
+    CHECK(set.verdicts.injectors[0].verdict == InjectorVerdict::differs);
+    CHECK(set.verdicts.injectors[3].verdict == InjectorVerdict::silent);
 }
