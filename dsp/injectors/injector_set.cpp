@@ -29,7 +29,7 @@ constexpr double kFarSpacing = 0.5;  // natural logarithm of the ratio: hardly t
 constexpr double kJitterTimes = 2.5;
 constexpr double kJitter_us = 300.0;
 constexpr double kLeastMissedShare = 0.01;
-constexpr double kLeastMissedBlurred = 0.02;  // lower end, where the faintest clicks and none at all run together
+constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together
 
 double median_of(const std::vector<double>& v) { return v.empty() ? std::nan("") : stats::median(v); }
 
