@@ -87,8 +87,9 @@ void draw_part(Canvas& canvas, const Part& part, const MapCamera& camera) {
 }
 
 /// Written in the part's middle, where nothing of the spots will cover it.
-void name_part(Canvas& canvas, const Part& part, const MapCamera& camera, const MapLayout& layout) {
-    if (part.name.empty() || part.kind == PartKind::injector || part.kind == PartKind::rail) return;
+void name_part(Canvas& canvas, const Part& part, const std::string& name, const MapCamera& camera,
+               const MapLayout& layout) {
+    if (name.empty() || part.kind == PartKind::injector || part.kind == PartKind::rail) return;
     Point low = camera.to_px(part.outline.front());
     Point high = low;
     for (const auto& p : part.outline) {
@@ -96,14 +97,14 @@ void name_part(Canvas& canvas, const Part& part, const MapCamera& camera, const 
         low = {std::min(low.x, px.x), std::min(low.y, px.y)};
         high = {std::max(high.x, px.x), std::max(high.y, px.y)};
     }
-    const double width = canvas.width_of(part.name, Sizes::kSmallText);
+    const double width = canvas.width_of(name, Sizes::kSmallText);
     if (width > std::max(high.x - low.x, part.pipe_mm * camera.px_per_mm())) return;
     const Box words{(low.x + high.x - width) / 2.0, (low.y + high.y) / 2.0 - canvas.px(9.0), width, canvas.px(18.0)};
     for (const auto& p : layout.plates)
         if (shared_area(words, p.box) > 0.0 || (p.label && shared_area(words, *p.label) > 0.0)) return;
     const bool dark = part.kind == PartKind::duct || part.kind == PartKind::servo || part.kind == PartKind::hose;
     canvas.text_middle(
-        {(low.x + high.x) / 2.0, (low.y + high.y) / 2.0}, part.name,
+        {(low.x + high.x) / 2.0, (low.y + high.y) / 2.0}, name,
         {.size = Sizes::kSmallText, .colour = dark ? palette::kInk : palette::kFaintInk, .align = Align::middle});
 }
 
@@ -263,7 +264,8 @@ void draw_map(Canvas& canvas, const MapScene& scene, const MapLayout& layout, co
         draw_picture(canvas, scene, camera);
     } else if (scene.schematic) {
         for (const auto& part : scene.schematic->parts) draw_part(canvas, part, camera);
-        for (const auto& part : scene.schematic->parts) name_part(canvas, part, camera, layout);
+        for (const auto& part : scene.schematic->parts)
+            name_part(canvas, part, scene.part_name ? scene.part_name(part) : part.name, camera, layout);
         canvas.flush();
     }
     const auto seen = [&](std::size_t i) { return camera.area().holds(layout.plates[i].joint); };

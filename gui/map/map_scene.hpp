@@ -47,7 +47,9 @@ struct MapScene {
     std::string next{};       ///< the spot to spray now; empty: none
     std::string next_word{};  ///< "SPRAY HERE"; may be empty
     std::string chosen{};     ///< picked by the user
-    double matters = 15.0;    ///< the change that matters: marked on the whiskers
+    /// What a part of the schematic is called in the user's language; without it as the schematic has it.
+    std::function<std::string(const Part&)> part_name{};
+    double matters = 15.0;  ///< the change that matters: marked on the whiskers
 };
 
 /// Size of a verdict's word on a label, at 100 %.

@@ -23,6 +23,31 @@ bool same_engine(const Engine& a, const Engine& b) {
            a.firing_order == b.firing_order && a.strokes == b.strokes && a.banks == b.banks;
 }
 
+std::string name_of(const Part& part, const Words& say) {
+    switch (part.kind) {
+        case PartKind::cover:
+            return say(Word::part_cover);
+        case PartKind::head:
+            return say(Word::part_head);
+        case PartKind::plenum:
+            return say(Word::part_plenum);
+        case PartKind::throttle:
+            return say(Word::part_throttle);
+        case PartKind::duct:
+            return say(Word::part_duct);
+        case PartKind::servo:
+            return say(Word::part_servo);
+        case PartKind::runner:
+            return say(Word::part_cylinder, part.cylinder);
+        case PartKind::flange:
+        case PartKind::rail:
+        case PartKind::injector:
+        case PartKind::hose:
+            break;
+    }
+    return {};
+}
+
 BayPicture read_picture(const std::string& path) {
     std::ifstream in{path, std::ios::binary};
     if (!in) {
@@ -62,6 +87,7 @@ void MapPane::fetch_picture(const PageContext& c, const BayMap& map) {
 MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, const BayMap& map) const {
     MapScene scene;
     scene.schematic = &schematic_;
+    scene.part_name = [say = c.say](const Part& part) { return name_of(part, say); };
     scene.picture = picture_.get();
     scene.picture_width_mm = map.picture_width_mm;
     scene.labels = stage == Stage::describe || stage == Stage::map ? MapLabels::names : MapLabels::evidence;
