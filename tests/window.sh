@@ -113,4 +113,25 @@ finish
 "$program" case check "$work"/cases/* >"$work/out" 2>&1 || fail "the case is not sound: $(cat "$work/out")"
 "$program" case show "$work"/cases/* --format json | grep -qi "extinguisher" || fail "the case does not keep the points of caution"
 cat "$work/stderr"
+
+# Four sizes: the pages are drawn, the title says what to do, and neither bar nor STOP is lost.
+look() { # WIDTH HEIGHT SCALE LANGUAGE
+    start --practice 3 --pace 4 --spots 8 --width "$1" --height "$2" --scale "$3" --language "$4"
+    for page in 1 3 4 7; do
+        key F$page
+        sleep 0.4
+        picture "page$page-$1x$2-$3-$4"
+    done
+    finish
+    command -v convert >/dev/null || return 0
+    for page in 1 3 4 7; do
+        # The upper right corner is STOP, in its own colour; the picture has its full size.
+        seen=$(convert "$screens/page$page-$1x$2-$3-$4.png" -format '%w %h %[pixel:p{'$(($1 - 4))',4}]' info:)
+        [ "$seen" = "$1 $2 srgb(176,6,28)" ] || fail "page $page at $1x$2: $seen"
+    done
+}
+look 800 600 1 en
+look 1024 768 1.5 de
+look 1280 800 1 en
+look 1280 800 3 en
 echo "practice test: $sprayed bursts"

@@ -76,8 +76,12 @@ void Flow::draw_above(const PageContext& c, Size window) {
 
     const auto& fault = c.view.fault;
     if (!fault && !c.view.job.running) return;
-    const float w = std::min(0.9F * window.w, 640.0F * c.scale);
-    ImGui::SetNextWindowPos({0.5F * window.w, 0.5F * window.h}, ImGuiCond_Always, {0.5F, 0.5F});
+    const float w = std::min(0.9F * window.w, (fault ? 640.0F : 380.0F) * c.scale);
+    // A fault stands in the middle; work that goes on by itself keeps out of the way, above the instruments.
+    if (fault)
+        ImGui::SetNextWindowPos({0.5F * window.w, 0.5F * window.h}, ImGuiCond_Always, {0.5F, 0.5F});
+    else
+        ImGui::SetNextWindowPos({0.02F * window.w, 0.84F * window.h}, ImGuiCond_Always, {0.0F, 1.0F});
     ImGui::SetNextWindowSizeConstraints({w, 0.0F}, {w, 0.9F * window.h});
     constexpr auto kBox = ImGuiWindowFlags_NoTitleBar | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_AlwaysAutoResize |
                           ImGuiWindowFlags_NoSavedSettings;

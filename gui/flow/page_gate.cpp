@@ -25,6 +25,8 @@ void Flow::gate(const PageContext& c) {
     }
     const float answer_w = 84.0F * c.scale;
     const float words_w = ImGui::GetContentRegionAvail().x - 2.0F * answer_w - 3.0F * ImGui::GetStyle().ItemSpacing.x;
+    const auto spacing = ImGui::GetStyle().ItemSpacing;
+    ImGui::PushStyleVar(ImGuiStyleVar_ItemSpacing, {spacing.x, 0.4F * spacing.y});  // ten rows fit a small screen
     for (std::size_t i = 0; i < kGatePoints; ++i) {
         const auto point = static_cast<GatePoint>(i);
         const auto& answer = g.answers[i];
@@ -40,6 +42,7 @@ void Flow::gate(const PageContext& c) {
         ImGui::PopTextWrapPos();
         ImGui::PopID();
     }
+    ImGui::PopStyleVar();
     points_shown_ = true;
     ImGui::Spacing();
     warning(c, say(Word::gate_fire));
