@@ -9,6 +9,14 @@
 
 namespace idlehark::gui {
 
+namespace {
+void lead_on(const PageContext& c, const WayOn& way) {
+    if (way.to &&
+        button(c, fmt::format("{}: {} →", c.say(Word::go_on), c.say(name_of(*way.to))), 0.0F, true, way.enabled))
+        c.go(*way.to);
+}
+}  // namespace
+
 void Flow::page(const PageContext& c, Stage stage) {
     switch (stage) {
         case Stage::describe:
@@ -49,19 +57,20 @@ void Flow::draw(const PageContext& c, Stage stage, const Rect& place) {
     constexpr auto kStill = ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_NoSavedSettings |
                             ImGuiWindowFlags_NoBringToFrontOnFocus;
     if (ImGui::Begin(id.c_str(), nullptr, kStill)) {
-        const float foot = way_on_.to ? 62.0F * c.scale : 0.0F;
+        // Where the page is low, the way on scrolls with it.
+        const bool low = place.h < 300.0F * c.scale;
+        const float foot = way_on_.to && !low ? 62.0F * c.scale : 0.0F;
         WayOn now;
         PageContext with = c;
         with.way_on = &now;
         if (ImGui::BeginChild("##body", {0.0F, -foot}, false, ImGuiWindowFlags_NavFlattened)) {
             if (turned) ImGui::SetScrollY(0.0F);
             page(with, stage);
+            if (low) lead_on(c, now);
         }
         ImGui::EndChild();
         way_on_ = now;
-        if (foot > 0.0F && now.to &&
-            button(c, fmt::format("{}: {} →", c.say(Word::go_on), c.say(name_of(*now.to))), 0.0F, true, now.enabled))
-            c.go(*now.to);
+        if (foot > 0.0F) lead_on(c, now);
     }
     ImGui::End();
 }

@@ -85,8 +85,8 @@ void draw_rail(Canvas& canvas, const ChromeLook& look) {
         }
         // The spray page wears a bar across while the gate is shut.
         if (stage == Stage::spray && !look.view.gate.open) {
-            const double w = canvas.px(12);
-            const Point m{box.right() - canvas.px(14), box.y + 0.5 * box.h};
+            const double w = std::min(canvas.px(12), 0.2 * box.w);
+            const Point m{box.right() - 0.9 * w, box.y + (standing ? 0.5 * box.h : 0.9 * w)};
             canvas.disc(m, 0.7 * w, p::kStop);
             canvas.box({m.x - 0.45 * w, m.y - canvas.px(1.5), 0.9 * w, canvas.px(3)}, p::kOnStop);
         }
