@@ -110,7 +110,8 @@ void Desk::Worker::show_injectors(const InjectorView& view) {
 }
 
 void Desk::Worker::on(const ask::Compare&) {
-    fault({"cases cannot be compared in this window yet", "Compare the two verdict.txt files by eye meanwhile."});
+    fault({"the window cannot compare cases itself yet",
+           "The command does: idlehark compare BEFORE AFTER --engine engine.json, with the two recordings."});
 }
 
 }  // namespace idlehark

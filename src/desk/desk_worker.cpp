@@ -295,7 +295,10 @@ void Desk::Worker::listen() {
         sound_lost_ = true;
         if (guided_) guided_->visit().stop();
         end_run(broken->what);
+        take_file_.reset();
+        state_.take = {};
         show_visit();
+        if (guided_ && spray_wanted_) conclude();  // what was heard until then counts
         return;
     }
     if (run_->at_end()) {
