@@ -276,9 +276,11 @@ Result<std::vector<CaseResult>> Casebook::latest_results(RowId visit) const {
         last[{list[i].kind, of_one ? list[i].sources.front().recording : 0}] = i;
     }
     std::vector<std::size_t> kept;
+    kept.reserve(last.size());
     for (const auto& [key, i] : last) kept.push_back(i);
     std::sort(kept.begin(), kept.end());
     std::vector<CaseResult> latest;
+    latest.reserve(kept.size());
     for (const auto i : kept) latest.push_back(std::move(list[i]));
     return latest;
 }

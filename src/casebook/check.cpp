@@ -27,7 +27,7 @@ void compare(const Json* stored, const Json* now, const std::string& name, std::
             const auto a = stored->find(key);
             const auto b = now->find(key);
             compare(a == stored->end() ? nullptr : &*a, b == now->end() ? nullptr : &*b,
-                    name.empty() ? key : name + "." + key, found, figures);
+                    name.empty() ? key : fmt::format("{}.{}", name, key), found, figures);
         }
         return;
     }
