@@ -19,7 +19,6 @@ constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of thi
 constexpr long kFewestCells = 40;
 constexpr double kWorthJudging = 0.8;
 constexpr double kStillNone = 4.0;          // times the risk: a spot once excluded is not taken up again for less
-constexpr double kSuspected = 0.3;          // chance of any leak from which a spot is followed up
 constexpr double kTooLikelyToShare = 0.25;  // above it a spot is sprayed alone
 constexpr double kPassWorth = 0.75;         // of a burst: weaker, less sharp in time
 constexpr double kStillWet = 0.5;           // worth of a target that must dry first
@@ -126,7 +125,9 @@ class Planner {
         if (used_ >= config_.most_per_visit) return {};
         std::vector<bool> from(spots_.size());
         for (std::size_t s = 0; s < spots_.size(); ++s) from[s] = !spots_[s].left_out;
-        for (auto target : cover(spots_, from, config_)) {
+        auto round = config_;
+        round.passes = config_.passes && config_.passes_first;
+        for (auto target : cover(spots_, from, round)) {
             std::erase_if(target, [&](std::size_t s) { return sprayed(s) > 0; });
             if (!target.empty()) return target;
         }
@@ -250,7 +251,7 @@ class Planner {
                 out.decision = still ? SpotDecision::none : SpotDecision::undecided;
                 out.why = still ? "Decided earlier in this visit." : "What decided it earlier no longer holds.";
             } else if (!wet && sprayed(s) > 0 && out.belief.matters <= config_.none_risk &&
-                       (out.belief.leaks < kSuspected || !may_spray(s))) {
+                       (out.belief.leaks < config_.suspected || !may_spray(s))) {
                 out.decision = SpotDecision::none;
                 out.why = "A change of " + number(config_.matters_rpm) + " rpm or more is excluded.";
             } else if (spots_[s].left_out) {
@@ -277,7 +278,7 @@ class Planner {
 
     [[nodiscard]] double chance(std::size_t s) const {
         const auto& b = step_.all[s].belief;
-        return b.leaks >= kSuspected ? std::max(b.leaks, b.matters) : b.matters;
+        return b.leaks >= config_.suspected ? std::max(b.leaks, b.matters) : b.matters;
     }
 
     void choose() {

@@ -36,7 +36,9 @@ struct PlanConfig {
     double familywise_error = 0.05;  ///< of any false leak in a visit, however often it looks
     double none_risk = 0.005;        ///< chance of a leak that matters below which a spot is none
     IdleControl idle_control = IdleControl::fixed;
-    bool passes = true;            ///< neighbours may be misted in one pass; false: spot by spot
+    bool passes = true;            ///< neighbours may be misted in one pass to rule them out together
+    bool passes_first = false;     ///< also in the first round; saves bursts, costs power (tests/bench/plan_bench.cpp)
+    double suspected = 0.2;        ///< chance of any leak, however small, from which a spot is followed up
     double pass_reach_mm = 120.0;  ///< farthest two spots of a pass
     std::size_t most_in_pass = 3;
     int most_per_spot = 6;
@@ -81,10 +83,10 @@ struct PlanStep {
     std::vector<std::string> notes;
 };
 
-/// Chooses what to spray next so that a visit decides every spot with little spray: mist regions first, then narrow.
-/// Input    readings in time order (a visit's whole speed trace), all sprays so far in any order, the spots.
-/// Way      First round: neighbours are misted in passes until each spot has had its share once; no result can change
-///          that order. From then on all bursts are weighed together (`quick_look`; a pass is a target of its own,
+/// Chooses what to spray next so that a visit decides every spot with little spray: each once, then where it tells
+/// most. Input    readings in time order (a visit's whole speed trace), all sprays so far in any order, the spots. Way
+/// First round: each spot once, in an order that no result can change. From then on all bursts are weighed together
+/// (`quick_look`; a pass is a target of its own,
 ///          looked at unsharply in time), every spot's chance to leak follows from all targets at once (`believe`), and
 ///          the next target is the one whose answer is hardest to foretell, a spot alone as soon as it is suspected.
 /// Leaks    are proven by `evaluate_spray` on bursts of the spot's own, two at least: odds against sham placements in

@@ -20,6 +20,7 @@ void add_bursts(CLI::App& app, Command& chosen);
 void add_spray(CLI::App& app, Command& chosen);
 void add_practice(CLI::App& app, Command& chosen);
 void add_injectors(CLI::App& app, Command& chosen);
+void add_plan(CLI::App& app, Command& chosen);
 void add_demo(CLI::App& app, Command& chosen);
 void add_hiss(CLI::App& app, Command& chosen);
 void add_balance(CLI::App& app, Command& chosen);

@@ -1,5 +1,7 @@
+#include "src/cli/guide_run.hpp"
 #include "src/cli/live_run.hpp"
 #include "src/cli/messages.hpp"
+#include "src/cli/plan_options.hpp"
 
 #include <memory>
 
@@ -13,7 +15,9 @@ struct ListenOptions {
     LiveOptions live;
     EngineOptions engine;
     std::string format = "text";
-    std::string prompts = "off";
+    std::string prompts;
+    bool guide = false;
+    PlanOptions plan;
 };
 
 int listen(const ListenOptions& options) {
@@ -25,6 +29,12 @@ int listen(const ListenOptions& options) {
                    : options.prompts == "beep" ? PromptStyle::beep
                                                : PromptStyle::off;
     live.json = options.format == "json";
+    if (options.guide) {
+        const auto settings = resolve(options.plan, engine.value());
+        if (!settings) return refuse(settings.error());
+        if (options.prompts.empty()) live.prompts = PromptStyle::spoken;
+        return run_guide(live, settings.value());
+    }
     if (!live.pace) live.pace = !live.json && isatty(STDOUT_FILENO) ? 1.0 : 0.0;
     return run_live(live);
 }
@@ -47,9 +57,11 @@ void add_listen(CLI::App& app, Command& chosen) {
         ->capture_default_str();
     command
         ->add_option("--prompts", options->prompts,
-                     "off, beep or spoken: ready, next spot, idle lost; never while an answer is measured")
-        ->check(CLI::IsMember({"off", "beep", "spoken"}))
-        ->capture_default_str();
+                     "off (default), beep or spoken (default with --guide); never while an answer is measured")
+        ->check(CLI::IsMember({"off", "beep", "spoken"}));
+    command->add_flag("--guide", options->guide,
+                      "Guide through the spray test: cautions, where to spray next, when to stop (needs --map)");
+    add_plan_options(*command, options->plan);
     command->add_option("--from", live.from, "Play a recording in place of the microphone");
     command->add_option("--channel", live.from_channel, "Which channel of that recording")->capture_default_str();
     command->add_option("--pace", live.pace, "Its speed: 1 as recorded, 0 as fast as it goes")

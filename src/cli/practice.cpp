@@ -1,4 +1,5 @@
 #include "src/cli/command.hpp"
+#include "src/cli/guide_run.hpp"
 #include "src/cli/messages.hpp"
 #include "src/practice/practice_bay.hpp"
 
@@ -26,6 +27,25 @@ int practise(const PracticeRequest& request) {
     return close_output(kExitDone);
 }
 
+int list_engines() {
+    for (const auto& e : practice_engines()) fmt::print("{:>2}  {:<16}  {}\n", e.number, e.name, e.complaint);
+    fmt::print("`idlehark practice --engine N` guides through the test; the truth stays sealed until its end.\n");
+    return close_output(kExitDone);
+}
+
+int choose(const PracticeRequest& request, PracticeGuide guide, bool list) {
+    if (list) return list_engines();
+    if (guide.number > 0) {
+        guide.seed = request.seed;
+        guide.folder = request.folder;
+        return run_practice(guide);
+    }
+    if (request.folder.empty())
+        return refuse({"practice: neither --out nor --engine is given",
+                       "--list shows ten engines to practise on; --out FOLDER writes a bay to test by yourself."});
+    return practise(request);
+}
+
 }  // namespace
 
 void add_practice(CLI::App& app, Command& chosen) {
@@ -34,7 +54,17 @@ void add_practice(CLI::App& app, Command& chosen) {
         app.add_subcommand("practice", "A simulated bay with hidden leaks, to try the spray test without an engine");
     command->add_option("--seed", request->seed, "Which bay: the same number gives the same bay")
         ->capture_default_str();
-    command->add_option("--out", request->folder, "Folder to write into; made if it isn't there")->required();
+    command->add_option("--out", request->folder, "Folder to write into; made if it isn't there");
+    auto guide = std::make_shared<PracticeGuide>();
+    guide->number = 0;
+    auto list = std::make_shared<bool>(false);
+    command->add_flag("--list", *list, "The ten engines to practise on");
+    command->add_option("--engine", guide->number, "Practise on this one, with prompts, in the terminal")
+        ->check(CLI::Range(1, kPracticeEngines));
+    command->add_flag("--auto", guide->automatic, "Simulated hands follow the prompts: watch a whole visit at once");
+    command->add_option("--pace", guide->pace, "How much faster than life, 0.5 to 20")
+        ->check(CLI::Range(0.5, 20.0))
+        ->capture_default_str();
     command->add_option("--sound", request->sound_name, "Name of the recording; .flac, .wav or .ogg")
         ->capture_default_str();
     command->add_option("--engine-name", request->engine_name, "Name of the simulated engine");
@@ -50,8 +80,10 @@ void add_practice(CLI::App& app, Command& chosen) {
     command->add_option("--mended", request->mended, "Spots that do not leak any more, as in 8,11")->delimiter(',');
     command->add_option("--only", request->only, "Test these spots only, as in 8,11,12")->delimiter(',');
     command->add_flag("--disturbed", request->disturbed, "With a fan, load steps, unsteady hands, spray on neighbours");
-    command->footer("Example: idlehark practice --seed 7 --out practice-7");
-    command->callback([request, &chosen] { chosen = [request] { return practise(*request); }; });
+    command->footer("Example: idlehark practice --seed 7 --out practice-7\nExample: idlehark practice --engine 2");
+    command->callback([request, guide, list, &chosen] {
+        chosen = [request, guide, list] { return choose(*request, *guide, *list); };
+    });
 }
 
 }  // namespace idlehark

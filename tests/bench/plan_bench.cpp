@@ -1,10 +1,14 @@
 // Prints what planned visits reach over simulated bays: bursts used, leaks found by size, visits with a false leak,
 // wrong "none", spots left undecided; against three bursts on every spot in random order over the same bays.
-// Ways: the planner with passes and spot by spot, both on the true speed (no tracker, no hiss finder).
-// Bays come from seeds that the planner was not developed on. Usage:
-// plan_bench [--visits N] [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME]
+// Ways: "planned" (as it ships: spot by spot, passes to rule out what is left), "singly" (never a pass), "passes" (from
+// the first round on), "three"; all on the true speed (no tracker, no hiss finder). Asked for by name: "heard", the
+// planner through the whole pipeline (sound, tracker, hisses, state machine, prompts, hands), and "three_heard", three
+// everywhere through it. Bays come from seeds that the planner was not developed on. Usage: plan_bench [--visits N]
+// [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME]
 #include "dsp/plan/planner.hpp"
 #include "dsp/sim/live_bay.hpp"
+#include "src/analysis/spray_session.hpp"
+#include "src/practice/practice_visit.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
@@ -23,6 +27,7 @@ using namespace idlehark;
 namespace {
 
 constexpr double kMatters_rpm = 15.0;
+constexpr double kRate_hz = 16000.0;
 constexpr double kLongest_s = 2400.0;
 constexpr double kSpacing_s = 14.0;
 constexpr double kDrying_s = 30.0;
@@ -38,16 +43,14 @@ sim::SessionSpec draw(bool disturbed, int spots, std::uint64_t seed) {
         v = sizes[std::uniform_int_distribution<std::size_t>(0, sizes.size() - 1)(random)];
         if (std::uniform_int_distribution<int>(0, 3)(random) == 0) v = -v;
     }
-    return disturbed ? sim::disturbed_session(seed, leaks, spots, 16000.0)
-                     : sim::plain_session(seed, leaks, spots, 16000.0);
+    return disturbed ? sim::disturbed_session(seed, leaks, spots, kRate_hz)
+                     : sim::plain_session(seed, leaks, spots, kRate_hz);
 }
 
 struct Outcome {
-    std::vector<SpotResult> unused;
     std::vector<char> leak, none;  // per spot
     int bursts = 0, undecided = 0;
     double sprayed_s = 0.0, minutes = 0.0, cpu_s = 0.0;
-    bool decided = true;
 };
 
 std::vector<plan::PlannedSpot> planned(const sim::SessionSpec& spec) {
@@ -76,12 +79,14 @@ class TrueReadings {
     double next_s_ = 0.3;
 };
 
-Outcome planned_visit(const sim::SessionSpec& spec, bool passes, std::uint64_t seed) {
+Outcome planned_visit(const sim::SessionSpec& spec, const char* way, double suspected, std::uint64_t seed) {
     sim::LiveBay bay(spec, kLongest_s);
     TrueReadings readings(bay.path(), seed);
     auto spots = planned(spec);
     plan::PlanConfig config;
-    config.passes = passes;
+    config.passes = std::strcmp(way, "singly") != 0;
+    config.passes_first = !std::strcmp(way, "passes");
+    config.suspected = suspected;
     config.seed = seed;
     config.most_per_visit = 3 * static_cast<int>(spots.size());
     std::mt19937_64 hands(seed + 1);
@@ -94,6 +99,15 @@ Outcome planned_visit(const sim::SessionSpec& spec, bool passes, std::uint64_t s
     for (;;) {
         const auto step = plan::plan_next(readings.until(t - kLatency_s), bursts, spots, config);
         if (step.outcome != plan::PlanStep::Outcome::step) {
+            for (std::size_t s = 0; s < step.all.size() && std::getenv("PLAN_BENCH_TELL"); ++s)
+                if (spec.leak_rpm[s] != 0.0 || step.all[s].decision == plan::SpotDecision::leak)
+                    std::printf(
+                        "  seed %llu spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f "
+                        "(%.0f..%.0f): %s\n",
+                        static_cast<unsigned long long>(seed), spots[s].id.c_str(), spec.leak_rpm[s],
+                        static_cast<int>(step.all[s].decision), step.all[s].bursts, step.all[s].passes,
+                        step.all[s].belief.leaks, step.all[s].p_value, step.all[s].change_rpm, step.all[s].low_rpm,
+                        step.all[s].high_rpm, step.all[s].why.c_str());
             for (const auto& s : step.all) {
                 out.leak.push_back(s.decision == plan::SpotDecision::leak);
                 out.none.push_back(s.decision == plan::SpotDecision::none);
@@ -121,6 +135,60 @@ Outcome planned_visit(const sim::SessionSpec& spec, bool passes, std::uint64_t s
     }
     out.minutes = t / 60.0;
     out.cpu_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+    return out;
+}
+
+/// Through everything: sound, tracker, hisses found, the state machine with its prompts and recovery, simulated hands.
+Outcome heard_visit(const sim::SessionSpec& spec, std::uint64_t seed) {
+    VisitPlanSettings settings;
+    settings.seed = seed;
+    settings.kind_priors.fill(plan::PlannedSpot{}.prior);
+    const auto start = std::clock();
+    PracticeVisit practised(spec, settings, false);
+    auto& visit = practised.guided().visit();
+    for (std::size_t i = 0; i < kCautionPoints; ++i) visit.answer(i, true);
+    practised.follow_prompts(seed + 1);
+    while (visit.state().stage != VisitStage::done && practised.now_s() < kLongest_s) practised.run(1.0);
+    Outcome out;
+    const auto& step = practised.guided().step();
+    for (std::size_t s = 0; s < spec.spots.size(); ++s) {
+        const auto decision = step ? step->all[s].decision : plan::SpotDecision::undecided;
+        out.leak.push_back(decision == plan::SpotDecision::leak);
+        out.none.push_back(decision == plan::SpotDecision::none);
+        out.undecided += decision == plan::SpotDecision::undecided || decision == plan::SpotDecision::open;
+    }
+    for (const auto& b : visit.record().bursts) {
+        if (b.sham || b.undone) continue;
+        ++out.bursts;
+        out.sprayed_s += b.spots.size() > 1 ? PracticeVisit::kPass_s : PracticeVisit::kBurst_s;
+    }
+    out.minutes = practised.now_s() / 60.0;
+    out.cpu_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+    return out;
+}
+
+/// Three bursts everywhere through the same pipeline.
+Outcome three_heard(const sim::SessionSpec& spec) {
+    const sim::Session session(spec);
+    const auto source = session.sound();
+    const auto sound = sim::render_seconds(*source, session.duration_s());
+    auto bursts = test::marked_bursts(session);
+    std::vector<double> times_s;
+    for (const auto& b : bursts) times_s.push_back(b.time_s);
+    const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound), 1.5);
+    for (std::size_t i = 0; i < bursts.size(); ++i)
+        if (hisses[i]) bursts[i].found_onset_s = hisses[i]->time_s;
+    const auto r = evaluate_spray(track_idle({.sample_rate_hz = kRate_hz, .engine = spec.engine.engine}, sound), bursts,
+                                  test::mapped_spots(spec));
+    Outcome out;
+    for (const auto& s : r.spots) {
+        out.leak.push_back(s.verdict == SprayVerdict::leak);
+        out.none.push_back(s.verdict == SprayVerdict::none_seen);
+        out.undecided += s.verdict == SprayVerdict::undecided;
+    }
+    out.bursts = static_cast<int>(bursts.size());
+    for (const auto& b : session.bursts()) out.sprayed_s += b.duration_s;
+    out.minutes = session.duration_s() / 60.0;
     return out;
 }
 
@@ -191,12 +259,14 @@ struct Tally {
 
 int main(int argc, char** argv) {
     int visits = 20;
+    double suspected = plan::PlanConfig{}.suspected;
     std::uint64_t seed = 910000;
     std::vector<int> sizes{12, 20, 30};
     std::string kind, way;
     for (int i = 1; i + 1 < argc; i += 2) {
         if (!std::strcmp(argv[i], "--visits")) visits = std::atoi(argv[i + 1]);
         if (!std::strcmp(argv[i], "--seed")) seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
+        if (!std::strcmp(argv[i], "--suspected")) suspected = std::atof(argv[i + 1]);
         if (!std::strcmp(argv[i], "--kind")) kind = argv[i + 1];
         if (!std::strcmp(argv[i], "--way")) way = argv[i + 1];
         if (!std::strcmp(argv[i], "--spots")) sizes = {std::atoi(argv[i + 1])};
@@ -210,9 +280,11 @@ int main(int argc, char** argv) {
                 const auto visit_seed = seed + static_cast<std::uint64_t>(1000 * spots + k);
                 const auto spec = draw(disturbed, spots, visit_seed);
                 const auto wanted = [&](const char* w) { return way.empty() || way == w; };
+                if (way == "heard") tallies["heard"].add(spec, heard_visit(spec, visit_seed));
+                if (way == "three_heard") tallies["three_heard"].add(spec, three_heard(spec));
                 if (wanted("three")) tallies["three"].add(spec, three_everywhere(spec, visit_seed));
-                if (wanted("passes")) tallies["passes"].add(spec, planned_visit(spec, true, visit_seed));
-                if (wanted("singly")) tallies["singly"].add(spec, planned_visit(spec, false, visit_seed));
+                for (const char* w : {"passes", "singly", "planned"})
+                    if (wanted(w)) tallies[w].add(spec, planned_visit(spec, w, suspected, visit_seed));
             }
             for (const auto& [w, t] : tallies) t.print(name, spots, w.c_str());
         }

@@ -1,0 +1,307 @@
+#include "src/cli/guide_run.hpp"
+
+#include "src/cli/messages.hpp"
+#include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
+#include "src/files/text_file.hpp"
+#include "src/live/live_session.hpp"
+#include "src/live/live_source.hpp"
+#include "src/live/stop_signals.hpp"
+#include "src/practice/practice_visit.hpp"
+#include "src/recording/recorder.hpp"
+#include "src/recording/sound_file.hpp"
+#include "src/visit/guide_view.hpp"
+#include "src/visit/visit_marks.hpp"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <cmath>
+#include <cstdlib>
+#include <ctime>
+#include <filesystem>
+#include <memory>
+#include <stdexcept>
+#include <thread>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+using Clock = std::chrono::steady_clock;
+constexpr auto kDrawEvery = std::chrono::milliseconds{100};
+constexpr auto kLook = std::chrono::milliseconds{40};
+
+std::string now_text() {
+    const std::time_t now = std::time(nullptr);
+    std::tm local{};
+    localtime_r(&now, &local);
+    std::array<char, 40> text{};
+    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S%z", &local)};
+}
+
+bool speaks_utf8() {
+    const char* lang = std::getenv("LC_ALL");
+    if (!lang || !*lang) lang = std::getenv("LANG");
+    return lang && std::string{lang}.find("UTF-8") != std::string::npos;
+}
+
+VisitConfig visit_config(const BayMap& map) {
+    VisitConfig config;
+    for (const auto& s : map.spots) config.spots.push_back(s.spot);
+    return config;
+}
+
+/// What both guides say and show: prompts aloud, the screen, marks on the disk.
+class Face {
+   public:
+    Face(GuidedVisit& guided, PromptStyle prompts, Result<OutputStream> output, std::string marks_path)
+        : guided_(guided), prompts_(prompts), marks_path_(std::move(marks_path)), unicode_(speaks_utf8()) {
+        if (prompts_ == PromptStyle::off) return;
+        if (output)
+            output_.emplace(std::move(output.value()));
+        else
+            warn("no prompts: " + output.error().what);
+    }
+
+    void say() {
+        const auto state = guided_.visit().state();
+        if (!output_ || state.prompt == said_) return;
+        said_ = state.prompt;
+        output_->hush();
+        const double rate_hz = output_->sample_rate_hz();
+        output_->play(prompts_ == PromptStyle::spoken ? speak(state.spoken, rate_hz) : beep(rate_hz));
+    }
+    void hush() {
+        if (output_) output_->hush();
+    }
+    /// Keeps the marks file as the visit has it. The error that kept it from being written.
+    std::optional<Error> keep() {
+        if (marks_path_.empty()) return {};
+        const auto marks = marks_of_visit(guided_.visit().record());
+        const auto same = marks.marks.size() == kept_.size() &&
+                          std::equal(kept_.begin(), kept_.end(), marks.marks.begin(), [](const Mark& a, const Mark& b) {
+                              return a.time_s == b.time_s && a.spot == b.spot;
+                          });
+        if (same) return {};
+        kept_ = marks.marks;
+        const auto written = write_marks(marks_path_, marks);
+        if (!written) return written.error();
+        return {};
+    }
+    void show(Terminal& terminal, const GuideKeys& keys, const ListenView& sound) const {
+        terminal.show(guide_lines(guided_, keys, sound, terminal.size(), unicode_));
+    }
+
+   private:
+    GuidedVisit& guided_;
+    PromptStyle prompts_;
+    std::string marks_path_;
+    bool unicode_;
+    std::optional<OutputStream> output_;
+    unsigned said_ = 0;
+    std::vector<Mark> kept_;
+};
+
+void print_end(const GuidedVisit& guided) {
+    fmt::print("{}\n", guided.visit().record().ended);
+    if (!guided.step()) return;
+    for (const auto& line : spot_table(*guided.step(), guided.settings().map)) fmt::print("{}\n", line);
+    for (const auto& note : guided.step()->notes) fmt::print("note: {}\n", note);
+}
+
+Result<LiveSource> open_source(const LiveOptions& options) {
+    if (!options.from.empty()) return LiveSource::file(options.from, options.from_channel, options.pace.value_or(1.0));
+    return LiveSource::device(options.device, options.sample_rate_hz, options.channels);
+}
+
+int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, LiveSource& source,
+               std::unique_ptr<Terminal> terminal, std::optional<Recorder> recorder) {
+    const StopSignals signals;
+    const int microphone = std::max(options.microphone_channel, 1);
+    GuidedVisit guided(SprayVisit(visit_config(settings.map)), settings, true);
+    guided.visit().begin_recording(recorder ? file_name(recorder->names().sound) : "not recorded", 0.0);
+    Face face(guided, options.prompts, source.open_output(), recorder ? recorder->names().marks : "");
+    LiveSession session(source.capture(),
+                        {.sample_rate_hz = source.sample_rate_hz(),
+                         .microphone_channel = microphone,
+                         .tracker = IdleTrackerConfig{.sample_rate_hz = source.sample_rate_hz(),
+                                                      .engine = *options.engine,
+                                                      .hop_s = options.hop_s}},
+                        recorder ? &*recorder : nullptr);
+    ListenView sound;
+    GuideKeys keys;
+    std::optional<Error> fault;
+    std::uint64_t gaps = 0;
+    double heard_s = 0.0;
+    const auto take = [&](const LiveNews& news) {
+        heard_s = static_cast<double>(news.frames) / source.sample_rate_hz();
+        if (news.gaps != gaps) guided.gap(heard_s);
+        gaps = news.gaps;
+        guided.time(heard_s);
+        for (const auto& r : news.readings) {
+            guided.reading(r);
+            sound.add(r);
+        }
+        for (const auto& b : news.bursts) guided.hiss(b);
+        if (news.fault) fault = news.fault;
+    };
+    source.start();
+    auto draw_at = Clock::now();
+    while (!fault && !signals.asked() && !source.at_end() && !keys.wants_end) {
+        take(session.look(kLook));
+        if (const auto broken = source.broken()) fault = broken;
+        for (const char key : terminal->keys()) {
+            guide_key(keys, key, guided.visit(), heard_s + source.latency_s());
+            if (!keys.sprayed.empty()) face.hush();
+        }
+        if (terminal->gone()) break;
+        guided.pump();
+        face.say();
+        if (const auto wrong = face.keep()) fault = wrong;
+        if (Clock::now() >= draw_at) {
+            face.show(*terminal, keys, sound);
+            draw_at = Clock::now() + kDrawEvery;
+        }
+    }
+    guided.visit().stop();
+    source.stop();
+    take(session.finish());
+    if (const auto wrong = face.keep(); wrong && !fault) fault = wrong;
+    terminal.reset();
+    if (recorder) {
+        const auto closed = recorder->finish(fault ? fault->what : "stopped");
+        if (!closed && !fault) fault = closed.error();
+        warn(fmt::format("{}: {:.1f} s; the marks are in {}", recorder->names().sound, heard_s,
+                         recorder->names().marks));
+    }
+    print_end(guided);
+    if (fault) return refuse(*fault);
+    return close_output(kExitDone);
+}
+
+std::string truth_text(const sim::SessionSpec& spec, const PracticeGuide& practice) {
+    Json truth{{"practice", true}, {"number", practice.number}, {"seed", practice.seed}, {"leaks", Json::array()}};
+    for (std::size_t s = 0; s < spec.spots.size(); ++s)
+        if (spec.leak_rpm[s] != 0.0)
+            truth["leaks"].push_back(
+                {{"spot", spec.spots[s].id}, {"change_rpm", std::round(spec.leak_rpm[s] * 10.0) / 10.0}});
+    return truth.dump(2) + "\n";
+}
+
+}  // namespace
+
+int run_guide(const LiveOptions& options, const VisitPlanSettings& settings) {
+    auto terminal = Terminal::open();
+    if (!terminal)
+        return refuse({"--guide needs a terminal: the cautions are asked and answered there",
+                       "`idlehark practice --engine 1 --auto` shows a guided visit without one."});
+    auto source = open_source(options);
+    if (!source) {
+        terminal.reset();
+        return refuse(source.error());
+    }
+    std::optional<Recorder> recorder;
+    if (!options.record_path.empty()) {
+        RecordingSettings recording;
+        recording.device = source.value().name();
+        recording.sample_rate_hz = source.value().sample_rate_hz();
+        recording.channels = source.value().capture().channels();
+        recording.microphone_channel = std::max(options.microphone_channel, 1);
+        recording.started_at = now_text();
+        auto created = Recorder::create(options.record_path, recording);
+        if (!created) {
+            terminal.reset();
+            return refuse(created.error());
+        }
+        recorder.emplace(std::move(created.value()));
+    }
+    try {
+        return guide_live(options, settings, source.value(), std::move(terminal), std::move(recorder));
+    } catch (const std::invalid_argument& wrong) {
+        return refuse({wrong.what(), ""});
+    }
+}
+
+int run_practice(const PracticeGuide& practice) {
+    const auto& engine = practice_engines()[static_cast<std::size_t>(practice.number - 1)];
+    const auto spec = practice_engine(practice.number, practice.seed);
+    std::unique_ptr<Terminal> terminal;
+    if (!practice.automatic && !(terminal = Terminal::open()))
+        return refuse({"practice with prompts needs a terminal", "--auto lets simulated hands follow the prompts."});
+    const StopSignals signals;
+    PracticeVisit practised(spec, {}, !practice.automatic);
+    auto& visit = practised.guided().visit();
+
+    std::optional<SoundWriter> writer;
+    const auto in_folder = [&](const char* name) { return (std::filesystem::path{practice.folder} / name).string(); };
+    if (!practice.folder.empty()) {
+        std::error_code code;
+        std::filesystem::create_directories(practice.folder, code);
+        if (code) return refuse({fmt::format("{}: cannot be made ({})", practice.folder, code.message()), ""});
+        for (const auto& written : {write_engine(in_folder("engine.json"), spec.engine.engine),
+                                    write_map(in_folder("map.json"), practised.guided().settings().map)})
+            if (!written) return refuse(written.error());
+        auto opened = SoundWriter::open(in_folder("bay.flac"), spec.engine.sample_rate_hz);
+        if (!opened) return refuse(opened.error());
+        writer.emplace(std::move(opened.value()));
+    }
+    std::optional<Error> fault;
+    const auto tap = [&](AudioView x) {
+        if (!writer) return;
+        if (const auto written = writer->write(x); !written && !fault) fault = written.error();
+    };
+    Face face(practised.guided(), PromptStyle::off, Error{"practice is silent", ""},
+              practice.folder.empty() ? "" : in_folder("marks.csv"));
+    GuideKeys keys;
+    ListenView sound;
+    const auto over = [&] {
+        const auto stage = visit.state().stage;
+        return fault || signals.asked() || keys.wants_end || stage == VisitStage::done ||
+               stage == VisitStage::stopped || practised.now_s() >= PracticeVisit::kLongest_s;
+    };
+    if (practice.automatic) {
+        fmt::print("{}: \"{}\"\nSimulated hands, no engine, no fuel: the cautions are taken as answered.\n",
+                   engine.name, engine.complaint);
+        for (std::size_t i = 0; i < kCautionPoints; ++i) visit.answer(i, true);
+        practised.follow_prompts(practice.seed);
+        unsigned told = 0;
+        while (!over()) {
+            practised.run(0.5, tap);
+            if (const auto state = visit.state(); state.prompt != told) {
+                told = state.prompt;
+                fmt::print("{:6.1f} s  {}  {}\n", practised.now_s(), state.spoken, state.why);
+            }
+        }
+    } else {
+        auto then = Clock::now();
+        while (!over()) {
+            std::this_thread::sleep_for(kLook);
+            const auto now = Clock::now();
+            practised.run(practice.pace * std::min(0.5, std::chrono::duration<double>(now - then).count()), tap);
+            then = now;
+            for (const auto& r : practised.recent()) sound.add(r);
+            for (const char key : terminal->keys()) {
+                guide_key(keys, key, visit, practised.now_s());
+                if (!keys.sprayed.empty()) practised.spray(keys.sprayed);
+            }
+            if (terminal->gone()) break;
+            face.show(*terminal, keys, sound);
+        }
+        terminal.reset();
+    }
+    if (const auto wrong = face.keep(); wrong && !fault) fault = wrong;
+    if (!practice.folder.empty() && !fault)
+        if (const auto written = write_text(in_folder("truth.json"), truth_text(spec, practice)); !written)
+            fault = written.error();
+    print_end(practised.guided());
+    fmt::print("\nThe truth:\n");
+    const auto last = practised.guided().step().value_or(plan::PlanStep{});
+    for (const auto& line : debrief(spec, engine, visit.record(), last)) fmt::print("  {}\n", line);
+    if (fault) return refuse(*fault);
+    return close_output(kExitDone);
+}
+
+}  // namespace idlehark

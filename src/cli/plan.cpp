@@ -1,0 +1,206 @@
+#include "src/analysis/listen.hpp"
+#include "src/cli/messages.hpp"
+#include "src/cli/plan_options.hpp"
+#include "src/files/csv.hpp"
+#include "src/files/json_text.hpp"
+#include "src/files/marks_file.hpp"
+#include "src/visit/caution_gate.hpp"
+#include "src/visit/guide_view.hpp"
+#include "src/visit/visit_marks.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <stdexcept>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+namespace idlehark {
+
+namespace {
+
+struct PlanCommand {
+    SoundOptions sound;
+    EngineOptions engine;
+    PlanOptions plan;
+    std::string marks_path;
+    std::vector<std::string> without;
+    std::string format = "text";
+    bool cautions_read = false;
+};
+
+Json json_of(const plan::PlanStep& step, const BayMap& map) {
+    Json json;
+    json["outcome"] = step.outcome == plan::PlanStep::Outcome::step      ? "step"
+                      : step.outcome == plan::PlanStep::Outcome::decided ? "decided"
+                                                                         : "out of limits";
+    json["spots"] = Json::array();
+    for (const std::size_t s : step.spots) json["spots"].push_back(map.spots[s].spot);
+    json["sham"] = step.sham;
+    json["why"] = step.why;
+    json["would_change"] = step.would_change;
+    json["at_most_more"] = step.at_most_more;
+    const auto number = [](double v) { return std::isfinite(v) ? Json(v) : Json(nullptr); };
+    json["smallest_provable_rpm"] = number(step.smallest_provable_rpm);
+    json["all"] = Json::array();
+    for (std::size_t s = 0; s < step.all.size(); ++s) {
+        const auto& p = step.all[s];
+        json["all"].push_back({{"spot", map.spots[s].spot},
+                               {"standing", word(p.decision)},
+                               {"why", p.why},
+                               {"bursts", p.bursts},
+                               {"passes", p.passes},
+                               {"leaks", p.belief.leaks},
+                               {"matters", p.belief.matters},
+                               {"change_rpm", number(p.change_rpm)},
+                               {"low_rpm", number(p.low_rpm)},
+                               {"high_rpm", number(p.high_rpm)},
+                               {"p_value", p.p_value}});
+    }
+    json["notes"] = step.notes;
+    return json;
+}
+
+int plan_command(const PlanCommand& o) {
+    const auto engine = resolve(o.engine);
+    if (!engine) return refuse(engine.error());
+    auto settings = resolve(o.plan, engine.value());
+    if (!settings) return refuse(settings.error());
+    const auto& map = settings.value().map;
+    std::vector<Mark> marks;
+    if (!o.marks_path.empty()) {
+        auto file = read_marks(o.marks_path);
+        if (!file) return refuse(file.error());
+        marks = std::move(file.value().marks);
+    }
+    VisitConfig limits;
+    for (const auto& s : map.spots)
+        if (std::find(o.without.begin(), o.without.end(), s.spot) == o.without.end()) limits.spots.push_back(s.spot);
+    for (const auto& spot : o.without)
+        if (!map.find(spot)) return refuse({fmt::format("--without: spot \"{}\" is not on the map", spot), ""});
+
+    std::vector<RpmReading> readings;
+    std::optional<HissFinder> finder;
+    std::optional<Progress> progress;
+    const ListenRequest request{.path = o.sound.path, .channel = o.sound.channel, .engine = engine.value()};
+    const auto heard = listen_through(
+        request,
+        {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
+         .start = [&](double rate_hz) { finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz}); },
+         .sound = [&](AudioView x) { finder->process(x); },
+         .progress =
+             [&](std::uint64_t done, std::uint64_t total) {
+                 if (!progress) progress.emplace("listening", total);
+                 progress->at(done);
+             }});
+    progress.reset();
+    if (!heard) return refuse(heard.error());
+    for (const auto& text : heard.value().warnings) warn(text);
+    if (const auto reason = why_no_lock(heard.value(), request)) return no_answer(*reason);
+    finder->finish();
+    auto record = visit_from_marks(marks, finder->bursts(), map, o.marks_path);
+    if (!record) return refuse(record.error());
+    plan::PlanStep step;
+    try {
+        step = replay_plan(record.value(), limits, readings, settings.value());
+    } catch (const std::invalid_argument& wrong) {
+        return refuse({wrong.what(), ""});
+    }
+
+    const bool spray = step.outcome == plan::PlanStep::Outcome::step && !step.sham;
+    if (spray && !o.cautions_read) {
+        // No way to a spray prompt but through the cautions: they are shown, and the step only on the word.
+        std::string text{caution_precedence()};
+        text += "\nWays without flammable spray come first:\n";
+        for (const auto& way : spray_alternatives()) text += fmt::format("  {}\n", way);
+        text += "Before any spray, each of these must be a yes:\n";
+        for (const auto& point : caution_points()) text += fmt::format("  {}\n", point.question);
+        fmt::print(stderr, "{}", text);
+        return refuse({"the next step is a spray, and the cautions have not been answered",
+                       "If every answer is yes, here and now: --cautions-answered."});
+    }
+    if (o.format == "json") {
+        fmt::print("{}\n", json_of(step, map).dump(2));
+        return close_output(kExitDone);
+    }
+    if (std::isfinite(step.smallest_provable_rpm))
+        fmt::print("Smallest provable change, by three bursts on a spot: {:.0f} rpm\n", step.smallest_provable_rpm);
+    for (const auto& line : spot_table(step, map)) fmt::print("{}\n", line);
+    for (const auto& s : step.notes) fmt::print("note: {}\n", s);
+    const auto ids = visit_plan(step, map).spots;
+    if (step.outcome == plan::PlanStep::Outcome::step) {
+        fmt::print("\nNext: {} {}{}\n  Why: {}\n  {}\n  At most {} bursts more.\n",
+                   step.sham        ? "aim without spraying at spot"
+                   : ids.size() > 1 ? "one pass over spots"
+                                    : "a short burst on spot",
+                   fmt::join(ids, ", "),
+                   spray && ids.size() > 1 ? fmt::format(" (mark it as {})", fmt::join(ids, "+")) : "", step.why,
+                   step.would_change, step.at_most_more);
+    } else {
+        fmt::print("\nPut the can away: {}\n", step.why);
+    }
+    return close_output(kExitDone);
+}
+
+}  // namespace
+
+void add_plan_options(CLI::App& command, PlanOptions& options) {
+    command.add_option("--map", options.map_path, "Map of the spots (JSON)");
+    std::string kinds;
+    for (std::size_t k = 0; k < kSpotKindWords.size(); ++k)
+        kinds += fmt::format("{}{}={:g}", k ? ", " : "", kSpotKindWords[k], usual_kind_priors()[k]);
+    command.add_option("--prior", options.priors, "How often joints of a kind leak, as KIND=CHANCE; default: " + kinds);
+    command.add_option("--stood-out", options.suspects, "Spots that stood out in a hiss survey: suspected first")
+        ->delimiter(',');
+    command.add_option("--matters-rpm", options.matters_rpm, "The change that is to be excluded, 1 to 200")
+        ->check(CLI::Range(1.0, 200.0))
+        ->capture_default_str();
+    command.add_flag("--singly", options.singly, "Never mist several spots in one pass");
+}
+
+Result<VisitPlanSettings> resolve(const PlanOptions& options, const Engine& engine) {
+    if (options.map_path.empty())
+        return Error{"which spots? No map is given", "Give --map FILE; README.md has its format."};
+    auto map = read_map(options.map_path, engine.cylinders);
+    if (!map) return map.error();
+    for (const auto& text : map.value().warnings) warn(text);
+    VisitPlanSettings settings;
+    settings.map = std::move(map.value().map);
+    settings.idle_control = engine.idle_control;
+    settings.matters_rpm = options.matters_rpm;
+    settings.passes = !options.singly;
+    for (const auto& text : options.priors) {
+        const auto equals = text.find('=');
+        const auto kind = std::find(kSpotKindWords.begin(), kSpotKindWords.end(), text.substr(0, equals));
+        const auto chance = equals == std::string::npos ? std::nullopt : parse_number(text.substr(equals + 1));
+        if (kind == kSpotKindWords.end() || !chance || !(*chance >= 0.001 && *chance <= 0.9))
+            return Error{fmt::format("--prior: \"{}\" is not KIND=CHANCE with a chance of 0.001 to 0.9", text),
+                         fmt::format("Kinds: {}.", fmt::join(kSpotKindWords, ", "))};
+        settings.kind_priors[static_cast<std::size_t>(kind - kSpotKindWords.begin())] = *chance;
+    }
+    for (const auto& spot : options.suspects) {
+        if (!settings.map.find(spot)) return Error{fmt::format("--stood-out: spot \"{}\" is not on the map", spot), ""};
+        settings.spot_odds[spot] = kStandsOutOdds;
+    }
+    return settings;
+}
+
+void add_plan(CLI::App& app, Command& chosen) {
+    auto options = std::make_shared<PlanCommand>();
+    auto* command = app.add_subcommand("plan", "What to spray next, and why; or that the test is decided");
+    add_sound_options(*command, options->sound);
+    add_engine_options(*command, options->engine);
+    add_plan_options(*command, options->plan);
+    command->add_option("--marks", options->marks_path,
+                        "Bursts so far (CSV); a pass over several spots is marked 7+8+9, aiming without spray sham");
+    command->add_option("--without", options->without, "Spots that cannot be reached")->delimiter(',');
+    command->add_flag("--cautions-answered", options->cautions_read, "Every caution was read and answered yes, today");
+    command->add_option("--format", options->format, "text or json")
+        ->check(CLI::IsMember({"text", "json"}))
+        ->capture_default_str();
+    command->footer("Example: idlehark plan bay.flac --engine engine.json --map map.json --marks bay.marks.csv");
+    command->callback([options, &chosen] { chosen = [options] { return plan_command(*options); }; });
+}
+
+}  // namespace idlehark
