@@ -18,12 +18,16 @@ constexpr double kStep_s = 0.25;
 constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of this stretch after it was heard
 constexpr long kFewestCells = 40;
 constexpr double kWorthJudging = 0.8;
-constexpr double kStillNone = 4.0;          // times the risk: a spot once excluded is not taken up again for less
-constexpr double kTooLikelyToShare = 0.25;  // above it a spot is sprayed alone
-constexpr double kPassWorth = 0.75;         // of a burst: weaker, less sharp in time
-constexpr double kStillWet = 0.5;           // worth of a target that must dry first
+constexpr double kStillNone = 4.0;         // times the risk: a spot once excluded is not taken up again for less
+constexpr double kTooLikelyToShare = 0.1;  // above it a spot is sprayed alone
+constexpr double kPassWorth = 0.75;        // of a burst: weaker, less sharp in time
+constexpr double kStillWet = 0.5;          // worth of a target that must dry first
 constexpr double kJitter = 0.05;
 constexpr int kEnoughBesideLeak = 2;
+constexpr int kMostBesideLeak = 4;
+constexpr double kLeaksAnyway = 0.7;
+constexpr double kBelieved = 0.5;  // a proven answer is a leak only if drift from others does not explain it
+constexpr int kMostPasses = 2;     // over one spot; then it is sprayed alone
 constexpr double kBesideLeak_mm = 100.0;
 
 double entropy(double p) {
@@ -232,7 +236,7 @@ class Planner {
             auto& out = step_.all[s];
             out.decision = SpotDecision::open;
             const bool wet = verdicts_[s] == SprayVerdict::leak;
-            if (wet && out.bursts >= kFewestToProve) {
+            if (wet && out.bursts >= kFewestToProve && out.belief.leaks >= kBelieved) {
                 out.decision = SpotDecision::leak;
                 out.why = "Proven by " + std::to_string(out.bursts) + " bursts of its own.";
             } else if (verdicts_[s] == SprayVerdict::overspray) {
@@ -246,12 +250,10 @@ class Planner {
             auto& out = step_.all[s];
             if (out.decision != SpotDecision::open) continue;
             const bool wet = verdicts_[s] == SprayVerdict::leak;
-            if (!wet && spots_[s].decided) {
-                const bool still = out.belief.matters <= kStillNone * config_.none_risk;
-                out.decision = still ? SpotDecision::none : SpotDecision::undecided;
-                out.why = still ? "Decided earlier in this visit." : "What decided it earlier no longer holds.";
-            } else if (!wet && sprayed(s) > 0 && out.belief.matters <= config_.none_risk &&
-                       (out.belief.leaks < config_.suspected || !may_spray(s))) {
+            const bool before = spots_[s].decided;
+            const double risk = (before ? kStillNone : 1.0) * config_.none_risk;
+            if (!wet && sprayed(s) > 0 && out.belief.matters <= risk &&
+                (before || out.belief.leaks < config_.suspected || !may_spray(s))) {
                 out.decision = SpotDecision::none;
                 out.why = "A change of " + number(config_.matters_rpm) + " rpm or more is excluded.";
             } else if (spots_[s].left_out) {
@@ -261,9 +263,13 @@ class Planner {
                 out.decision = SpotDecision::undecided;
                 out.why = "Its " + std::to_string(config_.most_per_spot) + " bursts are used up; chance of a leak " +
                           percent(out.belief.leaks) + ".";
-            } else if (!wet && out.bursts >= kEnoughBesideLeak && beside_leak(s)) {
+            } else if (beside_leak(s) && (out.bursts >= kMostBesideLeak ||
+                                          (out.bursts >= kEnoughBesideLeak && out.belief.leaks < kLeaksAnyway))) {
                 out.decision = SpotDecision::undecided;
                 out.why = "Spray that drifts to the leak beside it hides it. Test it again once that is mended.";
+            } else if (before) {
+                out.decision = SpotDecision::undecided;
+                out.why = "It was decided before; later bursts elsewhere changed that.";
             }
         }
     }
@@ -316,7 +322,7 @@ class Planner {
             double dry = 1.0;
             bool fits = true;
             for (const std::size_t s : pass) {
-                fits = fits && chance(s) <= kTooLikelyToShare;
+                fits = fits && chance(s) <= kTooLikelyToShare && step_.all[s].passes < kMostPasses;
                 dry *= 1.0 - chance(s);
             }
             if (fits) consider(pass, kPassWorth * entropy(std::min(0.5, 1.0 - dry)));

@@ -1,5 +1,7 @@
 #include "src/analysis/spray_session.hpp"
 
+#include "src/visit/visit_marks.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <stdexcept>
@@ -28,7 +30,10 @@ std::size_t spot_index(Plan& plan, const std::string& id) {
     const auto it = std::find_if(plan.spots.begin(), plan.spots.end(), [&](const SpraySpot& s) { return s.id == id; });
     if (it != plan.spots.end()) return static_cast<std::size_t>(it - plan.spots.begin());
     plan.spots.push_back({.id = id, .place = {}});
-    plan.names.emplace_back();
+    // A pass over several spots, and aiming without spray, are judged as targets of their own, at no place.
+    plan.names.emplace_back(id == kShamMark                     ? "aimed, not sprayed"
+                            : id.find('+') != std::string::npos ? "misted in one pass"
+                                                                : "");
     return plan.spots.size() - 1;
 }
 
@@ -45,9 +50,11 @@ Plan spots_of(const std::optional<BayMap>& map) {
 std::optional<Error> check_spots(const SprayRequest& request) {
     if (!request.map) return {};
     for (const auto& m : request.marks)
-        if (!request.map->find(m.spot))
-            return Error{fmt::format("{}: line {}: spot \"{}\" is not on the map", request.marks_file, m.line, m.spot),
-                         "Correct the mark, or add the spot to the map file."};
+        for (const auto& spot : marked_spots(m.spot))
+            if (!request.map->find(spot))
+                return Error{
+                    fmt::format("{}: line {}: spot \"{}\" is not on the map", request.marks_file, m.line, spot),
+                    "Correct the mark, or add the spot to the map file."};
     for (const auto& id : request.order)
         if (!request.map->find(id)) return Error{fmt::format("--order: spot \"{}\" is not on the map", id), ""};
     return {};
