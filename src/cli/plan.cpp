@@ -1,4 +1,5 @@
 #include "src/analysis/listen.hpp"
+#include "src/casebook/casebook.hpp"
 #include "src/cli/messages.hpp"
 #include "src/cli/plan_options.hpp"
 #include "src/files/csv.hpp"
@@ -10,6 +11,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <memory>
 #include <stdexcept>
 
@@ -19,6 +21,8 @@
 namespace idlehark {
 
 namespace {
+
+constexpr double kBetweenRecordings_s = 30.0;
 
 struct PlanCommand {
     SoundOptions sound;
@@ -62,31 +66,30 @@ Json json_of(const plan::PlanStep& step, const BayMap& map) {
     return json;
 }
 
-int plan_command(const PlanCommand& o) {
-    const auto engine = resolve(o.engine);
-    if (!engine) return refuse(engine.error());
-    auto settings = resolve(o.plan, engine.value());
-    if (!settings) return refuse(settings.error());
-    const auto& map = settings.value().map;
-    std::vector<Mark> marks;
-    if (!o.marks_path.empty()) {
-        auto file = read_marks(o.marks_path);
-        if (!file) return refuse(file.error());
-        marks = std::move(file.value().marks);
-    }
-    VisitConfig limits;
-    for (const auto& s : map.spots)
-        if (std::find(o.without.begin(), o.without.end(), s.spot) == o.without.end()) limits.spots.push_back(s.spot);
-    for (const auto& spot : o.without)
-        if (!map.find(spot)) return refuse({fmt::format("--without: spot \"{}\" is not on the map", spot), ""});
-
+/// What is known of a visit: from a recording and its marks, or from a case.
+struct Known {
+    VisitPlanSettings settings;
+    VisitRecord record;
     std::vector<RpmReading> readings;
+    bool guided = false;  ///< the record keeps its own decisions
+};
+
+struct Heard {
+    std::vector<RpmReading> readings;
+    std::vector<HissBurst> hisses;
+    double length_s = 0.0;
+};
+
+/// Nothing locked is an answer too: `no_lock`.
+Result<Heard> hear(const std::string& path, int channel, const Engine& engine, std::optional<Error>& no_lock) {
+    Heard out;
     std::optional<HissFinder> finder;
     std::optional<Progress> progress;
-    const ListenRequest request{.path = o.sound.path, .channel = o.sound.channel, .engine = engine.value()};
+    const ListenRequest request{.path = path, .channel = channel, .engine = engine};
     const auto heard = listen_through(
         request,
-        {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
+        {.readings =
+             [&](std::span<const RpmReading> r) { out.readings.insert(out.readings.end(), r.begin(), r.end()); },
          .start = [&](double rate_hz) { finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz}); },
          .sound = [&](AudioView x) { finder->process(x); },
          .progress =
@@ -95,15 +98,116 @@ int plan_command(const PlanCommand& o) {
                  progress->at(done);
              }});
     progress.reset();
-    if (!heard) return refuse(heard.error());
+    if (!heard) return heard.error();
     for (const auto& text : heard.value().warnings) warn(text);
-    if (const auto reason = why_no_lock(heard.value(), request)) return no_answer(*reason);
+    no_lock = why_no_lock(heard.value(), request);
     finder->finish();
-    auto record = visit_from_marks(marks, finder->bursts(), map, o.marks_path);
-    if (!record) return refuse(record.error());
+    out.hisses = finder->bursts();
+    out.length_s = heard.value().length_s;
+    return out;
+}
+
+Result<Known> known_from_files(const PlanCommand& o, std::optional<Error>& no_lock) {
+    const auto engine = resolve(o.engine);
+    if (!engine) return engine.error();
+    auto settings = resolve(o.plan, engine.value());
+    if (!settings) return settings.error();
+    std::vector<Mark> marks;
+    if (!o.marks_path.empty()) {
+        auto file = read_marks(o.marks_path);
+        if (!file) return file.error();
+        marks = std::move(file.value().marks);
+    }
+    auto heard = hear(o.sound.path, o.sound.channel, engine.value(), no_lock);
+    if (!heard) return heard.error();
+    auto record = visit_from_marks(marks, heard.value().hisses, settings.value().map, o.marks_path);
+    if (!record) return record.error();
+    return Known{std::move(settings.value()), std::move(record.value()), std::move(heard.value().readings), false};
+}
+
+/// The case's latest visit with recordings of the bay: its guided test if it keeps one, else its marks; recordings one
+/// after the other.
+Result<Known> known_from_case(const PlanCommand& o, std::optional<Error>& no_lock) {
+    auto opened = Casebook::open(o.sound.path, Casebook::Access::read);
+    if (!opened) return opened.error();
+    const auto& book = opened.value();
+    const auto engine = book.engine();
+    if (!engine) return engine.error();
+    const auto map = book.map();
+    if (!map) return map.error();
+    if (!map.value()) return Error{o.sound.path + ": the case has no map of spots", "`idlehark case map` adds one."};
+    auto settings = resolve(o.plan, map.value()->map, engine.value().engine);
+    if (!settings) return settings.error();
+    Known known{std::move(settings.value()), {}, {}, false};
+    const auto visits = book.visits();
+    if (!visits) return visits.error();
+    for (auto visit = visits.value().rbegin(); visit != visits.value().rend(); ++visit) {
+        const auto recordings = book.recordings(visit->id);
+        if (!recordings) return recordings.error();
+        const auto guided = book.guided(visit->id);
+        if (!guided) return guided.error();
+        if (guided.value()) {
+            known.record = *guided.value();
+            known.guided = true;
+        }
+        double offset_s = 0.0;
+        bool any = false;
+        for (const auto& r : recordings.value()) {
+            if (r.kind != RecordingKind::bay) continue;
+            const auto path = book.audio_path(r);
+            if (!path) return path.error();
+            std::optional<Error> silent;
+            auto heard = hear(path.value(), r.channel, engine.value().engine, silent);
+            if (!heard) return heard.error();
+            if (silent && !any) no_lock = silent;
+            if (!silent) no_lock.reset();
+            any = true;
+            if (known.guided)
+                for (const auto& part : known.record.recordings)
+                    if (part.name == r.file || part.name == r.original_name) offset_s = part.offset_s;
+            for (auto reading : heard.value().readings) {
+                reading.time_s += offset_s;
+                known.readings.push_back(reading);
+            }
+            if (!known.guided) {
+                const auto noted = book.marks(r.id);
+                if (!noted) return noted.error();
+                std::vector<Mark> marks;
+                for (const auto& m : noted.value())
+                    if (!m.withdrawn) marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
+                auto record = visit_from_marks(marks, heard.value().hisses, known.settings.map, r.file);
+                if (!record) return record.error();
+                for (auto b : record.value().bursts) {
+                    b.time_s += offset_s;
+                    if (b.found_onset_s) *b.found_onset_s += offset_s;
+                    known.record.bursts.push_back(b);
+                }
+            }
+            offset_s += heard.value().length_s + kBetweenRecordings_s;
+        }
+        if (any) return known;
+    }
+    return Error{o.sound.path + ": no visit has a recording of the bay", "`idlehark case add` takes one in."};
+}
+
+int plan_command(const PlanCommand& o) {
+    std::error_code code;
+    std::optional<Error> no_lock;
+    auto read =
+        std::filesystem::is_directory(o.sound.path, code) ? known_from_case(o, no_lock) : known_from_files(o, no_lock);
+    if (!read) return refuse(read.error());
+    if (no_lock) return no_answer(*no_lock);
+    auto& known = read.value();
+    const auto& map = known.settings.map;
+    VisitConfig limits;
+    for (const auto& s : map.spots)
+        if (std::find(o.without.begin(), o.without.end(), s.spot) == o.without.end()) limits.spots.push_back(s.spot);
+    for (const auto& spot : o.without)
+        if (!map.find(spot)) return refuse({fmt::format("--without: spot \"{}\" is not on the map", spot), ""});
     plan::PlanStep step;
     try {
-        step = replay_plan(record.value(), limits, readings, settings.value());
+        step = known.guided ? plan_visit(known.record, limits, known.readings, known.settings)
+                            : replay_plan(known.record, limits, known.readings, known.settings);
     } catch (const std::invalid_argument& wrong) {
         return refuse({wrong.what(), ""});
     }
@@ -165,8 +269,12 @@ Result<VisitPlanSettings> resolve(const PlanOptions& options, const Engine& engi
     auto map = read_map(options.map_path, engine.cylinders);
     if (!map) return map.error();
     for (const auto& text : map.value().warnings) warn(text);
+    return resolve(options, map.value().map, engine);
+}
+
+Result<VisitPlanSettings> resolve(const PlanOptions& options, const BayMap& map, const Engine& engine) {
     VisitPlanSettings settings;
-    settings.map = std::move(map.value().map);
+    settings.map = map;
     settings.idle_control = engine.idle_control;
     settings.matters_rpm = options.matters_rpm;
     settings.passes = !options.singly;
@@ -189,7 +297,9 @@ Result<VisitPlanSettings> resolve(const PlanOptions& options, const Engine& engi
 void add_plan(CLI::App& app, Command& chosen) {
     auto options = std::make_shared<PlanCommand>();
     auto* command = app.add_subcommand("plan", "What to spray next, and why; or that the test is decided");
-    add_sound_options(*command, options->sound);
+    command->add_option("FILE", options->sound.path, "The recording so far, or the folder of a case")->required();
+    command->add_option("--channel", options->sound.channel, "Which channel of the recording to listen to, from 1")
+        ->capture_default_str();
     add_engine_options(*command, options->engine);
     add_plan_options(*command, options->plan);
     command->add_option("--marks", options->marks_path,
@@ -199,7 +309,9 @@ void add_plan(CLI::App& app, Command& chosen) {
     command->add_option("--format", options->format, "text or json")
         ->check(CLI::IsMember({"text", "json"}))
         ->capture_default_str();
-    command->footer("Example: idlehark plan bay.flac --engine engine.json --map map.json --marks bay.marks.csv");
+    command->footer(
+        "Example: idlehark plan bay.flac --engine engine.json --map map.json --marks bay.marks.csv\nExample: idlehark "
+        "plan my-car");
     command->callback([options, &chosen] { chosen = [options] { return plan_command(*options); }; });
 }
 

@@ -20,5 +20,7 @@ void add_plan_options(CLI::App& command, PlanOptions& options);
 
 /// Reads the map; warnings are printed. Errors name the option.
 Result<VisitPlanSettings> resolve(const PlanOptions& options, const Engine& engine);
+/// With a map that is read already.
+Result<VisitPlanSettings> resolve(const PlanOptions& options, const BayMap& map, const Engine& engine);
 
 }  // namespace idlehark
