@@ -224,7 +224,10 @@ class Planner {
             const auto v = result.spots[*sham_at_].verdict;
             step_.shams_answer = v == SprayVerdict::leak || v == SprayVerdict::overspray;
         }
-        step_.notes = result.notes;
+        // What it says of single targets, and of those without a place, does not fit here: passes and shams are
+        // targets.
+        for (const auto& note : result.notes)
+            if (note.rfind("Spot ", 0) != 0 && note.rfind("Not every spot", 0) != 0) step_.notes.push_back(note);
         if (step_.shams_answer)
             step_.notes.insert(step_.notes.begin(),
                                "The idle answers to prompts without spray: leaning on the car, a cable, a draught? "

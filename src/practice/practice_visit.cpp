@@ -1,5 +1,7 @@
 #include "src/practice/practice_visit.hpp"
 
+#include "src/practice/practice_bay.hpp"
+
 #include <algorithm>
 
 namespace idlehark {
@@ -7,13 +9,6 @@ namespace idlehark {
 namespace {
 
 constexpr double kSlice_s = 0.1;
-
-/// The simulator's words for a joint, in the map's.
-SpotKind kind_of(const std::string& simulated) {
-    const auto it = std::find(kSpotKindWords.begin(), kSpotKindWords.end(), simulated);
-    if (it != kSpotKindWords.end()) return static_cast<SpotKind>(it - kSpotKindWords.begin());
-    return simulated == "shaft" || simulated == "throttle body" ? SpotKind::throttle : SpotKind::other;
-}
 
 SprayVisit visit_of(const sim::SessionSpec& spec) {
     VisitConfig config;
@@ -23,24 +18,12 @@ SprayVisit visit_of(const sim::SessionSpec& spec) {
 }
 
 VisitPlanSettings with_map(VisitPlanSettings settings, const sim::SessionSpec& spec) {
-    settings.map = map_of(spec);
+    settings.map = practice_map(spec);
     settings.idle_control = spec.engine.engine.idle_control;
     return settings;
 }
 
 }  // namespace
-
-BayMap map_of(const sim::SessionSpec& spec) {
-    BayMap map{.name = spec.engine.engine.name + ", practice bay", .picture = {}, .spots = {}};
-    for (const auto& s : spec.spots)
-        map.spots.push_back({.spot = s.id,
-                             .name = s.name,
-                             .kind = kind_of(s.kind),
-                             .x_mm = s.x_mm,
-                             .y_mm = s.y_mm,
-                             .cylinder = s.cylinder});
-    return map;
-}
 
 PracticeVisit::PracticeVisit(const sim::SessionSpec& spec, const VisitPlanSettings& settings, bool plan_in_background)
     : bay_(spec, kLongest_s),

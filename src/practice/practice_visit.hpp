@@ -14,9 +14,6 @@
 
 namespace idlehark {
 
-/// The map of a simulated bay, in the map file's words.
-[[nodiscard]] BayMap map_of(const sim::SessionSpec& spec);
-
 /// A guided visit to a simulated bay: its sound goes the way of a microphone's, through LiveAnalysis into a
 /// GuidedVisit; who sprays is the user, or simulated hands that do as they are told. The cautions are the owner's to
 /// ask, as in a real visit: nothing is prompted before they are answered.

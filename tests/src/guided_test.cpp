@@ -1,5 +1,6 @@
 #include "src/files/text_file.hpp"
 #include "src/practice/engines.hpp"
+#include "src/practice/practice_bay.hpp"
 #include "src/practice/practice_visit.hpp"
 #include "src/visit/guide_view.hpp"
 #include "src/visit/visit_marks.hpp"
@@ -144,7 +145,7 @@ TEST_CASE("guide_lines: cautions first, any window size", "[visit]") {
     VisitConfig config;
     for (const auto& s : spec.spots) config.spots.push_back(s.id);
     VisitPlanSettings settings;
-    settings.map = map_of(spec);
+    settings.map = practice_map(spec);
     GuidedVisit guided(SprayVisit(config), settings, false);
     for (const int columns : {1, 40, 80, 200})
         for (const int rows : {1, 10, 50})
