@@ -17,7 +17,9 @@ struct Rect {
     }
 };
 
-[[nodiscard]] constexpr Box box_of(const Rect& r) noexcept { return {r.x, r.y, r.w, r.h}; }
+[[nodiscard]] constexpr Box box_of(const Rect& r) noexcept {
+    return {double{r.x}, double{r.y}, double{r.w}, double{r.h}};
+}
 
 struct Size {
     float w = 0.0F, h = 0.0F;

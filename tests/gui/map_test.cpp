@@ -232,6 +232,7 @@ TEST_CASE("Label layout: a heap of spots is pulled apart, an impossible one is n
     std::mt19937 random{seed};
     std::normal_distribution<double> heap{300.0, 25.0};
     std::vector<Box> boxes;
+    boxes.reserve(30);
     for (int i = 0; i < 30; ++i) boxes.push_back({heap(random), heap(random), 34, 30});
     const Box area{0, 0, 640, 640};
     const auto apart = spread(boxes, area, 3.0);
