@@ -90,12 +90,13 @@ void Flow::draw_above(const PageContext& c, Size window) {
     if (fault)
         ImGui::SetNextWindowPos({0.5F * window.w, 0.5F * window.h}, ImGuiCond_Always, {0.5F, 0.5F});
     else
-        ImGui::SetNextWindowPos({0.02F * window.w, 0.84F * window.h}, ImGuiCond_Always, {0.0F, 1.0F});
+        ImGui::SetNextWindowPos({0.35F * window.w, 0.84F * window.h}, ImGuiCond_Always, {0.5F, 1.0F});
     ImGui::SetNextWindowSizeConstraints({w, 0.0F}, {w, 0.9F * window.h});
     constexpr auto kBox = ImGuiWindowFlags_NoTitleBar | ImGuiWindowFlags_NoMove | ImGuiWindowFlags_AlwaysAutoResize |
                           ImGuiWindowFlags_NoSavedSettings;
     ImGui::PushStyleVar(ImGuiStyleVar_WindowBorderSize, 3.0F * c.scale);
-    if (ImGui::Begin(fault ? "##fault" : "##job", nullptr, kBox)) {
+    // Enter must not cancel work by being meant for the page; Esc does.
+    if (ImGui::Begin(fault ? "##fault" : "##job", nullptr, fault ? kBox : kBox | ImGuiWindowFlags_NoFocusOnAppearing)) {
         if (fault) {
             warning(c, fault->what.c_str());
             if (!fault->hint.empty()) paragraph(fault->hint);
