@@ -51,7 +51,9 @@ constexpr double kGridStep = 0.005;
 // The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
 constexpr double kBelowIdle = 0.72;
 constexpr double kAboveIdle = 1.45;
-constexpr double kStatedMargin = 1.15;  // of the stated highest idle, to where a faster rival is taken instead
+constexpr double kStatedMargin = 1.15;  // of the stated idle's ends, between which a rival is taken instead
+constexpr std::array<double, 6> kSharedLines{0.5, 2.0 / 3.0, 0.75, 4.0 / 3.0, 1.5, 2.0};
+constexpr double kNearlyAsClear = 0.5;
 constexpr double kExpectedLine = 0.35;  // share of full strength from which a half order belongs to the firing comb
 // Local floor: a low quantile of overlapping groups of bins, so that lines do not raise it.
 constexpr std::size_t kFloorGroup = 16;
@@ -301,6 +303,7 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
           Channel(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2, kLeastEnvelope),
           Channel(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2,
                   kLeastEnvelope)} {
+    stated_low_hz_ = cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value / kStatedMargin;
     stated_high_hz_ = cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kStatedMargin;
     for (const int m : lines_) spacing_ = std::gcd(spacing_, m);
     const auto count = static_cast<std::size_t>(std::log(high_cycle_hz_ / low_cycle_hz_) / kGridStep) + 2;
@@ -396,7 +399,30 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         refine(p);
         judge(p);
     }
+    prefer_stated_range();
     return peaks_;
+}
+
+/// Of two combs that share lines because their speeds stand in a simple ratio, the one within the stated idle is the
+/// engine's if it is nearly as clear: cylinders that fire unevenly fill in the other's lines.
+void CombSearch::prefer_stated_range() {
+    const auto stated = [this](const CombPeak& p) {
+        const double hz = std::exp(p.log_cycle_hz);
+        return hz > stated_low_hz_ && hz < stated_high_hz_;
+    };
+    for (auto& p : peaks_) {
+        if (stated(p)) continue;
+        for (const auto& q : peaks_) {
+            if (!stated(q) || q.evidence < kNearlyAsClear * p.evidence) continue;
+            const double ratio = std::exp(p.log_cycle_hz - q.log_cycle_hz);
+            const bool related = std::any_of(kSharedLines.begin(), kSharedLines.end(),
+                                             [ratio](double r) { return std::abs(ratio / r - 1.0) < kGridStep; });
+            if (!related) continue;
+            const double less = p.evidence - std::min(p.evidence, q.evidence - kRivalMargin);
+            p.score *= p.evidence > 0.0 ? 1.0 - less / p.evidence : 1.0;
+            p.evidence -= less;
+        }
+    }
 }
 
 void CombSearch::refine(CombPeak& peak) const {

@@ -116,6 +116,7 @@ class CombSearch {
     static void add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum);
     void refine(CombPeak& peak) const;
     void judge(CombPeak& peak) const;
+    void prefer_stated_range();
     [[nodiscard]] double beat_at_firing(double cycle_hz) const;
     void weigh_overtones(const CombPeak& strongest);
     [[nodiscard]] int holes(double cycle_hz, std::size_t slope) const;
@@ -123,7 +124,7 @@ class CombSearch {
     [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
 
     double window_s_;
-    double low_cycle_hz_, high_cycle_hz_, stated_high_hz_ = 0.0;
+    double low_cycle_hz_, high_cycle_hz_, stated_low_hz_ = 0.0, stated_high_hz_ = 0.0;
     std::vector<int> lines_;
     int spacing_ = 0;
     struct Overtones {  ///< running means
