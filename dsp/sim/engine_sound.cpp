@@ -201,7 +201,7 @@ struct EngineSound::Parts {
           fractions(firing_fractions(s.engine)),
           // The swell is a response with no oscillation: a mode of 0 Hz at phase 90 degrees.
           flow_swell(s.sample_rate_hz, kFlowAttack_s, {{0.0, kFlowDecay_s, 1.0, std::numbers::pi / 2.0}}) {
-        reflections = draw_reflections(sub_stream(s.seed, "reflections"), s.reflections);
+        reflections = draw_reflections(sub_stream(s.visit_seed.value_or(s.seed), "reflections"), s.reflections);
         double power = 1.0;
         for (const double db : {s.valve_db, s.injector_db, s.flow_db, s.alternator_db, s.belt_db})
             power += gain(2.0 * db);
@@ -325,10 +325,10 @@ struct EngineSound::State {
     };
 
     explicit State(const Parts& p)
-        : combustion(sub_stream(p.spec.seed, "combustion")),
-          valve(sub_stream(p.spec.seed, "valve")),
-          injector(sub_stream(p.spec.seed, "injector")),
-          noise(sub_stream(p.spec.seed, "flow noise")),
+        : combustion(sub_stream(p.spec.visit_seed.value_or(p.spec.seed), "combustion")),
+          valve(sub_stream(p.spec.visit_seed.value_or(p.spec.seed), "valve")),
+          injector(sub_stream(p.spec.visit_seed.value_or(p.spec.seed), "injector")),
+          noise(sub_stream(p.spec.visit_seed.value_or(p.spec.seed), "flow noise")),
           sound(kBlockFrames + p.tail, 0.0F),
           swell(p.spec.flow_db == kOff_db ? 0 : kBlockFrames + p.tail, 0.0F),
           flow_colour(p.flow_colour) {}

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <limits>
 #include <memory>
+#include <optional>
 #include <vector>
 
 namespace idlehark::sim {
@@ -18,6 +19,8 @@ struct EngineSoundSpec {
     Engine engine;
     double sample_rate_hz = 48000.0;
     std::uint64_t seed = 1;  ///< draws the resonances (which engine) and every random number
+    /// Another visit to the same engine: the microphone stands elsewhere (other reflections), other random numbers.
+    std::optional<std::uint64_t> visit_seed;
     double level_rms = 0.1;  ///< of the whole sound, within about 2 dB
 
     std::vector<double> cylinder_strengths;   ///< in firing order; empty: all 1. 0: a dead cylinder

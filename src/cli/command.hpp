@@ -24,6 +24,8 @@ void add_plan(CLI::App& app, Command& chosen);
 void add_demo(CLI::App& app, Command& chosen);
 void add_hiss(CLI::App& app, Command& chosen);
 void add_balance(CLI::App& app, Command& chosen);
+void add_compare(CLI::App& app, Command& chosen);
+void add_report(CLI::App& app, Command& chosen);
 void add_devices(CLI::App& app, Command& chosen);
 void add_record(CLI::App& app, Command& chosen);
 void add_listen(CLI::App& app, Command& chosen);

@@ -77,7 +77,7 @@ TEST_CASE("Command line: help and version succeed, wrong use exits 2 with a mess
     const auto help = run_idlehark("--help");
     CHECK(help.code == 0);
     for (const std::string command :
-         {"idle", "bursts", "spray", "injectors", "hiss", "balance", "practice", "demo", "case"}) {
+         {"idle", "bursts", "spray", "injectors", "hiss", "balance", "compare", "report", "practice", "demo", "case"}) {
         CAPTURE(command);
         CHECK_THAT(help.out, Contains("  " + command));
         const auto own = run_idlehark(command + " --help");

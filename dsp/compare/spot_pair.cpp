@@ -1,0 +1,153 @@
+#include "dsp/compare/spot_pair.hpp"
+
+#include "dsp/evidence/disturbances.hpp"
+#include "dsp/evidence/response_bank.hpp"
+#include "dsp/statistics.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <stdexcept>
+
+namespace idlehark {
+
+namespace {
+
+using namespace evidence;
+
+constexpr double kStep_s = 0.25;
+constexpr int kNoiseOrder = 40;
+constexpr double kSmoothing_s = 0.4;  // of the tracker
+constexpr double kLongestDelay_s = 2.5;
+constexpr double kKeepClear_s = 6.0;  // shams from answers
+constexpr std::size_t kLeastShams = 40;
+
+/// One visit's speed, whitened, and where each spot was sprayed in it.
+struct Trace {
+    WhitenedTrace white;
+    double step_s;
+    std::vector<std::vector<long>> cells;  // per spot
+
+    static Trace of(const SprayedVisit& visit) {
+        const auto raw = resample(visit.readings, kStep_s);
+        auto found = find_disturbances(raw, kNoiseOrder);
+        std::vector<std::vector<long>> cells(visit.result.spots.size());
+        for (const auto& b : visit.bursts)
+            if (const long cell = raw.index(b.found_onset_s.value_or(b.time_s));
+                cell >= 0 && cell < static_cast<long>(raw.size()))
+                cells[b.spot].push_back(cell);
+        return {WhitenedTrace(found.cleaned.rpm, found.cleaned.seen, found.noise), raw.step_s, std::move(cells)};
+    }
+};
+
+struct Sum {
+    double score = 0.0, information = 0.0;
+};
+
+Sum summed(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay) {
+    Sum sum;
+    for (const long cell : t.cells[spot]) {
+        const auto s = t.white.score(probe, cell + delay);
+        sum.score += s.score;
+        sum.information += s.information;
+    }
+    return sum;
+}
+
+struct Answer {
+    std::vector<double> shape;
+    long delay;
+};
+
+/// The answer that explains the leaking spots of both visits best.
+Answer common_answer(const std::array<Trace, 2>& traces, const std::vector<char>& wet, bool regulated) {
+    Answer best{{}, std::lround(1.0 / kStep_s)};
+    double most = 0.0;
+    for (const auto& w : response_bank(regulated)) {
+        const auto shape = sampled(w.shape, kStep_s, kSmoothing_s);
+        if (best.shape.empty()) best.shape = shape;
+        const std::array probes{traces[0].white.probe(shape), traces[1].white.probe(shape)};
+        for (long delay = 1; delay <= std::lround(kLongestDelay_s / kStep_s); ++delay) {
+            double gain = 2.0 * std::log(w.weight);
+            for (std::size_t v = 0; v < 2; ++v)
+                for (std::size_t s = 0; s < wet.size(); ++s) {
+                    if (!wet[s]) continue;
+                    const auto sum = summed(traces[v], s, probes[v], delay);
+                    if (sum.information > 0.0) gain += sum.score * sum.score / sum.information;
+                }
+            if (most == 0.0 || gain > most) {
+                most = gain;
+                best = {shape, delay};
+            }
+        }
+    }
+    return best;
+}
+
+/// How much wider than the noise model has it the answers scatter where nothing was sprayed; never narrower.
+double sham_scale(const Trace& t, const std::vector<char>& wet, const WhitenedTrace::Probe& probe, long delay) {
+    const auto n = static_cast<long>(t.white.size());
+    const long clear = std::lround(kKeepClear_s / t.step_s);
+    std::vector<double> z;
+    for (long cell = 0; cell < n; ++cell) {
+        bool free = true;
+        for (std::size_t s = 0; s < wet.size() && free; ++s)
+            for (const long b : t.cells[s]) free = free && (!wet[s] || std::abs(cell - b) >= clear);
+        if (!free) continue;
+        const auto s = t.white.score(probe, cell + delay);
+        if (s.information > 0.0) z.push_back(s.score / std::sqrt(s.information));
+    }
+    if (z.size() < kLeastShams) return 1.0;
+    return std::max(1.0, stats::kMadToSd * stats::median_absolute_deviation(z));
+}
+
+Measured measured(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale) {
+    const auto sum = summed(t, spot, probe, delay);
+    if (!(sum.information > 0.0)) return {};
+    return {.value = sum.score / sum.information, .sd = scale / std::sqrt(sum.information), .visit_sd = 0.0};
+}
+
+}  // namespace
+
+std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisit& after, IdleControl idle_control) {
+    const auto& spots_before = before.result.spots;
+    const auto& spots_after = after.result.spots;
+    if (spots_before.size() != spots_after.size()) throw std::invalid_argument("the visits have not the same spots");
+    const auto is_wet = [](const SpotResult& r) {
+        return r.verdict == SprayVerdict::leak || r.verdict == SprayVerdict::overspray;
+    };
+    std::vector<char> wet(spots_before.size());
+    for (std::size_t s = 0; s < wet.size(); ++s) wet[s] = is_wet(spots_before[s]) || is_wet(spots_after[s]) ? 1 : 0;
+
+    const std::array traces{Trace::of(before), Trace::of(after)};
+    const auto answer = common_answer(traces, wet, idle_control == IdleControl::regulated);
+    const std::array probes{traces[0].white.probe(answer.shape), traces[1].white.probe(answer.shape)};
+    std::array<double, 2> scale{};
+    for (std::size_t v = 0; v < 2; ++v) scale[v] = sham_scale(traces[v], wet, probes[v], answer.delay);
+
+    std::vector<FigurePair> pairs(wet.size());
+    for (std::size_t s = 0; s < wet.size(); ++s) {
+        auto& p = pairs[s];
+        p.wish = Wish::nearer_zero;
+        p.asked = wet[s] != 0;
+        std::array<Measured*, 2> sides{&p.before, &p.after};
+        double weight = 0.0, common = 0.0;
+        for (std::size_t v = 0; v < 2; ++v) {
+            *sides[v] = measured(traces[v], s, probes[v], answer.delay, scale[v]);
+            if (!std::isfinite(sides[v]->value)) continue;
+            const double w = 1.0 / (sides[v]->sd * sides[v]->sd);
+            common += w * sides[v]->value;
+            weight += w;
+        }
+        if (weight == 0.0) continue;
+        common = std::abs(common / weight);  // were nothing mended, both would have this change
+        for (std::size_t v = 0; v < 2; ++v)
+            sides[v]->visit_sd =
+                common * std::hypot(kSprayVisit_share,
+                                    kSprayBurst_share / std::sqrt(std::max<double>(
+                                                            1.0, static_cast<double>(traces[v].cells[s].size()))));
+    }
+    return pairs;
+}
+
+}  // namespace idlehark
