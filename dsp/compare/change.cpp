@@ -12,9 +12,9 @@ namespace {
 
 constexpr double kHalfWidth = 1.959963984540054;  // 95 % of a normal distribution lies within
 
-bool known(const Measured& m) { return std::isfinite(m.value) && std::isfinite(m.sd); }
+bool known(const FigureValue& m) { return std::isfinite(m.value) && std::isfinite(m.sd); }
 
-void check(const Measured& m, FigureScale scale) {
+void check(const FigureValue& m, FigureScale scale) {
     if (!known(m)) return;
     if (m.sd < 0.0 || !(m.visit_sd >= 0.0))
         throw std::invalid_argument("a spread of " + std::to_string(std::min(m.sd, m.visit_sd)) + " is negative");

@@ -8,7 +8,7 @@
 namespace idlehark {
 
 /// One figure of one visit. All spreads are standard deviations on the figure's scale.
-struct Measured {
+struct FigureValue {
     double value = std::nan("");  ///< NaN: not known; then nothing is said
     double sd = std::nan("");     ///< of the value, given this recording alone
     double visit_sd = 0.0;        ///< from visit to visit with nothing mended and nothing broken
@@ -27,7 +27,7 @@ enum class Wish {
 };
 
 struct FigurePair {
-    Measured before, after;
+    FigureValue before, after;
     FigureScale scale = FigureScale::plain;
     Wish wish = Wish::less;
     double range_low = 0.0, range_high = 0.0;  ///< for Wish::in_range

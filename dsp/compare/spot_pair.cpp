@@ -101,7 +101,7 @@ double sham_scale(const Trace& t, const std::vector<char>& wet, const WhitenedTr
     return std::max(1.0, stats::kMadToSd * stats::median_absolute_deviation(z));
 }
 
-Measured measured(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale) {
+FigureValue measured(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale) {
     const auto sum = summed(t, spot, probe, delay);
     if (!(sum.information > 0.0)) return {};
     return {.value = sum.score / sum.information, .sd = scale / std::sqrt(sum.information), .visit_sd = 0.0};
@@ -130,7 +130,7 @@ std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisi
         auto& p = pairs[s];
         p.wish = Wish::nearer_zero;
         p.asked = wet[s] != 0;
-        std::array<Measured*, 2> sides{&p.before, &p.after};
+        std::array<FigureValue*, 2> sides{&p.before, &p.after};
         double weight = 0.0, common = 0.0;
         for (std::size_t v = 0; v < 2; ++v) {
             *sides[v] = measured(traces[v], s, probes[v], answer.delay, scale[v]);

@@ -68,7 +68,9 @@ bool is_cold(const HeardVisit& v) {
     return falling || i.speed_rpm.value > kCold_share * v.request.listen.engine.idle_high_rpm;
 }
 
-std::string name_of(const HeardVisit& v) { return file_name(v.request.listen.path); }
+std::string name_of(const HeardVisit& v) {
+    return v.request.name.empty() ? file_name(v.request.listen.path) : v.request.name;
+}
 
 std::string ending(const std::string& path) {
     const auto dot = path.rfind('.');
@@ -102,6 +104,11 @@ bool add_cautions(const HeardVisit& before, const HeardVisit& after, CompareView
         view.cautions.emplace_back(
             "the idle is regulated: its valve hides changes of speed, so \"no proven change\" says little here");
     bool hiss = true;
+    if (before.request.gain != after.request.gain)
+        view.cautions.push_back(
+            fmt::format("recorded at different gains (\"{}\" and \"{}\"): levels are compared by "
+                        "the engine's own lines",
+                        before.request.gain, after.request.gain));
     if (!before.device.empty() && !after.device.empty() && before.device != after.device) {
         view.cautions.push_back(
             fmt::format("recorded with different devices (\"{}\" and \"{}\"): half orders depend "
@@ -246,37 +253,37 @@ void add_injectors(const HeardVisit& before, const HeardVisit& after, CompareVie
         add(
             "missed clicks", "%",
             [](const InjectorReading& r) {
-                if (r.verdict == InjectorVerdict::silent) return Measured{100.0, 0.5, kMissedVisit_percent};
-                return Measured{r.missed_percent, (r.missed_high_percent - r.missed_low_percent) / kIntervalWidth_sd,
-                                kMissedVisit_percent};
+                if (r.verdict == InjectorVerdict::silent) return FigureValue{100.0, 0.5, kMissedVisit_percent};
+                return FigureValue{r.missed_percent, (r.missed_high_percent - r.missed_low_percent) / kIntervalWidth_sd,
+                                   kMissedVisit_percent};
             },
             FigureScale::plain, Wish::less, 0.0);
         add(
             "jitter", "µs",
             [&](const InjectorReading& r) {
                 return r.jitter_us > 0.0
-                           ? Measured{r.jitter_us, kJitterKurtosis / std::sqrt(2.0 * clicks(r)), kJitterVisit_ln}
-                           : Measured{};
+                           ? FigureValue{r.jitter_us, kJitterKurtosis / std::sqrt(2.0 * clicks(r)), kJitterVisit_ln}
+                           : FigureValue{};
             },
             FigureScale::ratio, Wish::less, 0.0);
         add(
             "opening to closing", "ms",
             [&](const InjectorReading& r) {
-                return Measured{r.open_close_ms, std::sqrt(2.0) * 1e-3 * r.jitter_us / std::sqrt(clicks(r)),
-                                kOpenVisit_ms};
+                return FigureValue{r.open_close_ms, std::sqrt(2.0) * 1e-3 * r.jitter_us / std::sqrt(clicks(r)),
+                                   kOpenVisit_ms};
             },
             FigureScale::plain, Wish::in_range, usual_ms);
         add(
             "level in the set", "dB",
             [](const InjectorReading& r) {
-                return Measured{r.level_db, kClickLevelRecording_db, kClickLevelVisit_db};
+                return FigureValue{r.level_db, kClickLevelRecording_db, kClickLevelVisit_db};
             },
             FigureScale::plain, Wish::nearer_zero, 0.0);
     }
 }
 
-FigurePair in_percent(const Measured& before, const Measured& after) {
-    const auto percent = [](Measured m) {
+FigurePair in_percent(const FigureValue& before, const FigureValue& after) {
+    const auto percent = [](FigureValue m) {
         m.value *= 100.0;
         return m;
     };

@@ -149,7 +149,7 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
     }
     visit.idle = measure_idle(visit.readings, times_s);
     ears->finish(visit.readings, visit);
-    visit.device = device_of(request.listen.path);
+    visit.device = request.device.empty() ? device_of(request.listen.path) : request.device;
 
     if (!request.injectors.empty()) {
         InjectorRequest set;

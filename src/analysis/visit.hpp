@@ -20,6 +20,9 @@ struct VisitRequest {
     ListenRequest listen;
     std::vector<Mark> marks;  ///< of the spray test; empty: none
     std::vector<std::pair<int, std::string>> injectors;
+    std::string name;    ///< for the table; empty: the recording's file name
+    std::string device;  ///< that recorded it; empty: what stands in the settings beside the recording, if anything
+    std::string gain;    ///< as the user noted it; empty: not known
 };
 
 /// What was heard of a visit, ready to be compared.
@@ -30,10 +33,10 @@ struct HeardVisit {
     std::vector<SprayBurst> bursts;        ///< one per mark within the recording, spots left to the comparison
     std::vector<std::string> burst_spots;  ///< the spot of each
     IdleFigures idle;
-    Measured half_orders;  ///< share of the lines' power; spread of its logarithm
+    FigureValue half_orders;  ///< share of the lines' power; spread of its logarithm
     SpotHiss hiss;
     std::optional<InjectorView> injectors;
-    std::string device;  ///< as the recording's settings have it; empty: not known
+    std::string device;  ///< that recorded it; empty: not known
 };
 
 struct VisitFailure {

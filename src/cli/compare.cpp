@@ -1,4 +1,5 @@
 #include "src/analysis/compare_visits.hpp"
+#include "src/casebook/case_compare.hpp"
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
@@ -20,6 +21,7 @@ struct CompareOptions {
     EngineOptions engine;
     std::string engine_after, map, marks_before, marks_after;
     std::vector<std::string> injectors_before, injectors_after;
+    std::vector<RowId> visits;
     bool anyway = false;
     std::string format = "text", plot;
 };
@@ -51,7 +53,28 @@ Result<VisitRequest> visit_of(const std::string& sound, const CompareOptions& op
     return visit;
 }
 
+/// Two visits of a case: those asked for, else the first and the last.
+Result<CompareRequest> request_of_case(const CompareOptions& options) {
+    const auto book = Casebook::open(options.before, Casebook::Access::read);
+    if (!book) return book.error();
+    if (options.visits.size() == 2)
+        return compare_request(book.value(), options.visits[0], options.visits[1], options.anyway);
+    const auto pair = visits_to_compare(book.value());
+    if (!pair) return pair.error();
+    if (!pair.value())
+        return Error{options.before + ": has not two visits with a recording of the idling engine",
+                     "`idlehark case show` lists what there is."};
+    return compare_request(book.value(), pair.value()->first, pair.value()->second, options.anyway);
+}
+
 Result<CompareRequest> request_of(const CompareOptions& options) {
+    std::error_code code;
+    const bool in_case = std::filesystem::exists(CaseFolder{options.before}.database(), code);
+    if (in_case != options.after.empty())
+        return Error{in_case ? "a case is compared with itself: two of its visits, --visits 1,2"
+                             : "the recording of the visit after is missing",
+                     "compare BEFORE AFTER --engine E.json, or compare CASE --visits 1,2"};
+    if (in_case) return request_of_case(options);
     const auto engine = resolve(options.engine);
     if (!engine) return engine.error();
     auto engine_after = engine;
@@ -102,9 +125,14 @@ int compare(const CompareOptions& options) {
 void add_compare(CLI::App& app, Command& chosen) {
     auto options = std::make_shared<CompareOptions>();
     auto* command = app.add_subcommand("compare", "Did the repair work? Two visits, figure by figure");
-    command->add_option("BEFORE", options->before, "Recording of the visit before: idle, or a whole spray test")
+    command
+        ->add_option("BEFORE", options->before,
+                     "Recording of the visit before: idle, or a whole spray test; or the folder of a case")
         ->required();
-    command->add_option("AFTER", options->after, "Recording of the visit after")->required();
+    command->add_option("AFTER", options->after, "Recording of the visit after; not with a case");
+    command->add_option("--visits", options->visits, "With a case: which two visits, as in 1,2 (first and last)")
+        ->delimiter(',')
+        ->expected(2);
     command->add_option("--channel", options->channel, "Which channel of the recordings to listen to, from 1")
         ->capture_default_str();
     add_engine_options(*command, options->engine);
@@ -123,7 +151,8 @@ void add_compare(CLI::App& app, Command& chosen) {
     command->add_option("--plot", options->plot, "Also draw the comparison into this .png or .svg file");
     command->footer(
         "Verdicts: better, worse, changed (idle speed, within its range), no proven change: at 5 % over all figures.\n"
-        "Example: idlehark compare before.flac after.flac --engine engine.json --map map.json --plot repair.png");
+        "Example: idlehark compare before.flac after.flac --engine engine.json --map map.json --plot repair.png\n"
+        "         idlehark compare my-car --visits 1,2");
     command->callback([options, &chosen] { chosen = [options] { return compare(*options); }; });
 }
 

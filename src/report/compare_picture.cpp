@@ -114,14 +114,23 @@ void draw(const Pen& pen, const CompareView& view, double height) {
     }
 }
 
+double page_height(const Pen& pen, const CompareView& view) {
+    return kTop + kRow * static_cast<double>(view.rows.size()) + 50 +
+           kLine * static_cast<double>(footer(pen, view).size()) + 10;
+}
+
 }  // namespace
 
 Result<Done> draw_compare(const CompareView& view, const std::string& path) {
-    const auto height = [&](const Pen& pen) {
-        return kTop + kRow * static_cast<double>(view.rows.size()) + 50 +
-               kLine * static_cast<double>(footer(pen, view).size()) + 10;
-    };
-    return write_page(path, height, [&](const Pen& pen, double h) { draw(pen, view, h); });
+    return write_page(
+        path, [&](const Pen& pen) { return page_height(pen, view); },
+        [&](const Pen& pen, double h) { draw(pen, view, h); });
+}
+
+std::string compare_svg(const CompareView& view, std::string_view prefix) {
+    return inline_page(
+        prefix, "Before and after, figure by figure: " + headline(view),
+        [&](const Pen& pen) { return page_height(pen, view); }, [&](const Pen& pen, double h) { draw(pen, view, h); });
 }
 
 }  // namespace idlehark

@@ -146,16 +146,81 @@ std::vector<double> Axis::ticks(int about) const {
     return list;
 }
 
+namespace {
+
+double height_by(const std::function<double(const Pen&)>& height_of) {
+    // Text has to be measured before the page's height is known.
+    const std::unique_ptr<cairo_surface_t, DropSurface> probe{cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1)};
+    const std::unique_ptr<cairo_t, DropContext> context{cairo_create(probe.get())};
+    return height_of(Pen{context.get()});
+}
+
+void replace_all(std::string& text, std::string_view what, std::string_view by) {
+    for (auto at = text.find(what); at != std::string::npos; at = text.find(what, at + by.size()))
+        text.replace(at, what.size(), by);
+}
+
+}  // namespace
+
+std::string html_text(std::string_view text) {
+    std::string out;
+    for (const char c : printable(text)) switch (c) {
+            case '&':
+                out += "&amp;";
+                break;
+            case '<':
+                out += "&lt;";
+                break;
+            case '>':
+                out += "&gt;";
+                break;
+            case '"':
+                out += "&quot;";
+                break;
+            case '\'':
+                out += "&#39;";
+                break;
+            default:
+                out += c;
+        }
+    return out;
+}
+
+std::string inline_page(std::string_view prefix, std::string_view label,
+                        const std::function<double(const Pen&)>& height_of,
+                        const std::function<void(const Pen&, double height)>& draw) {
+    const double height = height_by(height_of);
+    std::string svg;
+    const auto append = [](void* to, const unsigned char* data, unsigned length) {
+        static_cast<std::string*>(to)->append(reinterpret_cast<const char*>(data), length);
+        return CAIRO_STATUS_SUCCESS;
+    };
+    {
+        const std::unique_ptr<cairo_surface_t, DropSurface> surface{
+            cairo_svg_surface_create_for_stream(append, &svg, kWidth, height)};
+        const std::unique_ptr<cairo_t, DropContext> context{cairo_create(surface.get())};
+        draw(Pen{context.get()}, height);
+        cairo_surface_finish(surface.get());
+    }
+    // Cairo writes a file of its own: of it the drawing is kept, under names that no other drawing of the page has.
+    const auto from = svg.find('>', svg.find("<svg"));
+    const auto to = svg.rfind("</svg>");
+    if (from == std::string::npos || to == std::string::npos) return {};
+    auto body = svg.substr(from + 1, to - from - 1);
+    replace_all(body, "xlink:href", "href");
+    replace_all(body, " id=\"", fmt::format(" id=\"{}-", prefix));
+    replace_all(body, "href=\"#", fmt::format("href=\"#{}-", prefix));
+    replace_all(body, "url(#", fmt::format("url(#{}-", prefix));
+    return fmt::format("<svg viewBox=\"0 0 {:.0f} {:.0f}\" role=\"img\" aria-label=\"{}\">{}</svg>\n", kWidth, height,
+                       html_text(label), body);
+}
+
 Result<Done> write_page(const std::string& path, const std::function<double(const Pen&)>& height_of,
                         const std::function<void(const Pen&, double height)>& draw) {
     const bool png = path.ends_with(".png");
     if (!png && !path.ends_with(".svg")) return Error{path + ": a picture is written as .png or .svg", ""};
 
-    // Text has to be measured before the page's height is known.
-    const std::unique_ptr<cairo_surface_t, DropSurface> probe{cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1)};
-    const std::unique_ptr<cairo_t, DropContext> probe_context{cairo_create(probe.get())};
-    const double height = height_of(Pen{probe_context.get()});
-
+    const double height = height_by(height_of);
     const std::unique_ptr<cairo_surface_t, DropSurface> surface{
         png ? cairo_image_surface_create(CAIRO_FORMAT_RGB24, static_cast<int>(kWidth), static_cast<int>(height))
             : cairo_svg_surface_create(path.c_str(), kWidth, height)};

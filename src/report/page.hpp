@@ -77,4 +77,13 @@ struct Axis {
 Result<Done> write_page(const std::string& path, const std::function<double(const Pen&)>& height,
                         const std::function<void(const Pen&, double height)>& draw);
 
+/// The same page as the text of one SVG element to stand inside an HTML page among others: scales to its place, names
+/// nothing outside itself, and its own names begin with `prefix`. `label` says in words what it shows.
+[[nodiscard]] std::string inline_page(std::string_view prefix, std::string_view label,
+                                      const std::function<double(const Pen&)>& height,
+                                      const std::function<void(const Pen&, double height)>& draw);
+
+/// Text for HTML: & < > " ' as entities; what is not UTF-8 or a control character becomes "?".
+[[nodiscard]] std::string html_text(std::string_view text);
+
 }  // namespace idlehark

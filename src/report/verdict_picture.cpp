@@ -272,4 +272,15 @@ Result<Done> draw_verdict(const VerdictView& view, const std::string& path) {
         [&](const Pen& pen, double height) { draw_page(pen, view, footer, height); });
 }
 
+std::string verdict_svg(const VerdictView& view, std::string_view prefix) {
+    std::vector<std::string> footer;
+    return inline_page(
+        prefix, "Idle speed over time with every burst, and the change of speed at every spot: " + headline(view, true),
+        [&](const Pen& pen) {
+            footer = footer_lines(pen, view);
+            return page_height(view, footer.size());
+        },
+        [&](const Pen& pen, double height) { draw_page(pen, view, footer, height); });
+}
+
 }  // namespace idlehark

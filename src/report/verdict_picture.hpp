@@ -4,6 +4,7 @@
 #include "src/result.hpp"
 
 #include <string>
+#include <string_view>
 
 namespace idlehark {
 
@@ -12,5 +13,7 @@ namespace idlehark {
 /// Output   PNG 1600 pixels wide, or SVG; chosen by the name's ending. Twice the same view, twice the same bytes.
 /// Errors   another ending; a file that cannot be written.
 Result<Done> draw_verdict(const VerdictView& view, const std::string& path);
+/// The same as one SVG element for an HTML page; `prefix` as for inline_page().
+[[nodiscard]] std::string verdict_svg(const VerdictView& view, std::string_view prefix);
 
 }  // namespace idlehark

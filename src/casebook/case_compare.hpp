@@ -1,0 +1,19 @@
+#pragma once
+
+#include "src/analysis/compare_visits.hpp"
+#include "src/casebook/casebook.hpp"
+
+#include <utility>
+
+namespace idlehark {
+
+/// The first and the last visit that have a recording of the whole engine; nothing if there are not two.
+Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook& book);
+
+/// What there is to compare of two visits: of each the recording with most marks (else the longest), and its last
+/// injector set, with the engine that the visit's results were made with.
+/// Errors   a visit that is not there, has no recording of the whole engine, or one of a cold against a warm engine
+///          (by the visits' own words) unless `anyway`.
+Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway);
+
+}  // namespace idlehark

@@ -1,0 +1,228 @@
+#include "src/casebook/case_report_of.hpp"
+
+#include "src/casebook/case_text.hpp"
+
+#include <algorithm>
+#include <array>
+#include <ctime>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+double number(const Json& o, const char* key) {
+    const auto at = o.find(key);
+    return at != o.end() && at->is_number() ? at->get<double>() : std::nan("");
+}
+std::string text(const Json& o, const char* key) {
+    const auto at = o.find(key);
+    if (at == o.end()) return {};
+    return at->is_string() ? at->get<std::string>() : at->is_number_integer() ? at->dump() : std::string{};
+}
+std::vector<std::string> texts(const Json& o, const char* key) {
+    std::vector<std::string> list;
+    if (const auto at = o.find(key); at != o.end() && at->is_array())
+        for (const auto& t : *at)
+            if (t.is_string()) list.push_back(t.get<std::string>());
+    return list;
+}
+/// The objects of a list.
+std::vector<Json> rows(const Json& o, const char* key) {
+    std::vector<Json> list;
+    if (const auto at = o.find(key); at != o.end() && at->is_array())
+        for (const auto& row : *at)
+            if (row.is_object()) list.push_back(row);
+    return list;
+}
+
+SprayVerdict verdict_of(const std::string& said) {
+    for (const auto v : {SprayVerdict::leak, SprayVerdict::overspray, SprayVerdict::none_seen})
+        if (said == word(v)) return v;
+    return SprayVerdict::undecided;
+}
+
+VerdictView spray_view(const CaseResult& r, const std::string& recording, const std::string& engine, const BayMap* map,
+                       const std::vector<RpmReading>& trace) {
+    const auto& f = r.figures;
+    VerdictView view;
+    view.recording = recording;
+    view.engine = engine;
+    view.idle_rpm = number(f, "idle_rpm");
+    view.hunting_rpm = number(f, "hunting_rpm");
+    view.smallest_provable_rpm = number(f, "smallest_provable_rpm");
+    view.matters_rpm = number(r.settings, "matters_rpm");
+    view.length_s = number(f, "length_s");
+    view.cautions = texts(f, "cautions");
+    view.notes = texts(f, "notes");
+    for (const auto& row : rows(f, "spots")) {
+        const auto bursts = number(row, "bursts");
+        const auto spot = text(row, "spot");
+        const auto* on_map = map ? map->find(spot) : nullptr;
+        view.spots.push_back({.spot = spot,
+                              .name = on_map ? on_map->name : std::string{},
+                              .bursts = std::isfinite(bursts) ? static_cast<int>(bursts) : 0,
+                              .change_rpm = number(row, "change_rpm"),
+                              .low_rpm = number(row, "low_rpm"),
+                              .high_rpm = number(row, "high_rpm"),
+                              .p_value = number(row, "p_value"),
+                              .delay_s = number(row, "delay_s"),
+                              .verdict = verdict_of(text(row, "verdict"))});
+    }
+    for (const auto& b : rows(f, "bursts"))
+        if (const auto t = number(b, "time_s"); std::isfinite(t))
+            view.bursts.push_back({.time_s = t, .spot = text(b, "spot")});
+    for (const auto& p : trace) view.speed.push_back({p.time_s, p.locked ? p.rpm : std::nan("")});
+    if (!std::isfinite(view.length_s) && !trace.empty()) view.length_s = trace.back().time_s;
+    return view;
+}
+
+void add_injectors(ReportVisit& v, const Json& f) {
+    v.injectors.clear();
+    for (const auto& row : rows(f, "injectors"))
+        v.injectors.push_back({.cylinder = static_cast<int>(std::clamp(number(row, "cylinder"), 0.0, 1000.0)),
+                               .rate_hz = number(row, "rate_hz"),
+                               .expected_hz = number(row, "expected_hz"),
+                               .missed_percent = number(row, "missed_percent"),
+                               .missed_low = number(row, "missed_low_percent"),
+                               .missed_high = number(row, "missed_high_percent"),
+                               .jitter_us = number(row, "jitter_us"),
+                               .open_close_ms = number(row, "open_close_ms"),
+                               .level_db = number(row, "level_db"),
+                               .verdict = text(row, "verdict"),
+                               .reasons = text(row, "reasons")});
+}
+
+void add_balance(ReportVisit& v, const Json& f) {
+    v.firings.clear();
+    v.half_order_share = number(f, "half_order_share");
+    for (const auto& row : rows(f, "cylinders")) {
+        v.firings_named = row.contains("cylinder");
+        v.firings.push_back({.name = text(row, v.firings_named ? "cylinder" : "firing"),
+                             .strength = number(row, "strength"),
+                             .strength_low = number(row, "strength_low"),
+                             .strength_high = number(row, "strength_high"),
+                             .misfire_percent = number(row, "misfire_percent"),
+                             .misfire_low = number(row, "misfire_low"),
+                             .misfire_high = number(row, "misfire_high"),
+                             .verdict = text(row, "verdict")});
+    }
+}
+
+void add_hiss(ReportVisit& v, const Json& f) {
+    v.hiss.clear();
+    for (const auto& row : rows(f, "spots"))
+        v.hiss.push_back({.spot = text(row, "spot"),
+                          .level_db = number(row, "level_db"),
+                          .level_low_db = number(row, "level_low_db"),
+                          .level_high_db = number(row, "level_high_db"),
+                          .follow_db = number(row, "follow_db"),
+                          .verdict = text(row, "verdict")});
+}
+
+Result<ReportVisit> visit_of(const Casebook& book, const Visit& visit, const std::string& engine, const BayMap* map) {
+    ReportVisit v;
+    v.date = visit.date;
+    v.title = visit.title;
+    v.warmth = visit.warmth == Warmth::not_said ? "" : std::string{word(visit.warmth)};
+    v.device = visit.device;
+    v.gain = visit.gain;
+    v.note = visit.note;
+    const auto recordings = book.recordings(visit.id);
+    if (!recordings) return recordings.error();
+    for (const auto& r : recordings.value())
+        v.recordings.push_back(fmt::format("{} ({}, {:.0f} s)", r.file, word(r.kind), r.length_s()));
+    const auto results = book.latest_results(visit.id);
+    if (!results) return results.error();
+    for (const auto& r : results.value()) {
+        if (!r.answered) {
+            v.failed.push_back(fmt::format("{}: {}", r.kind, finding_of(r)));
+            continue;
+        }
+        const RowId source = r.sources.empty() ? 0 : r.sources.front().recording;
+        if (r.kind == "spray") {
+            const auto recording = book.recording(source);
+            if (!recording) return recording.error();
+            const auto trace = book.trace_of_recording(source);
+            if (!trace) return trace.error();
+            v.sprays.push_back(spray_view(r, recording.value().file, engine, map, trace.value()));
+            continue;
+        }
+        if (r.kind == "idle") v.idle_rpm = number(r.figures, "rpm");
+        if (r.kind == "injectors") add_injectors(v, r.figures);
+        if (r.kind == "balance") add_balance(v, r.figures);
+        if (r.kind == "hiss") add_hiss(v, r.figures);
+        for (const auto* key : {"cautions", "notes"})
+            for (const auto& t : texts(r.figures, key)) {
+                const auto line = fmt::format("{}: {}", r.kind, t);
+                if (std::find(v.remarks.begin(), v.remarks.end(), line) == v.remarks.end()) v.remarks.push_back(line);
+            }
+    }
+    return v;
+}
+
+std::string limits_of(const LogEntry& e) {
+    const auto unit = e.unit.empty() ? "" : " " + e.unit;
+    if (e.low && e.high) return fmt::format("{:g} to {:g}{}", *e.low, *e.high, unit);
+    if (e.low) return fmt::format("{:g}{} or more", *e.low, unit);
+    if (e.high) return fmt::format("up to {:g}{}", *e.high, unit);
+    return {};
+}
+
+std::string today() {
+    std::array<char, 32> text{};
+    const auto now = std::time(nullptr);
+    std::tm local{};
+    localtime_r(&now, &local);
+    std::strftime(text.data(), text.size(), "%Y-%m-%d %H:%M", &local);
+    return text.data();
+}
+
+}  // namespace
+
+Result<CaseReport> report_of(const Casebook& book) {
+    CaseReport report;
+    const auto car = book.car();
+    if (!car) return car.error();
+    report.car = car.value().name;
+    report.made_at = today();
+    report.program = "idlehark " IDLEHARK_VERSION;
+    const auto engine = book.engine();
+    if (!engine) return engine.error();
+    report.engine = engine.value().engine;
+    auto map = book.map();
+    if (!map) return map.error();
+    if (map.value()) report.map = std::move(map.value()->map);
+    const auto log = book.log();
+    if (!log) return log.error();
+    for (const auto& e : log.value()) {
+        ReportCheck check{.name = e.name,
+                          .limits = limits_of(e),
+                          .reading = e.reading ? fmt::format("{:g}{}{}", *e.reading, e.unit.empty() ? "" : " ", e.unit)
+                                               : std::string{},
+                          .note = e.note,
+                          .state = e.state == LogState::ok       ? ReportCheck::State::ok
+                                   : e.state == LogState::faulty ? ReportCheck::State::faulty
+                                                                 : ReportCheck::State::not_done};
+        const auto same = std::find_if(report.log.begin(), report.log.end(),
+                                       [&](const ReportCheck& c) { return c.name == check.name; });
+        if (same == report.log.end())
+            report.log.push_back(std::move(check));
+        else
+            *same = std::move(check);
+    }
+    const auto visits = book.visits();
+    if (!visits) return visits.error();
+    for (const auto& v : visits.value()) {
+        auto visit = visit_of(book, v, report.engine.name, report.map ? &*report.map : nullptr);
+        if (!visit) return visit.error();
+        report.visits.push_back(std::move(visit.value()));
+    }
+    const auto notes = book.notes();
+    if (!notes) return notes.error();
+    for (const auto& n : notes.value()) report.notes.push_back(fmt::format("{}: {}", n.added_at, n.text));
+    return report;
+}
+
+}  // namespace idlehark

@@ -1,0 +1,96 @@
+#include "src/casebook/case_compare.hpp"
+#include "src/casebook/case_report_of.hpp"
+#include "src/cli/command.hpp"
+#include "src/cli/messages.hpp"
+#include "src/files/text_file.hpp"
+
+#include <memory>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+struct ReportOptions {
+    std::string folder, out, format;
+    std::vector<RowId> visits;
+    bool no_compare = false;
+};
+
+/// Listens to the two visits and adds their comparison, or why there is none.
+std::optional<Error> add_compare(const Casebook& book, const ReportOptions& options, CaseReport& report) {
+    RowId before = 0, after = 0;
+    if (options.visits.size() == 2) {
+        before = options.visits[0];
+        after = options.visits[1];
+    } else {
+        const auto pair = visits_to_compare(book);
+        if (!pair) return pair.error();
+        if (!pair.value()) return {};
+        before = pair.value()->first;
+        after = pair.value()->second;
+    }
+    const auto request = compare_request(book, before, after, false);
+    if (!request) {
+        report.why_no_compare = request.error().what;
+        return {};
+    }
+    std::optional<Progress> progress;
+    std::uint64_t last = 0;
+    ListenSinks sinks;
+    sinks.progress = [&](std::uint64_t done, std::uint64_t total) {
+        if (!progress || done < last) progress.emplace("listening", total);
+        last = done;
+        progress->at(done);
+    };
+    auto outcome = compare_visits(request.value(), sinks);
+    if (auto* view = std::get_if<CompareView>(&outcome))
+        report.compare = std::move(*view);
+    else
+        report.why_no_compare = std::get<VisitFailure>(outcome).error.what;
+    return {};
+}
+
+int report(const ReportOptions& options) {
+    const auto book = Casebook::open(options.folder, Casebook::Access::read);
+    if (!book) return refuse(book.error());
+    auto facts = report_of(book.value());
+    if (!facts) return refuse(facts.error());
+    if (!options.no_compare)
+        if (const auto wrong = add_compare(book.value(), options, facts.value())) return refuse(*wrong);
+    const auto& r = facts.value();
+    const auto text = options.format == "json"  ? report_json(r)
+                      : options.format == "csv" ? report_csv(r)
+                                                : report_html(r);
+    if (options.out.empty()) {
+        fmt::print("{}", text);
+        return close_output(kExitDone);
+    }
+    if (const auto written = write_text(options.out, text); !written) return refuse(written.error());
+    return close_output(kExitDone);
+}
+
+}  // namespace
+
+void add_report(CLI::App& app, Command& chosen) {
+    auto options = std::make_shared<ReportOptions>();
+    auto* command =
+        app.add_subcommand("report", "A case as one page to print or send: findings, figures, what is next");
+    command->add_option("CASE", options->folder, "The folder of the case")->required();
+    command->add_option("-o,--out", options->out, "File to write; else the report goes to the terminal");
+    command->add_option("--visits", options->visits, "Which two visits are compared, as in 1,2; else first and last")
+        ->delimiter(',')
+        ->expected(2);
+    command->add_flag("--no-compare", options->no_compare, "Leave out before and after: no sound is listened to");
+    options->format = "html";
+    command->add_option("--format", options->format, "html, json or csv")
+        ->check(CLI::IsMember({"html", "json", "csv"}))
+        ->capture_default_str();
+    command->footer(
+        "The page stands alone: no scripts, nothing from outside, figures drawn inside it; prints on A4 and Letter.\n"
+        "Example: idlehark report my-car -o report.html");
+    command->callback([options, &chosen] { chosen = [options] { return report(*options); }; });
+}
+
+}  // namespace idlehark
