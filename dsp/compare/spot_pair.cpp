@@ -107,6 +107,22 @@ FigureValue measured(const Trace& t, std::size_t spot, const WhitenedTrace::Prob
     return {.value = sum.score / sum.information, .sd = scale / std::sqrt(sum.information), .visit_sd = 0.0};
 }
 
+/// How much more the bursts of one visit disagree than unrest and uneven hands explain (Birge's ratio, R. T. Birge,
+/// Phys. Rev. 40 (1932) 207): something else fell on one of them. Never below 1.
+double disagreement(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale,
+                    const FigureValue& mean) {
+    double square = 0.0, n = 0.0;
+    for (const long cell : t.cells[spot]) {
+        const auto s = t.white.score(probe, cell + delay);
+        if (!(s.information > 0.0)) continue;
+        const double off = s.score / s.information - mean.value;
+        const double hands = kSprayBurst_share * mean.value;
+        square += off * off / (scale * scale / s.information + hands * hands);
+        n += 1.0;
+    }
+    return n < 2.0 ? 1.0 : std::max(1.0, std::sqrt(square / (n - 1.0)));
+}
+
 }  // namespace
 
 std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisit& after, IdleControl idle_control) {
@@ -140,6 +156,9 @@ std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisi
             weight += w;
         }
         if (weight == 0.0) continue;
+        for (std::size_t v = 0; v < 2; ++v)
+            if (std::isfinite(sides[v]->value))
+                sides[v]->sd *= disagreement(traces[v], s, probes[v], answer.delay, scale[v], *sides[v]);
         common = std::abs(common / weight);  // were nothing mended, both would have this change
         for (std::size_t v = 0; v < 2; ++v)
             sides[v]->visit_sd =

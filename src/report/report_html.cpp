@@ -75,6 +75,11 @@ std::string range(double low, double high, int decimals, bool sign = false) {
                : std::string{};
 }
 
+std::string chance(double p) {
+    if (!std::isfinite(p)) return "";
+    return p < 0.001 ? "< 0.001" : fmt::format("{:.3f}", p);
+}
+
 const char* word(Injection i) {
     return i == Injection::simultaneous ? "simultaneous" : i == Injection::grouped ? "grouped" : "sequential";
 }
@@ -144,9 +149,8 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
         std::vector<std::vector<std::string>> rows;
         for (const auto& row : ranked(s.spots))
             rows.push_back({row.spot, row.name, std::to_string(row.bursts), number(row.change_rpm, 1, true),
-                            range(row.low_rpm, row.high_rpm, 1, true),
-                            std::isfinite(row.p_value) && row.bursts > 0 ? fmt::format("{:.3f}", row.p_value) : "",
-                            std::string{idlehark::word(row.verdict)}});
+                            range(row.low_rpm, row.high_rpm, 1, true), row.bursts > 0 ? chance(row.p_value) : "",
+                            row.bursts > 0 ? std::string{idlehark::word(row.verdict)} : "not sprayed"});
         page.table({{"spot"},
                     {"joint"},
                     {"bursts", 'n'},

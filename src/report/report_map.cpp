@@ -66,10 +66,8 @@ void draw(const Pen& pen, const CaseReport& report, const Frame& f, double heigh
     for (const auto& s : map.spots) {
         const double x = left + (s.x_mm - f.x_mm) * f.scale, y = kTop + kEdge + (s.y_mm - f.y_mm) * f.scale;
         const auto& look = look_of(report, s.spot);
-        pen.sign(x, y, 14, look.sign, look.colour);
-        pen.text(x, y - 24, pen.fitted(s.spot, 110, kTextSize, true), kTextSize, kInk, Align::middle, true);
-        pen.text(x, y + 38, pen.fitted(s.name, std::clamp(60.0 * f.scale, 90.0, 220.0), 15), 15, kFaintInk,
-                 Align::middle);
+        pen.sign(x, y, 16, look.sign, look.colour);
+        pen.text(x, y - 28, pen.fitted(s.spot, 120, 28, true), 28, kInk, Align::middle, true);
     }
     double x = kMargin + 14;
     const double y = kTop + f.height_px + 48;

@@ -33,7 +33,11 @@ SpotRow spot(const char* id, const char* name, double change, double half, Spray
 }
 
 VerdictView spray(double leak_rpm) {
-    VerdictView view{.recording = "bay.flac", .engine = "Marlow 1600", .length_s = 300.0, .idle_rpm = 812.0};
+    VerdictView view;
+    view.recording = "bay.flac";
+    view.engine = "Marlow 1600";
+    view.length_s = 300.0;
+    view.idle_rpm = 812.0;
     view.hunting_rpm = 5.0;
     view.smallest_provable_rpm = 8.0;
     view.matters_rpm = 15.0;
@@ -52,7 +56,10 @@ VerdictView spray(double leak_rpm) {
 
 /// A case with everything in it.
 CaseReport full() {
-    CaseReport r{.car = "Marlow 1600, blue", .made_at = "2024-05-11 10:00", .program = "idlehark 0.1.0"};
+    CaseReport r;
+    r.car = "Marlow 1600, blue";
+    r.made_at = "2024-05-11 10:00";
+    r.program = "idlehark 0.1.0";
     r.engine.name = "Marlow 1600";
     r.engine.firing_order = {1, 3, 4, 2};
     r.map = BayMap{.name = "bay", .picture = {}, .spots = {}};
@@ -89,11 +96,22 @@ CaseReport full() {
     after.title = "after";
     after.sprays = {spray(0.5)};
     r.visits.push_back(after);
-    CompareView compare{.engine = "Marlow 1600", .before = "visit 1", .after = "visit 2"};
-    CompareRow row{.figure = "spot 7", .name = "plenum gasket, rear", .unit = "rpm", .before = 22.0, .after = 0.5};
+    CompareView compare;
+    compare.engine = "Marlow 1600";
+    compare.before = "visit 1";
+    compare.after = "visit 2";
+    CompareRow row;
+    row.figure = "spot 7";
+    row.name = "plenum gasket, rear";
+    row.unit = "rpm";
+    row.before = 22.0;
+    row.after = 0.5;
     row.change = {-21.5, -29.0, -14.0, 0.0001, ChangeVerdict::better};
     compare.rows = {row};
-    row = {.figure = "hunting", .name = "", .unit = "rpm", .before = 5.0, .after = 4.0};
+    row.figure = "hunting";
+    row.name = "";
+    row.before = 5.0;
+    row.after = 4.0;
     row.change = {-1.0, -3.0, 2.0, 1.0, ChangeVerdict::no_proven};
     compare.rows.push_back(row);
     r.compare = compare;
@@ -107,6 +125,17 @@ std::size_t place(const std::vector<NextStep>& steps, const std::string& words) 
     return steps.size();
 }
 
+/// What stands between each `begin` and the next `end`. (std::regex overflows its stack on pages of this size.)
+std::vector<std::string> after(const std::string& text, const std::string& begin, char end) {
+    std::vector<std::string> found;
+    for (auto at = text.find(begin); at != std::string::npos; at = text.find(begin, at + 1)) {
+        const auto from = at + begin.size();
+        const auto to = text.find(end, from);
+        if (to != std::string::npos) found.push_back(text.substr(from, to - from));
+    }
+    return found;
+}
+
 /// Nothing that runs, nothing from outside, in whatever the report was made of.
 void check_self_contained(const std::string& html) {
     const auto lower = [&] {
@@ -116,17 +145,28 @@ void check_self_contained(const std::string& html) {
         return t;
     }();
     for (const char* bad : {"<script", "<iframe", "<object", "<embed", "<link", "<img", "<a ", "<form", "<base",
-                            "@import", "javascript:", "src="})
+                            "@import", "javascript:"})
         CHECK_THAT(lower, !Contains(bad));
     // Every reference is to something inside the page, and there.
-    const std::regex reference{R"re((?:href="|url\()([^")]*))re"};
-    for (std::sregex_iterator i{lower.begin(), lower.end(), reference}, end; i != end; ++i) {
-        const auto target = (*i)[1].str();
+    for (const auto& target : after(lower, "href=\"", '"')) {
         REQUIRE(target.substr(0, 1) == "#");
         REQUIRE_THAT(lower, Contains("id=\"" + target.substr(1) + "\""));
     }
-    const std::regex handler{R"(<[^>]*\son[a-z]+\s*=)"};
-    CHECK_FALSE(std::regex_search(lower, handler));
+    for (const auto& target : after(lower, "url(", ')')) {
+        REQUIRE(target.substr(0, 1) == "#");
+        REQUIRE_THAT(lower, Contains("id=\"" + target.substr(1) + "\""));
+    }
+    // No tag, the values of its attributes aside, has a handler or a source.
+    for (const auto& tag : after(lower, "<", '>')) {
+        std::string bare;
+        bool quoted = false;
+        for (const char c : tag) {
+            if (c == '"') quoted = !quoted;
+            if (!quoted) bare += c;
+        }
+        CHECK_FALSE(quoted);
+        CHECK_THAT(bare, !Contains(" on") && !Contains("src"));
+    }
 }
 
 }  // namespace
@@ -162,9 +202,7 @@ TEST_CASE("Report: holds everything of a case and stands alone", "[src][report]"
     std::size_t drawings = 0;
     for (auto at = html.find("<svg"); at != std::string::npos; at = html.find("<svg", at + 1)) ++drawings;
     CHECK(drawings == 4);
-    std::vector<std::string> ids;
-    const std::regex id{R"re( id="([^"]*)")re"};
-    for (std::sregex_iterator i{html.begin(), html.end(), id}, end; i != end; ++i) ids.push_back((*i)[1]);
+    auto ids = after(html, " id=\"", '"');
     CHECK(ids.size() > 20);
     std::sort(ids.begin(), ids.end());
     CHECK(std::adjacent_find(ids.begin(), ids.end()) == ids.end());
@@ -279,7 +317,7 @@ TEST_CASE("Report: prints on A4 and on Letter, pages full width and nothing cut 
     }
     const ScratchFolder folder;
     const auto html = report_html(full());
-    for (const auto& [name, css, size] : {std::tuple{"a4", "A4", "595"}, std::tuple{"letter", "Letter", "612"}}) {
+    for (const auto& [name, css, size] : {std::tuple{"a4", "A4", "595"}, std::tuple{"letter", "letter", "612"}}) {
         CAPTURE(name);
         auto sized = html;
         sized.replace(sized.find("@page {"), 7, std::string("@page { size: ") + css + ";");
@@ -292,7 +330,7 @@ TEST_CASE("Report: prints on A4 and on Letter, pages full width and nothing cut 
         if (std::system(run.c_str()) != 0) FAIL(test::slurp(folder.path("log")));
         REQUIRE(std::system(("pdfinfo " + pdf + " >" + folder.path("info")).c_str()) == 0);
         const auto info = test::slurp(folder.path("info"));
-        CHECK_THAT(info, Contains("Page size:       " + std::string(size)));
+        CHECK_THAT(info, Contains(std::string("(") + css + ")"));
         std::smatch pages;
         REQUIRE(std::regex_search(info, pages, std::regex{R"(Pages:\s+(\d+))"}));
         CHECK(std::stoi(pages[1]) >= 4);
