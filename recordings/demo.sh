@@ -37,3 +37,5 @@ $idlehark case add "$marlow" visit --title "after the repair" --date 2026-06-06 
 $idlehark case add "$marlow" recording recordings/after.ogg --marks recordings/after-marks.csv
 say ""
 $idlehark case show "$marlow"
+$idlehark report "$marlow" -o build/demo/report.html
+say "" "The case as a page, to print or to send: build/demo/report.html"

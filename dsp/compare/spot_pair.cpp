@@ -21,6 +21,7 @@ constexpr double kSmoothing_s = 0.4;  // of the tracker
 constexpr double kLongestDelay_s = 2.5;
 constexpr double kKeepClear_s = 6.0;  // shams from answers
 constexpr std::size_t kLeastShams = 40;
+constexpr double kExpectedCounts = 4.0;
 
 /// One visit's speed, whitened, and where each spot was sprayed in it.
 struct Trace {
@@ -108,7 +109,8 @@ FigureValue measured(const Trace& t, std::size_t spot, const WhitenedTrace::Prob
 }
 
 /// How much more the bursts of one visit disagree than unrest and uneven hands explain (Birge's ratio, R. T. Birge,
-/// Phys. Rev. 40 (1932) 207): something else fell on one of them. Never below 1.
+/// Phys. Rev. 40 (1932) 207): something else fell on one of them. Never below 1; three bursts tell their own scatter
+/// poorly, so that the expected one counts as kExpectedCounts more.
 double disagreement(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale,
                     const FigureValue& mean) {
     double square = 0.0, n = 0.0;
@@ -120,7 +122,7 @@ double disagreement(const Trace& t, std::size_t spot, const WhitenedTrace::Probe
         square += off * off / (scale * scale / s.information + hands * hands);
         n += 1.0;
     }
-    return n < 2.0 ? 1.0 : std::max(1.0, std::sqrt(square / (n - 1.0)));
+    return n < 2.0 ? 1.0 : std::max(1.0, std::sqrt((square + kExpectedCounts) / (n - 1.0 + kExpectedCounts)));
 }
 
 }  // namespace
