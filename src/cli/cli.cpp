@@ -22,8 +22,7 @@ int run_command_line(int argc, const char* const* argv, const WindowOpener& open
         "input.");
 
     Command chosen;
-    for (const auto add : {add_idle, add_bursts, add_spray, add_plan, add_injectors, add_hiss, add_balance,
-    for (const auto add : {add_idle, add_bursts, add_spray, add_injectors, add_hiss, add_balance, add_compare,
+    for (const auto add : {add_idle, add_bursts, add_spray, add_plan, add_injectors, add_hiss, add_balance, add_compare,
                            add_practice, add_demo, add_devices, add_record, add_listen, add_case, add_report})
         add(app, chosen);
     add_window(app, chosen, open_window);
