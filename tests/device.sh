@@ -100,7 +100,21 @@ timeout 60 "$program" record "$scratch/torn.flac" $device --resume --seconds 2 -
 [ -s "$scratch/torn-part2.flac" ] || wrong "resuming made no second part"
 grep -q '"continues": "torn.flac"' "$scratch/torn-part2.settings.json" || wrong "the part does not name the one before"
 
-# 3. The server dies; the program is killed: what was recorded opens.
+# 3. The program is stopped for so long that the server's buffer runs over: the lost sound is told, the rest is kept.
+play
+"$program" record "$scratch/held.wav" --device pulse --rate 96000 --channels 2 --no-check --seconds 60 \
+    2>"$scratch/held.err" >/dev/null &
+recording=$!
+sleep 6
+kill -STOP $recording
+sleep 20
+kill -CONT $recording
+wait $recording
+[ $? -eq 2 ] || wrong "sound lost in the server: exit code is not 2"
+grep -q 'of sound were lost on the way' "$scratch/held.err" || { wrong "lost sound is not told"; cat "$scratch/held.err"; }
+quiet_player
+
+# 4. The server dies; the program is killed: what was recorded opens.
 for how in server program; do
     play
     # shellcheck disable=SC2086
@@ -121,7 +135,7 @@ for how in server program; do
         quiet_player
     fi
 done
-for name in torn.flac server.wav program.wav; do
+for name in torn.flac held.wav server.wav program.wav; do
     readings=$("$program" idle "$scratch/$name" --engine "$recordings/engine.json" 2>/dev/null | grep -c ',')
     echo "$name: $readings readings of sound kept"
     [ "$readings" -ge 20 ] || wrong "$name holds less than two seconds"

@@ -56,7 +56,15 @@ std::optional<Error> LiveSource::broken() {
     if (const auto slept_s = sleep_.slept_s())
         return Error{fmt::format("the machine slept for {:.0f} s; nothing was heard meanwhile", *slept_s),
                      "Go on in a new part with --resume."};
-    const bool stalled = stall_.stalled(stream_->capture().frames(), StallWatch::Clock::now());
+    const double heard_s = static_cast<double>(stream_->capture().frames()) / sample_rate_hz_;
+    const auto now = StallWatch::Clock::now();
+    if (const auto lost_s = lag_.lost_s(heard_s, std::chrono::duration<double>(now.time_since_epoch()).count()))
+        return Error{
+            fmt::format("{:.1f} s of sound were lost on the way here, a few seconds ago: was the program or the "
+                        "machine held up?",
+                        *lost_s),
+            "Take nothing from the last ten seconds. Go on in a new part with --resume."};
+    const bool stalled = stall_.stalled(stream_->capture().frames(), now);
     if (!stalled && stream_->running()) return {};
     return Error{fmt::format("{} delivers no more sound: was it unplugged?", name_),
                  "Plug it in, then go on in a new part with --resume."};

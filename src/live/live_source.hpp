@@ -35,7 +35,8 @@ class LiveSource {
     [[nodiscard]] bool is_device() const noexcept { return stream_.has_value(); }
     /// A file that has been played to its end.
     [[nodiscard]] bool at_end() const noexcept { return player_ && player_->done(); }
-    /// Why no more sound can be expected: unplugged, asleep. To be asked several times a second.
+    /// Why the recording cannot go on as one: unplugged, asleep, sound lost on the way. To be asked several times a
+    /// second.
     [[nodiscard]] std::optional<Error> broken();
 
    private:
@@ -51,6 +52,7 @@ class LiveSource {
     std::unique_ptr<FilePlayer> player_;
     StallWatch stall_{std::chrono::seconds{2}};
     SleepWatch sleep_;
+    LagWatch lag_;
 };
 
 }  // namespace idlehark

@@ -275,6 +275,9 @@ TEST_CASE("Watches: a device that stalls and a machine that slept are noticed, o
     CHECK_FALSE(stall.stalled(100, start + 3800ms));
     CHECK(stall.stalled(100, start + 4000ms));
     CHECK_FALSE(stall.stalled(101, start + 4100ms));
+    CHECK_FALSE(stall.stalled(101, start + 30s));  // nobody asked meanwhile
+    CHECK_FALSE(stall.stalled(101, start + 31s));
+    CHECK(stall.stalled(101, start + 32100ms));
 
     SleepWatch sleep;
     CHECK_FALSE(sleep.slept_s(5000.0, 1000.0).has_value());  // slept before we started
@@ -282,6 +285,34 @@ TEST_CASE("Watches: a device that stalls and a machine that slept are noticed, o
     CHECK(sleep.slept_s(5100.1, 1011.0).value() == Approx(89.0));
     CHECK_FALSE(sleep.slept_s(5101.1, 1012.0).has_value());
     CHECK_FALSE(SleepWatch{}.slept_s().has_value());
+}
+
+TEST_CASE("Live: sound lost without a word is told by the clock; a backlog and clocks that run apart are not",
+          "[live]") {
+    // Sound comes in pieces of 0.1 s, 0.3 s late, its clock 500 ppm slow; asked every 30 ms.
+    double held_until_s = 0.0, held_at_s = 0.0, missing_s = 0.0;
+    const auto sound_at = [&](double clock_s) {
+        const double reached_s = clock_s < held_until_s ? held_at_s : clock_s;
+        return std::floor((reached_s * (1.0 - 5e-4) - 0.3 - missing_s) * 10.0) / 10.0;
+    };
+    LagWatch watch;
+    std::vector<std::pair<double, double>> told;
+    const auto run = [&](double from_s, double to_s) {
+        for (double t = from_s; t < to_s; t += 0.03)
+            if (const auto lost = watch.lost_s(std::max(0.0, sound_at(t)), t)) told.emplace_back(t, *lost);
+    };
+    run(0.0, 3600.0);
+    CHECK(told.empty());
+    held_at_s = 3600.0, held_until_s = 3612.0;  // held up for 12 s, then all of it comes at once
+    run(3600.0, 3660.0);
+    CHECK(told.empty());
+    held_at_s = 3660.0, held_until_s = 3690.0;
+    run(3660.0, 3690.0);
+    missing_s = 23.0;  // and here most of it does not
+    run(3690.0, 3800.0);
+    REQUIRE(told.size() == 1);
+    CHECK(told[0].second == Approx(23.0).margin(0.15));
+    CHECK(told[0].first < 3694.0);
 }
 
 TEST_CASE("ListenView: hunting is the amplitude of the swing", "[live]") {
