@@ -1,6 +1,6 @@
 #!/bin/sh
 # The main job on the bundled recordings: builds Idlehark, prints the verdict per spot, writes a picture of it; then keeps
-# the car's case: before, repair, after.
+# the car's case: before, repair, after; opens the window where there is a display.
 # Installs Debian packages if any are missing (root or sudo); writes nothing outside build/demo.
 set -eu
 cd "$(dirname "$0")/.."
@@ -39,3 +39,10 @@ say ""
 $idlehark case show "$marlow"
 $idlehark report "$marlow" -o build/demo/report.html
 say "" "The case as a page, to print or to send: build/demo/report.html"
+
+# Where there is a display, the window plays the same recording; it needs nothing of the rest and fails alone.
+if [ -n "${DISPLAY:-}" ]; then
+    say "" "The window opens on the same recording. Ctrl Q closes it."
+    $idlehark window --replay recordings/bay.ogg --cases build/demo/cases ||
+        say "The window could not be opened; all else is in build/demo."
+fi
