@@ -15,20 +15,6 @@ constexpr double kTop = 190, kHeight = 430;  // of the strip
 constexpr double kLeft = 110;
 constexpr double kWords = 150;  // under the strip
 
-constexpr Colour colour_of(CylinderVerdict v) {
-    switch (v) {
-        case CylinderVerdict::weak:
-            return {0.74, 0.12, 0.10};
-        case CylinderVerdict::misfires:
-            return {0.76, 0.46, 0.02};
-        case CylinderVerdict::even:
-            return {0.10, 0.44, 0.34};
-        case CylinderVerdict::sounds_different:
-        case CylinderVerdict::undecided:
-            break;
-    }
-    return {0.40, 0.40, 0.44};
-}
 constexpr Sign sign_of(CylinderVerdict v) {
     switch (v) {
         case CylinderVerdict::weak:
@@ -87,7 +73,7 @@ void draw(const Pen& pen, const BalanceView& view, double height) {
     const double spread = last > 0.0 ? (right - kLeft - room) / last : 0.0;
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
-        const auto k = colour_of(f.verdict);
+        const auto k = colour_of(sign_of(f.verdict));
         const double x = kLeft + 0.5 * room + spread * f.angle_deg;
         if (std::isfinite(f.strength)) {
             const double w = 0.42 * std::min(room, 180.0);

@@ -14,20 +14,6 @@ namespace {
 constexpr double kTop = 206, kRow = 56;
 constexpr double kNumbers = 440, kLeft = 650, kRight = 1230, kWords = 1262;
 
-constexpr Colour colour_of(ChangeVerdict v) {
-    switch (v) {
-        case ChangeVerdict::better:
-            return {0.10, 0.44, 0.34};
-        case ChangeVerdict::worse:
-            return {0.74, 0.12, 0.10};
-        case ChangeVerdict::changed:
-            return {0.76, 0.46, 0.02};
-        case ChangeVerdict::no_proven:
-        case ChangeVerdict::unknown:
-            break;
-    }
-    return {0.40, 0.40, 0.44};
-}
 constexpr Sign sign_of(ChangeVerdict v) {
     switch (v) {
         case ChangeVerdict::better:
@@ -57,7 +43,7 @@ std::vector<std::string> footer(const Pen& pen, const CompareView& view) {
 
 void draw_row(const Pen& pen, const CompareRow& r, double y) {
     const auto& c = r.change;
-    const auto k = colour_of(c.verdict);
+    const auto k = colour_of(sign_of(c.verdict));
     const bool named = !r.name.empty();
     pen.text(kMargin, named ? y - 3 : y + 8, pen.fitted(r.figure, kNumbers - kMargin - 100, kTextSize, true), kTextSize,
              kInk, Align::left, true);

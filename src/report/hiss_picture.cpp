@@ -14,19 +14,6 @@ namespace {
 constexpr double kTop = 200, kRow = 64;
 constexpr double kLeft = 330, kRight = 1180, kWords = 1220;
 
-constexpr Colour colour_of(HissVerdict v) {
-    switch (v) {
-        case HissVerdict::stands_out:
-            return {0.74, 0.12, 0.10};
-        case HissVerdict::loud_steady:
-            return {0.76, 0.46, 0.02};
-        case HissVerdict::ordinary:
-            return {0.10, 0.44, 0.34};
-        case HissVerdict::undecided:
-            break;
-    }
-    return {0.40, 0.40, 0.44};
-}
 constexpr Sign sign_of(HissVerdict v) {
     switch (v) {
         case HissVerdict::stands_out:
@@ -90,7 +77,7 @@ void draw(const Pen& pen, const HissView& view, double height) {
         const auto& r = view.rows[i];
         const auto& f = r.figures;
         const double y = kTop + kRow * (static_cast<double>(i) + 0.5);
-        const auto k = colour_of(f.verdict);
+        const auto k = colour_of(sign_of(f.verdict));
         pen.text(kMargin, y + 8, pen.fitted(r.spot, kLeft - kMargin - 20, kTextSize, true), kTextSize, kInk,
                  Align::left, true);
         bar(y - 9, 22, f.level_db, f.level_low_db, f.level_high_db, k, 0.6);

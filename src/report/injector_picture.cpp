@@ -22,20 +22,6 @@ constexpr double kPairFrom_ms = -6.0, kPairTo_ms = 10.0;  // about the opening c
 constexpr double kLow_db = -2.0;
 constexpr double kLeastHigh_db = 12.0;
 
-constexpr Colour colour_of(InjectorVerdict v) {
-    switch (v) {
-        case InjectorVerdict::silent:
-            return {0.74, 0.12, 0.10};
-        case InjectorVerdict::missing_clicks:
-            return {0.76, 0.46, 0.02};
-        case InjectorVerdict::regular:
-            return {0.10, 0.44, 0.34};
-        case InjectorVerdict::differs:
-            break;
-    }
-    return {0.40, 0.40, 0.44};
-}
-
 constexpr Sign sign_of(InjectorVerdict v) {
     switch (v) {
         case InjectorVerdict::silent:
@@ -65,7 +51,7 @@ void trace(const Pen& pen, const std::vector<double>& x, const std::vector<doubl
 void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double high_db, double top) {
     const auto& r = row.reading;
     const auto& probe = row.probe;
-    const auto k = colour_of(r.verdict);
+    const auto k = colour_of(sign_of(r.verdict));
     const Axis y{kLow_db, high_db, top + kPlot, top};
     const auto level = [&](double ratio) { return y.at(std::clamp(decibels(ratio), kLow_db, high_db)); };
     pen.text(kMargin, top + kPlot / 2 + 12, std::to_string(r.cylinder), kTitleSize, kInk, Align::left, true);

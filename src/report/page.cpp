@@ -215,11 +215,15 @@ std::string inline_page(std::string_view prefix, std::string_view label,
                        html_text(label), body);
 }
 
+Result<Done> check_picture_name(const std::string& path) {
+    if (path.ends_with(".png") || path.ends_with(".svg")) return Done{};
+    return Error{path + ": a picture is written as .png or .svg", ""};
+}
+
 Result<Done> write_page(const std::string& path, const std::function<double(const Pen&)>& height_of,
                         const std::function<void(const Pen&, double height)>& draw) {
+    if (const auto named = check_picture_name(path); !named) return named.error();
     const bool png = path.ends_with(".png");
-    if (!png && !path.ends_with(".svg")) return Error{path + ": a picture is written as .png or .svg", ""};
-
     const double height = height_by(height_of);
     const std::unique_ptr<cairo_surface_t, DropSurface> surface{
         png ? cairo_image_surface_create(CAIRO_FORMAT_RGB24, static_cast<int>(kWidth), static_cast<int>(height))

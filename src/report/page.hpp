@@ -38,6 +38,20 @@ enum class Align { left, middle, right };
 /// A verdict is told by shape, not by colour alone.
 enum class Sign { filled_diamond, half_triangle, open_circle, open_square };
 
+[[nodiscard]] constexpr Colour colour_of(Sign sign) noexcept {
+    switch (sign) {
+        case Sign::filled_diamond:
+            return {0.74, 0.12, 0.10};
+        case Sign::half_triangle:
+            return {0.76, 0.46, 0.02};
+        case Sign::open_circle:
+            return {0.10, 0.44, 0.34};
+        case Sign::open_square:
+            break;
+    }
+    return {0.40, 0.40, 0.44};
+}
+
 class Pen {
    public:
     explicit Pen(cairo_t* c) : c_(c) {}
@@ -70,6 +84,9 @@ struct Axis {
     [[nodiscard]] double at(double v) const { return from_px + (v - low) / (high - low) * (to_px - from_px); }
     [[nodiscard]] std::vector<double> ticks(int about) const;
 };
+
+/// Can a picture be written under that name? To be asked before the work, not after it.
+[[nodiscard]] Result<Done> check_picture_name(const std::string& path);
 
 /// Draws a page and writes it.
 /// Output   PNG kWidth pixels wide, or SVG; chosen by the name's ending. Twice the same drawing, twice the same bytes.

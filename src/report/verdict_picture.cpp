@@ -14,20 +14,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr Colour colour_of(SprayVerdict v) {
-    switch (v) {
-        case SprayVerdict::leak:
-            return {0.74, 0.12, 0.10};
-        case SprayVerdict::overspray:
-            return {0.76, 0.46, 0.02};
-        case SprayVerdict::none_seen:
-            return {0.10, 0.44, 0.34};
-        case SprayVerdict::undecided:
-            break;
-    }
-    return {0.40, 0.40, 0.44};
-}
-
 constexpr Sign sign_of(SprayVerdict v) {
     switch (v) {
         case SprayVerdict::leak:
@@ -128,10 +114,10 @@ void draw_trace(const Pen& pen, const VerdictView& view, double top) {
         const auto verdict = verdict_of(view, b.spot);
         const bool leak = verdict == SprayVerdict::leak;
         const double px = x.at(b.time_s);
-        pen.line(px, top + 34, px, bottom, leak ? colour_of(verdict) : kGrid, leak ? 2.5 : 1.5);
+        pen.line(px, top + 34, px, bottom, leak ? colour_of(sign_of(verdict)) : kGrid, leak ? 2.5 : 1.5);
         const double half = pen.width_of(b.spot, kSmallSize, leak) / 2;
         if (!leak && px - half < free_from) continue;
-        pen.text(px, top + 26, b.spot, kSmallSize, leak ? colour_of(verdict) : kFaintInk, Align::middle, leak);
+        pen.text(px, top + 26, b.spot, kSmallSize, leak ? colour_of(sign_of(verdict)) : kFaintInk, Align::middle, leak);
         free_from = px + half + 5;
     }
 
@@ -195,7 +181,7 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
     for (std::size_t i = 0; i < rows.size(); ++i) {
         const auto& s = rows[i];
         const double y = first + kRow * (static_cast<double>(i) + 0.5);
-        const auto colour = colour_of(s.verdict);
+        const auto colour = colour_of(sign_of(s.verdict));
         const bool leak = s.verdict == SprayVerdict::leak;
         if (i > 0) pen.line(kMargin, y - kRow / 2, kWidth - kMargin, y - kRow / 2, kGrid, 1.0);
 
