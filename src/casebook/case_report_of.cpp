@@ -1,10 +1,9 @@
 #include "src/casebook/case_report_of.hpp"
 
 #include "src/casebook/case_text.hpp"
+#include "src/files/local_time.hpp"
 
 #include <algorithm>
-#include <array>
-#include <ctime>
 
 #include <fmt/format.h>
 
@@ -170,15 +169,6 @@ std::string limits_of(const LogEntry& e) {
     return {};
 }
 
-std::string today() {
-    std::array<char, 32> text{};
-    const auto now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::strftime(text.data(), text.size(), "%Y-%m-%d %H:%M", &local);
-    return text.data();
-}
-
 }  // namespace
 
 Result<CaseReport> report_of(const Casebook& book) {
@@ -186,7 +176,7 @@ Result<CaseReport> report_of(const Casebook& book) {
     const auto car = book.car();
     if (!car) return car.error();
     report.car = car.value().name;
-    report.made_at = today();
+    report.made_at = local_time("%Y-%m-%d %H:%M");
     report.program = "idlehark " IDLEHARK_VERSION;
     const auto engine = book.engine();
     if (!engine) return engine.error();

@@ -1,6 +1,7 @@
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/schema.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 
 #include <cerrno>

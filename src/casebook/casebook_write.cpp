@@ -3,6 +3,7 @@
 #include "src/casebook/sound_store.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"
 #include "src/recording/sound_file.hpp"

@@ -2,6 +2,7 @@
 
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/schema.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 
 #include <algorithm>

@@ -1,25 +1,16 @@
 #include "src/desk/desk_case.hpp"
 
+#include "src/files/local_time.hpp"
 #include "src/visit/caution_gate.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <ctime>
 
 namespace idlehark {
 
 namespace {
 
 constexpr double kSameMark_s = 0.01;
-
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 24> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S", &local)};
-}
 
 bool same(const Engine& a, const Engine& b) {
     return a.name == b.name && a.cylinders == b.cylinders && a.strokes == b.strokes &&

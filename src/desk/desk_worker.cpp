@@ -4,6 +4,7 @@
 #include "src/casebook/measure.hpp"
 #include "src/desk/practice_truth.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/files/text_file.hpp"
 #include "src/practice/practice_bay.hpp"
@@ -11,10 +12,8 @@
 #include "src/report/verdict_text.hpp"
 
 #include <algorithm>
-#include <array>
 #include <chrono>
 #include <cmath>
-#include <ctime>
 #include <filesystem>
 #include <utility>
 #include <variant>
@@ -56,14 +55,6 @@ Engine usual_engine() {
     e.name = "";
     e.firing_order = {1, 3, 4, 2};
     return e;
-}
-
-std::string today() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 20> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%d", &local)};
 }
 
 }  // namespace
@@ -169,10 +160,11 @@ Result<Done> Desk::Worker::ensure_case() {
     if (code)
         return Error{fmt::format("{}: cannot be made ({})", options_.cases_folder, code.message()),
                      "Choose another folder with --cases, or make room."};
-    const auto base = (fs::path{options_.cases_folder} / (today() + (truth_ ? "-practice" : ""))).string();
+    const auto base =
+        (fs::path{options_.cases_folder} / (local_time("%Y-%m-%d") + (truth_ ? "-practice" : ""))).string();
     auto folder = base;
     for (int n = 2; fs::exists(folder, code); ++n) folder = fmt::format("{}-{}", base, n);
-    const auto name = state_.engine.name.empty() ? today() : state_.engine.name;
+    const auto name = state_.engine.name.empty() ? local_time("%Y-%m-%d") : state_.engine.name;
     auto made = DeskCase::create(folder, name, state_.engine, state_.map, truth_ ? "practice" : "");
     if (!made) return made.error();
     case_.emplace(std::move(made.value()));

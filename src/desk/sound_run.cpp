@@ -1,23 +1,13 @@
 #include "src/desk/sound_run.hpp"
 
 #include "src/files/last_choice.hpp"
-
-#include <array>
-#include <ctime>
+#include "src/files/local_time.hpp"
 
 namespace idlehark {
 
 namespace {
 
 constexpr double kWantedRate_hz = 48000.0;
-
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 40> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S%z", &local)};
-}
 
 Result<LiveSource> open_device(const std::string& wanted) {
     if (!wanted.empty()) return LiveSource::device(wanted, kWantedRate_hz, 1);
@@ -34,7 +24,7 @@ Result<Done> SoundRun::begin(const Start& start, Capture& capture) {
         settings.device = name_;
         settings.sample_rate_hz = sample_rate_hz_;
         settings.channels = capture.channels();
-        settings.started_at = now_text();
+        settings.started_at = now_text_with_zone();
         auto recorder = Recorder::create(start.record_path, settings);
         if (!recorder) return recorder.error();
         recorder_.emplace(std::move(recorder.value()));

@@ -1,9 +1,7 @@
 #include "src/files/plain_text.hpp"
 
-#include <array>
 #include <cstddef>
 #include <cstdint>
-#include <ctime>
 
 namespace idlehark {
 
@@ -32,14 +30,6 @@ std::size_t sequence(std::string_view text) {
 }
 
 }  // namespace
-
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 40> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S", &local)};
-}
 
 std::string printable(std::string_view text) {
     std::string out;
