@@ -418,9 +418,9 @@ void CombSearch::prefer_stated_range() {
             const bool related = std::any_of(kSharedLines.begin(), kSharedLines.end(),
                                              [ratio](double r) { return std::abs(ratio / r - 1.0) < kGridStep; });
             if (!related) continue;
-            const double less = p.evidence - std::min(p.evidence, q.evidence - kRivalMargin);
-            p.score *= p.evidence > 0.0 ? 1.0 - less / p.evidence : 1.0;
-            p.evidence -= less;
+            const double left = std::min(p.evidence, q.evidence - kRivalMargin);
+            if (p.evidence > 0.0) p.score *= left / p.evidence;
+            p.evidence = left;
         }
     }
 }

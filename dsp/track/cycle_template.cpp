@@ -195,17 +195,17 @@ void CycleTemplate::cut_foreign_tones(const CyclePath& path, double highest_hz) 
     float sum = 0.F;
     for (std::size_t b = lowest; b < highest; ++b) sum += std::norm(bins_[b]);
     const float threshold = kToneOverMean * sum / static_cast<float>(highest - lowest);
-    std::vector<std::complex<float>> tones(bins_.size());
+    tones_.assign(bins_.size(), 0.F);
     float cut = 0.F;
     for (std::size_t b = lowest + kToneReach; b < highest; ++b)
         if (std::norm(bins_[b]) > threshold) {
             cut += std::norm(bins_[b]);
             std::copy_n(bins_.begin() + static_cast<std::ptrdiff_t>(b - kToneReach), 2 * kToneReach + 1,
-                        tones.begin() + static_cast<std::ptrdiff_t>(b - kToneReach));
+                        tones_.begin() + static_cast<std::ptrdiff_t>(b - kToneReach));
         }
     foreign_share_ = sum > 0.F ? static_cast<double>(cut / sum) : 0.0;
     if (cut <= 0.F) return;
-    fft_.inverse(tones, in_);
+    fft_.inverse(tones_, in_);
     const float scale = 1.F / static_cast<float>(fft_.size());
     for (std::size_t i = 0; i < length_; ++i) x_[i] -= scale * in_[i];
 }

@@ -66,7 +66,7 @@ class CycleTemplate {
     RealFft fft_, cycle_fft_;
     double lead_s_ = 0.0;  ///< of sample 0 against the segment's start
     std::vector<float> in_, x_, floors_, group_, sums_, shape_, slope_;
-    std::vector<std::complex<float>> bins_, cycle_, work_;
+    std::vector<std::complex<float>> bins_, cycle_, work_, tones_;
     struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point
         float value, rise, value_gain, rise_gain;
     };
