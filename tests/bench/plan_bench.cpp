@@ -168,18 +168,7 @@ Outcome heard_visit(const sim::SessionSpec& spec, std::uint64_t seed) {
 }
 
 /// Three bursts everywhere through the same pipeline.
-Outcome three_heard(const sim::SessionSpec& spec) {
-    const sim::Session session(spec);
-    const auto source = session.sound();
-    const auto sound = sim::render_seconds(*source, session.duration_s());
-    auto bursts = test::marked_bursts(session);
-    std::vector<double> times_s;
-    for (const auto& b : bursts) times_s.push_back(b.time_s);
-    const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound), 1.5);
-    for (std::size_t i = 0; i < bursts.size(); ++i)
-        if (hisses[i]) bursts[i].found_onset_s = hisses[i]->time_s;
-    const auto r = evaluate_spray(track_idle({.sample_rate_hz = kRate_hz, .engine = spec.engine.engine}, sound), bursts,
-                                  test::mapped_spots(spec));
+Outcome outcome_of(const sim::Session& session, std::span<const SprayBurst> bursts, const SprayTestResult& r) {
     Outcome out;
     for (const auto& s : r.spots) {
         out.leak.push_back(s.verdict == SprayVerdict::leak);
@@ -192,22 +181,28 @@ Outcome three_heard(const sim::SessionSpec& spec) {
     return out;
 }
 
+Outcome three_heard(const sim::SessionSpec& spec) {
+    const sim::Session session(spec);
+    const auto source = session.sound();
+    const auto sound = sim::render_seconds(*source, session.duration_s());
+    auto bursts = test::marked_bursts(session);
+    std::vector<double> times_s;
+    for (const auto& b : bursts) times_s.push_back(b.time_s);
+    const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound), 1.5);
+    for (std::size_t i = 0; i < bursts.size(); ++i)
+        if (hisses[i]) bursts[i].found_onset_s = hisses[i]->time_s;
+    const auto r = evaluate_spray(track_idle({.sample_rate_hz = kRate_hz, .engine = spec.engine.engine}, sound), bursts,
+                                  test::mapped_spots(spec));
+    return outcome_of(session, bursts, r);
+}
+
 Outcome three_everywhere(const sim::SessionSpec& spec, std::uint64_t seed) {
     const sim::Session session(spec);
     auto bursts = test::marked_bursts(session);
     for (std::size_t i = 0; i < bursts.size(); ++i) bursts[i].found_onset_s = session.bursts()[i].time_s;
     const auto r = evaluate_spray(test::read_speed(session.path(), kReadingNoise_rpm, static_cast<unsigned>(seed)),
                                   bursts, test::mapped_spots(spec));
-    Outcome out;
-    for (const auto& s : r.spots) {
-        out.leak.push_back(s.verdict == SprayVerdict::leak);
-        out.none.push_back(s.verdict == SprayVerdict::none_seen);
-        out.undecided += s.verdict == SprayVerdict::undecided;
-    }
-    out.bursts = static_cast<int>(bursts.size());
-    for (const auto& b : session.bursts()) out.sprayed_s += b.duration_s;
-    out.minutes = session.duration_s() / 60.0;
-    return out;
+    return outcome_of(session, bursts, r);
 }
 
 struct Tally {
