@@ -2,6 +2,7 @@
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
 #include "src/report/balance_picture.hpp"
+#include "src/report/page.hpp"
 
 #include <memory>
 
@@ -23,20 +24,17 @@ struct BalanceOptions {
 int balance(const BalanceOptions& options) {
     const auto engine = resolve(options.engine);
     if (!engine) return refuse(engine.error());
-    if (!options.plot.empty() && !options.plot.ends_with(".png") && !options.plot.ends_with(".svg"))
-        return refuse({options.plot + ": a picture is written as .png or .svg", ""});
+    if (!options.plot.empty())
+        if (const auto named = check_picture_name(options.plot); !named) return refuse(named.error());
     BalanceRequest request;
     request.listen = {options.sound.path, options.sound.channel, engine.value(), 0.1};
     request.reference_channel = options.reference_channel;
     request.reference_cylinder = options.reference_cylinder;
-    std::optional<Progress> progress;
+    Progress progress{"listening"};
     ListenSinks sinks;
-    sinks.progress = [&progress](std::uint64_t done, std::uint64_t total) {
-        if (!progress) progress.emplace("listening", total);
-        progress->at(done);
-    };
+    sinks.progress = [&progress](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
     const auto outcome = check_balance(request, sinks);
-    progress.reset();
+    progress.end();
     if (const auto* failure = std::get_if<BalanceFailure>(&outcome))
         return failure->sound_is_why ? no_answer(failure->error) : refuse(failure->error);
     const auto& view = std::get<BalanceView>(outcome);

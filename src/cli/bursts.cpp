@@ -17,14 +17,14 @@ int bursts(const SoundOptions& options) {
     if (!file) return refuse(file.error());
     auto& sound = file.value();
     HissFinder finder{HissFinderConfig{.sample_rate_hz = sound.info().sample_rate_hz}};
-    std::optional<Progress> progress{std::in_place, "listening", sound.info().frames};
+    Progress progress{"listening"};
     bool silent = true;
     for (AudioView block = sound.read(); !block.empty(); block = sound.read()) {
         for (const float x : block) silent = silent && !(std::fabs(x) > 0.0F);
         finder.process(block);
-        progress->at(sound.frames_read());
+        progress.at(sound.frames_read(), sound.info().frames);
     }
-    progress.reset();
+    progress.end();
     finder.finish();
     if (sound.warning()) warn(*sound.warning());
     if (sound.frames_read() == 0) return refuse({options.path + ": contains no sound", ""});

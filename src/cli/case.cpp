@@ -115,13 +115,10 @@ int case_show(const CaseOptions& o) {
 int case_check(const CaseOptions& o) {
     const auto book = Casebook::open(o.folder, Casebook::Access::read);
     if (!book) return refuse(book.error());
-    std::optional<Progress> progress;
+    Progress progress{"checking"};
     const auto report = check_case(book.value(), o.quick ? CheckDepth::files : CheckDepth::figures,
-                                   [&progress](std::size_t done, std::size_t total) {
-                                       if (!progress) progress.emplace("checking", total);
-                                       progress->at(done);
-                                   });
-    progress.reset();
+                                   [&progress](std::size_t done, std::size_t total) { progress.at(done, total); });
+    progress.end();
     if (!report) return refuse(report.error());
     if (o.format == "json")
         fmt::print("{}\n", check_json(report.value()).dump(2, ' ', false, Json::error_handler_t::replace));

@@ -4,6 +4,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/compare_picture.hpp"
+#include "src/report/page.hpp"
 
 #include <cmath>
 #include <filesystem>
@@ -99,18 +100,13 @@ Result<CompareRequest> request_of(const CompareOptions& options) {
 int compare(const CompareOptions& options) {
     const auto request = request_of(options);
     if (!request) return refuse(request.error());
-    if (!options.plot.empty() && !options.plot.ends_with(".png") && !options.plot.ends_with(".svg"))
-        return refuse({options.plot + ": a picture is written as .png or .svg", ""});
-    std::optional<Progress> progress;
-    std::uint64_t last = 0;
+    if (!options.plot.empty())
+        if (const auto named = check_picture_name(options.plot); !named) return refuse(named.error());
+    Progress progress{"listening"};
     ListenSinks sinks;
-    sinks.progress = [&](std::uint64_t done, std::uint64_t total) {
-        if (!progress || done < last) progress.emplace("listening", total);
-        last = done;
-        progress->at(done);
-    };
+    sinks.progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
     const auto outcome = compare_visits(request.value(), sinks);
-    progress.reset();
+    progress.end();
     if (const auto* failure = std::get_if<VisitFailure>(&outcome))
         return failure->sound_is_why ? no_answer(failure->error) : refuse(failure->error);
     const auto& view = std::get<CompareView>(outcome);

@@ -3,6 +3,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/text_file.hpp"
 #include "src/live/live_session.hpp"
 #include "src/live/live_source.hpp"
@@ -14,11 +15,9 @@
 #include "src/visit/visit_marks.hpp"
 
 #include <algorithm>
-#include <array>
 #include <chrono>
 #include <cmath>
 #include <cstdlib>
-#include <ctime>
 #include <filesystem>
 #include <memory>
 #include <stdexcept>
@@ -33,20 +32,6 @@ namespace {
 using Clock = std::chrono::steady_clock;
 constexpr auto kDrawEvery = std::chrono::milliseconds{100};
 constexpr auto kLook = std::chrono::milliseconds{40};
-
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 40> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S%z", &local)};
-}
-
-bool speaks_utf8() {
-    const char* lang = std::getenv("LC_ALL");
-    if (!lang || !*lang) lang = std::getenv("LANG");
-    return lang && std::string{lang}.find("UTF-8") != std::string::npos;
-}
 
 VisitConfig visit_config(const BayMap& map) {
     VisitConfig config;
@@ -210,7 +195,7 @@ int run_guide(const LiveOptions& options, const VisitPlanSettings& settings) {
         recording.sample_rate_hz = source.value().sample_rate_hz();
         recording.channels = source.value().capture().channels();
         recording.microphone_channel = std::max(options.microphone_channel, 1);
-        recording.started_at = now_text();
+        recording.started_at = now_text_with_zone();
         auto created = Recorder::create(options.record_path, recording);
         if (!created) {
             terminal.reset();

@@ -3,6 +3,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/hiss_picture.hpp"
+#include "src/report/page.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -61,11 +62,12 @@ Result<HissRequest> request_of(const HissOptions& options) {
 int hiss(const HissOptions& options) {
     const auto request = request_of(options);
     if (!request) return refuse(request.error());
-    if (!options.plot.empty() && !options.plot.ends_with(".png") && !options.plot.ends_with(".svg"))
-        return refuse({options.plot + ": a picture is written as .png or .svg", ""});
-    std::optional<Progress> progress{std::in_place, "listening", request.value().recordings.size()};
-    const auto outcome = check_hiss(request.value(), [&progress](std::size_t done) { progress->at(done); });
-    progress.reset();
+    if (!options.plot.empty())
+        if (const auto named = check_picture_name(options.plot); !named) return refuse(named.error());
+    Progress progress{"listening"};
+    const auto outcome =
+        check_hiss(request.value(), [&](std::size_t done) { progress.at(done, request.value().recordings.size()); });
+    progress.end();
     if (const auto* failure = std::get_if<HissFailure>(&outcome))
         return failure->sound_is_why ? no_answer(failure->error) : refuse(failure->error);
     const auto& view = std::get<HissView>(outcome);

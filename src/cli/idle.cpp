@@ -38,19 +38,16 @@ int idle(const IdleOptions& options) {
         std::fwrite(text.data(), 1, text.size(), stdout);
         text.clear();
     };
-    std::optional<Progress> progress;
+    Progress progress{"listening"};
     bool header = false;
     const auto rows = [&](std::span<const RpmReading> readings) {
         if (!std::exchange(header, true)) text.append(std::string_view{"time_s,rpm,rpm_low,rpm_high,locked\n"});
         for (const auto& r : readings) append_row(text, r);
         if (text.size() >= kFlushAt_bytes) flush();
     };
-    const auto show = [&](std::uint64_t done, std::uint64_t total) {
-        if (!progress) progress.emplace("listening", total);
-        progress->at(done);
-    };
+    const auto show = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
     const auto heard = listen_through(request, {.readings = rows, .start = {}, .sound = {}, .progress = show});
-    progress.reset();
+    progress.end();
     if (!heard) return refuse(heard.error());
     flush();
     for (const auto& warning : heard.value().warnings) warn(warning);

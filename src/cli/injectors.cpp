@@ -3,6 +3,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/injector_picture.hpp"
+#include "src/report/page.hpp"
 
 #include <cmath>
 #include <memory>
@@ -34,8 +35,8 @@ Result<std::pair<int, std::string>> recording_of(const std::string& text) {
 int injectors(const InjectorOptions& options) {
     const auto engine = resolve(options.engine);
     if (!engine) return refuse(engine.error());
-    if (!options.plot.empty() && !options.plot.ends_with(".png") && !options.plot.ends_with(".svg"))
-        return refuse({options.plot + ": a picture is written as .png or .svg", ""});
+    if (!options.plot.empty())
+        if (const auto named = check_picture_name(options.plot); !named) return refuse(named.error());
     InjectorRequest request;
     request.engine = engine.value();
     request.channel = options.channel;
@@ -44,9 +45,10 @@ int injectors(const InjectorOptions& options) {
         if (!recording) return refuse(recording.error());
         request.recordings.push_back(std::move(recording.value()));
     }
-    std::optional<Progress> progress{std::in_place, "listening", request.recordings.size()};
-    const auto outcome = judge_injectors(request, [&progress](std::size_t done) { progress->at(done); });
-    progress.reset();
+    Progress progress{"listening"};
+    const auto outcome =
+        judge_injectors(request, [&](std::size_t done) { progress.at(done, request.recordings.size()); });
+    progress.end();
     if (const auto* failure = std::get_if<InjectorFailure>(&outcome))
         return failure->sound_is_why ? no_answer(failure->error) : refuse(failure->error);
     const auto& view = std::get<InjectorView>(outcome);

@@ -4,6 +4,7 @@
 #include "src/files/csv.hpp"
 #include "src/files/json_text.hpp"
 #include "src/files/last_choice.hpp"
+#include "src/files/local_time.hpp"
 #include "src/files/text_file.hpp"
 #include "src/live/level_meter.hpp"
 #include "src/live/listen_view.hpp"
@@ -19,7 +20,6 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <ctime>
 #include <filesystem>
 #include <memory>
 #include <stdexcept>
@@ -36,23 +36,6 @@ constexpr auto kDrawEvery = std::chrono::milliseconds{100};
 constexpr auto kLook = std::chrono::milliseconds{40};
 constexpr double kLevelCheck_s = 2.0;
 constexpr std::size_t kLongestSpot = 16;
-
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
-    std::tm local{};
-    localtime_r(&now, &local);
-    std::array<char, 40> text{};
-    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S%z", &local)};
-}
-
-bool speaks_utf8() {
-    for (const char* name : {"LC_ALL", "LC_CTYPE", "LANG"})
-        if (const char* value = std::getenv(name); value && *value) {
-            const std::string text = value;
-            return text.find("UTF-8") != std::string::npos || text.find("utf8") != std::string::npos;
-        }
-    return false;
-}
 
 Result<LiveSource> open_source(const LiveOptions& options) {
     if (!options.from.empty()) return LiveSource::file(options.from, options.from_channel, options.pace.value_or(0.0));
@@ -340,7 +323,7 @@ int run_live(const LiveOptions& options) {
         settings.sample_rate_hz = source.sample_rate_hz();
         settings.channels = channels;
         settings.microphone_channel = microphone;
-        settings.started_at = now_text();
+        settings.started_at = now_text_with_zone();
         auto created = Recorder::create(record_path, settings);
         if (!created) return refuse(created.error());
         recorder.emplace(std::move(created.value()));

@@ -35,16 +35,18 @@ int close_output(int exit_code) {
     return refuse(Error{fmt::format("the output could not be written ({})", std::strerror(errno)), ""});
 }
 
-Progress::Progress(std::string label, std::uint64_t total)
-    : label_(std::move(label)), total_(total), terminal_(isatty(STDERR_FILENO) != 0) {}
+Progress::Progress(std::string label) : label_(std::move(label)), terminal_(isatty(STDERR_FILENO) != 0) {}
 
-Progress::~Progress() {
+Progress::~Progress() { end(); }
+
+void Progress::end() {
     if (shown_percent_ >= 0) fmt::print(stderr, "\r\033[K");
+    shown_percent_ = -1;
 }
 
-void Progress::at(std::uint64_t done) {
-    if (!terminal_ || total_ == 0) return;
-    const int percent = static_cast<int>(100 * done / total_);
+void Progress::at(std::uint64_t done, std::uint64_t total) {
+    if (!terminal_ || total == 0) return;
+    const int percent = static_cast<int>(100 * done / total);
     if (percent == shown_percent_) return;
     shown_percent_ = percent;
     fmt::print(stderr, "\r{} {} %", label_, percent);

@@ -24,15 +24,16 @@ int close_output(int exit_code);
 /// A percentage on stderr for work that takes long; silent unless stderr is a terminal.
 class Progress {
    public:
-    Progress(std::string label, std::uint64_t total);
+    explicit Progress(std::string label);
     ~Progress();
     Progress(const Progress&) = delete;
     Progress& operator=(const Progress&) = delete;
-    void at(std::uint64_t done);
+    void at(std::uint64_t done, std::uint64_t total);
+    /// Takes the percentage off the screen, before anything else is written.
+    void end();
 
    private:
     std::string label_;
-    std::uint64_t total_;
     int shown_percent_ = -1;
     bool terminal_;
 };

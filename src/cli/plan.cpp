@@ -84,7 +84,7 @@ struct Heard {
 Result<Heard> hear(const std::string& path, int channel, const Engine& engine, std::optional<Error>& no_lock) {
     Heard out;
     std::optional<HissFinder> finder;
-    std::optional<Progress> progress;
+    Progress progress{"listening"};
     const ListenRequest request{.path = path, .channel = channel, .engine = engine};
     const auto heard = listen_through(
         request,
@@ -92,12 +92,8 @@ Result<Heard> hear(const std::string& path, int channel, const Engine& engine, s
              [&](std::span<const RpmReading> r) { out.readings.insert(out.readings.end(), r.begin(), r.end()); },
          .start = [&](double rate_hz) { finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz}); },
          .sound = [&](AudioView x) { finder->process(x); },
-         .progress =
-             [&](std::uint64_t done, std::uint64_t total) {
-                 if (!progress) progress.emplace("listening", total);
-                 progress->at(done);
-             }});
-    progress.reset();
+         .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
+    progress.end();
     if (!heard) return heard.error();
     for (const auto& text : heard.value().warnings) warn(text);
     no_lock = why_no_lock(heard.value(), request);

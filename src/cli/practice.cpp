@@ -12,12 +12,10 @@ namespace idlehark {
 namespace {
 
 int practise(const PracticeRequest& request) {
-    std::optional<Progress> progress;
-    const auto written = write_practice(request, [&](std::uint64_t done, std::uint64_t total) {
-        if (!progress) progress.emplace("simulating", total);
-        progress->at(done);
-    });
-    progress.reset();
+    Progress progress{"simulating"};
+    const auto written =
+        write_practice(request, [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); });
+    progress.end();
     if (!written) return refuse(written.error());
     fmt::print(
         "A practice bay, simulated: no engine, no spray. Find its leaks:\n"

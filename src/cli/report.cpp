@@ -36,14 +36,9 @@ std::optional<Error> add_compare(const Casebook& book, const ReportOptions& opti
         report.why_no_compare = request.error().what;
         return {};
     }
-    std::optional<Progress> progress;
-    std::uint64_t last = 0;
+    Progress progress{"listening"};
     ListenSinks sinks;
-    sinks.progress = [&](std::uint64_t done, std::uint64_t total) {
-        if (!progress || done < last) progress.emplace("listening", total);
-        last = done;
-        progress->at(done);
-    };
+    sinks.progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
     auto outcome = compare_visits(request.value(), sinks);
     if (auto* view = std::get_if<CompareView>(&outcome))
         report.compare = std::move(*view);

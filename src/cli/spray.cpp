@@ -2,6 +2,7 @@
 
 #include "src/analysis/spray_session.hpp"
 #include "src/cli/messages.hpp"
+#include "src/report/page.hpp"
 #include "src/report/verdict_picture.hpp"
 #include "src/report/verdict_text.hpp"
 
@@ -47,17 +48,14 @@ Result<SprayRequest> request_of(const SprayOptions& options) {
 int spray(const SprayOptions& options) {
     const auto request = request_of(options);
     if (!request) return refuse(request.error());
-    if (!options.plot.empty() && !options.plot.ends_with(".png") && !options.plot.ends_with(".svg"))
-        return refuse({options.plot + ": a picture is written as .png or .svg", ""});
+    if (!options.plot.empty())
+        if (const auto named = check_picture_name(options.plot); !named) return refuse(named.error());
 
-    std::optional<Progress> progress;
+    Progress progress{"listening"};
     ListenSinks sinks;
-    sinks.progress = [&progress](std::uint64_t done, std::uint64_t total) {
-        if (!progress) progress.emplace("listening", total);
-        progress->at(done);
-    };
+    sinks.progress = [&progress](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
     const auto outcome = judge_spray(request.value(), sinks);
-    progress.reset();
+    progress.end();
     if (const auto* failure = std::get_if<SprayFailure>(&outcome))
         return failure->sound_is_why ? no_answer(failure->error) : refuse(failure->error);
 

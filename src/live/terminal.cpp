@@ -125,4 +125,13 @@ std::string cut_to(const std::string& text, int columns) {
     return text.substr(0, end);
 }
 
+bool speaks_utf8() {
+    for (const char* name : {"LC_ALL", "LC_CTYPE", "LANG"})
+        if (const char* value = std::getenv(name); value && *value) {
+            const std::string text = value;
+            return text.find("UTF-8") != std::string::npos || text.find("utf8") != std::string::npos;
+        }
+    return false;
+}
+
 }  // namespace idlehark

@@ -40,4 +40,7 @@ class Terminal {
 /// The text's first `columns` characters (UTF-8; every character is taken as one column wide).
 [[nodiscard]] std::string cut_to(const std::string& text, int columns);
 
+/// Do the locale's variables ask for UTF-8?
+[[nodiscard]] bool speaks_utf8();
+
 }  // namespace idlehark
