@@ -23,7 +23,9 @@ idlehark=build/demo/idlehark
 marlow=build/demo/marlow
 $idlehark demo --recordings recordings --plot build/demo/verdict.png
 
-say "" "The same car's case: what was ruled out first, before, the repair, after." ""
+say ""
+say "The same car's case: what was ruled out first, before, the repair, after."
+say ""
 rm -rf "$marlow"
 $idlehark case new "$marlow" --name "Marlow 1600 (invented)" --engine recordings/engine.json --map recordings/map.json
 $idlehark case add "$marlow" log "plugs, look" --state ok --note "light brown, all four alike"
@@ -38,11 +40,13 @@ $idlehark case add "$marlow" recording recordings/after.ogg --marks recordings/a
 say ""
 $idlehark case show "$marlow"
 $idlehark report "$marlow" -o build/demo/report.html
-say "" "The case as a page, to print or to send: build/demo/report.html"
+say ""
+say "The case as a page, to print or to send: build/demo/report.html"
 
 # Where there is a display, the window plays the same recording; it needs nothing of the rest and fails alone.
 if [ -n "${DISPLAY:-}" ]; then
-    say "" "The window opens on the same recording. Ctrl Q closes it."
+    say ""
+    say "The window opens on the same recording. Ctrl Q closes it."
     $idlehark window --replay recordings/bay.ogg --cases build/demo/cases ||
         say "The window could not be opened; all else is in build/demo."
 fi

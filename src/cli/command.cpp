@@ -8,7 +8,10 @@
 namespace idlehark {
 
 void add_sound_options(CLI::App& command, SoundOptions& options) {
-    command.add_option("FILE", options.path, "The recording: WAV, FLAC, OGG, MP3 or AIFF, 8 to 192 kHz")->required();
+    command
+        .add_option("FILE", options.path,
+                    "The recording, 8 to 192 kHz: WAV, FLAC, OGG, MP3, AIFF, or a telephone's m4a, 3gp, amr, mp4, webm")
+        ->required();
     command.add_option("--channel", options.channel, "Which channel of the recording to listen to, from 1")
         ->capture_default_str();
 }

@@ -1,6 +1,7 @@
 #include "src/report/verdict_text.hpp"
 
 #include "src/files/json_text.hpp"
+#include "src/visit/caution_gate.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -68,6 +69,7 @@ std::string verdict_table(const VerdictView& view) {
     if (!view.cautions.empty() || !view.notes.empty()) text += "\n";
     for (const auto& c : view.cautions) text += "caution: " + c + "\n";
     for (const auto& n : view.notes) text += "note: " + n + "\n";
+    text += fmt::format("\nBefore any more spray: {}\n", caution_precedence());
     return text;
 }
 
