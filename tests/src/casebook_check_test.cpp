@@ -53,7 +53,7 @@ std::string case_of_layout(int layout, const ScratchFolder& folder) {
     const auto place = folder.path("old");
     fs::create_directories(place + "/audio");
     Database db{place + "/case.sqlite", Database::Mode::create};
-    db.execute(test::slurp(fmt::format("{}/../tests/src/cases/layout{}.sql", IDLEHARK_RECORDINGS, layout)));
+    db.execute(test::slurp(test::recordings_path(fmt::format("../tests/src/cases/layout{}.sql", layout))));
     return place;
 }
 

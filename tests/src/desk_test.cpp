@@ -131,7 +131,7 @@ TEST_CASE("Desk: STOP ends sound and prompts at once and keeps the recording", "
 
 TEST_CASE("Desk: a recording with marks beside it is replayed to its verdict", "[src][desk]") {
     Desk desk{{.cases_folder = "", .practice_spots = 3}};
-    desk.send(ask::StartReplay{std::string{IDLEHARK_RECORDINGS} + "/bay.ogg", {}});
+    desk.send(ask::StartReplay{test::recordings_path("bay.ogg"), {}});
     const auto view = await(desk, 200s, [](const auto& v) { return !v.headline.empty() || v.fault; });
     if (view->fault) FAIL(view->fault->what);
     CHECK(view->headline.find("leak") != std::string::npos);

@@ -30,11 +30,15 @@ std::string slurp(const std::string& path) {
     return {std::istreambuf_iterator<char>{in}, {}};
 }
 
+std::string program_path() { return IDLEHARK_PROGRAM; }
+
+std::string recordings_path(std::string_view name) { return IDLEHARK_RECORDINGS "/" + std::string{name}; }
+
 Ran run_idlehark(const std::string& arguments) {
     const ScratchFolder folder;
     const auto out = folder.path("out");
     const auto err = folder.path("err");
-    const std::string command = "'" IDLEHARK_PROGRAM "' >" + out + " 2>" + err + " </dev/null " + arguments;
+    const std::string command = "'" + program_path() + "' >" + out + " 2>" + err + " </dev/null " + arguments;
     const int status = std::system(command.c_str());
     return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, slurp(out), slurp(err)};
 }

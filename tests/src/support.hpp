@@ -28,6 +28,10 @@ struct Ran {
     std::string err;
 };
 
+/// The built program, and the folder `recordings` of the source tree.
+std::string program_path();
+std::string recordings_path(std::string_view name);
+
 /// Runs the built program with the arguments given as one shell text.
 Ran run_idlehark(const std::string& arguments);
 

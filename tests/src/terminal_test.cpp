@@ -36,7 +36,7 @@ constexpr int kSignals[]{SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGSEGV, SIGABRT};
         std::vector<char*> argv{const_cast<char*>("idlehark")};
         for (const auto& a : arguments) argv.push_back(const_cast<char*>(a.c_str()));
         argv.push_back(nullptr);
-        execv(IDLEHARK_PROGRAM, argv.data());
+        execv(test::program_path().c_str(), argv.data());
         _exit(99);
     }
     for (const int s : kSignals) signal(s, SIG_IGN);
@@ -133,7 +133,8 @@ class InTerminal {
 };
 
 const std::vector<std::string> kListen{
-    "listen", "--from", IDLEHARK_RECORDINGS "/bay.ogg", "--engine", IDLEHARK_RECORDINGS "/engine.json", "--pace", "3"};
+    "listen", "--from", test::recordings_path("bay.ogg"), "--engine", test::recordings_path("engine.json"),
+    "--pace", "3"};
 
 }  // namespace
 
