@@ -32,7 +32,7 @@ struct Trace {
     static Trace of(const SprayedVisit& visit) {
         const auto raw = resample(visit.readings, kStep_s);
         auto found = find_disturbances(raw, kNoiseOrder);
-        std::vector<std::vector<long>> cells(visit.result.spots.size());
+        std::vector<std::vector<long>> cells(visit.answers.size());
         for (const auto& b : visit.bursts)
             if (const long cell = raw.index(b.found_onset_s.value_or(b.time_s));
                 cell >= 0 && cell < static_cast<long>(raw.size()))
@@ -128,14 +128,10 @@ double disagreement(const Trace& t, std::size_t spot, const WhitenedTrace::Probe
 }  // namespace
 
 std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisit& after, IdleControl idle_control) {
-    const auto& spots_before = before.result.spots;
-    const auto& spots_after = after.result.spots;
-    if (spots_before.size() != spots_after.size()) throw std::invalid_argument("the visits have not the same spots");
-    const auto is_wet = [](const SpotResult& r) {
-        return r.verdict == SprayVerdict::leak || r.verdict == SprayVerdict::overspray;
-    };
-    std::vector<char> wet(spots_before.size());
-    for (std::size_t s = 0; s < wet.size(); ++s) wet[s] = is_wet(spots_before[s]) || is_wet(spots_after[s]) ? 1 : 0;
+    if (before.answers.size() != after.answers.size())
+        throw std::invalid_argument("the visits have not the same spots");
+    std::vector<char> wet(before.answers.size());
+    for (std::size_t s = 0; s < wet.size(); ++s) wet[s] = before.answers[s] || after.answers[s] ? 1 : 0;
 
     const std::array traces{Trace::of(before), Trace::of(after)};
     const auto answer = common_answer(traces, wet, idle_control == IdleControl::regulated);

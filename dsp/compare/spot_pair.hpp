@@ -17,7 +17,7 @@ inline constexpr double kSprayBurst_share = 0.35;
 struct SprayedVisit {
     std::span<const RpmReading> readings;
     std::span<const SprayBurst> bursts;
-    const SprayTestResult& result;
+    std::span<const char> answers;  ///< per spot: 1 if the visit proves that it leaks or catches a neighbour's spray
 };
 
 /// Each spot's change of speed in two visits, ready to be compared. Not known where it was not sprayed.

@@ -41,6 +41,11 @@ struct SprayTestConfig {
 
 enum class SprayVerdict { leak, overspray, none_seen, undecided };
 
+/// Whether the idle provably answered to spray there, whatever it was that leaks.
+[[nodiscard]] constexpr bool answers(SprayVerdict v) noexcept {
+    return v == SprayVerdict::leak || v == SprayVerdict::overspray;
+}
+
 struct SpotResult {
     int bursts = 0;  ///< that fall where speed was heard
     double change_rpm =

@@ -222,7 +222,7 @@ class Planner {
         }
         if (sham_at_) {
             const auto v = result.spots[*sham_at_].verdict;
-            step_.shams_answer = v == SprayVerdict::leak || v == SprayVerdict::overspray;
+            step_.shams_answer = answers(v);
         }
         // What it says of single targets, and of those without a place, does not fit here: passes and shams are
         // targets.

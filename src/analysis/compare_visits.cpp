@@ -188,7 +188,7 @@ void add_spots(const HeardVisit& before, const HeardVisit& after, const std::opt
     const auto spots = spots_of(before, after, map);
     const auto idle_control = before.request.listen.engine.idle_control;
     std::array<std::vector<SprayBurst>, 2> bursts;
-    std::array<SprayTestResult, 2> results;
+    std::array<std::vector<char>, 2> answers, sprayed;
     for (std::size_t k = 0; k < 2; ++k) {
         const auto& v = k == 0 ? before : after;
         bursts[k] = v.bursts;
@@ -196,16 +196,21 @@ void add_spots(const HeardVisit& before, const HeardVisit& after, const std::opt
             bursts[k][i].spot = static_cast<std::size_t>(
                 std::find_if(spots.begin(), spots.end(), [&](const SpraySpot& s) { return s.id == v.burst_spots[i]; }) -
                 spots.begin());
-        results[k] = evaluate_spray(v.readings, bursts[k], spots, {.idle_control = idle_control});
+        for (const auto& s : spots) {
+            const auto among = [&](const std::vector<std::string>& list) {
+                return static_cast<char>(std::find(list.begin(), list.end(), s.id) != list.end());
+            };
+            answers[k].push_back(among(v.answering));
+            sprayed[k].push_back(among(v.burst_spots));
+        }
     }
     const auto pairs =
-        spot_pairs({before.readings, bursts[0], results[0]}, {after.readings, bursts[1], results[1]}, idle_control);
+        spot_pairs({before.readings, bursts[0], answers[0]}, {after.readings, bursts[1], answers[1]}, idle_control);
     std::vector<std::string> one_side;
     bool quiet = false;
     for (std::size_t s = 0; s < spots.size(); ++s) {
-        const bool sprayed = results[0].spots[s].bursts > 0, again = results[1].spots[s].bursts > 0;
-        if (sprayed != again) one_side.push_back(spots[s].id);
-        if (!sprayed || !again) continue;
+        if (sprayed[0][s] != sprayed[1][s]) one_side.push_back(spots[s].id);
+        if (!sprayed[0][s] || !sprayed[1][s]) continue;
         auto q = question("spot " + spots[s].id, "rpm", pairs[s]);
         if (const auto* on_map = map ? map->find(spots[s].id) : nullptr) q.row.name = on_map->name;
         quiet = quiet || !pairs[s].asked;
@@ -352,9 +357,12 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
 std::variant<CompareView, VisitFailure> compare_visits(const CompareRequest& request, const ListenSinks& sinks) {
     if (const auto other = other_engine(request.before.listen.engine, request.after.listen.engine))
         return VisitFailure{*other};
-    const auto before = hear_visit(request.before, sinks);
+    const auto hear = [&](const VisitRequest& visit, const std::optional<HeardVisit>& heard) {
+        return heard ? std::variant<HeardVisit, VisitFailure>{*heard} : hear_visit(visit, sinks);
+    };
+    const auto before = hear(request.before, request.heard_before);
     if (const auto* failure = std::get_if<VisitFailure>(&before)) return *failure;
-    const auto after = hear_visit(request.after, sinks);
+    const auto after = hear(request.after, request.heard_after);
     if (const auto* failure = std::get_if<VisitFailure>(&after)) return *failure;
     return compare_heard(std::get<HeardVisit>(before), std::get<HeardVisit>(after), request.map, request.anyway);
 }

@@ -87,6 +87,25 @@ class QuietEars {
     std::vector<BalanceEar> blocks_;
 };
 
+/// Places do not matter here: they only tell a leak from its neighbour's spray.
+std::vector<std::string> answering_spots(const HeardVisit& visit) {
+    std::vector<SpraySpot> spots;
+    auto bursts = visit.bursts;
+    for (std::size_t i = 0; i < bursts.size(); ++i) {
+        const auto& id = visit.burst_spots[i];
+        auto at = std::find_if(spots.begin(), spots.end(), [&](const SpraySpot& s) { return s.id == id; });
+        if (at == spots.end()) at = spots.insert(at, {.id = id, .place = {}});
+        bursts[i].spot = static_cast<std::size_t>(at - spots.begin());
+    }
+    std::vector<std::string> answering;
+    if (spots.empty()) return answering;
+    const auto result =
+        evaluate_spray(visit.readings, bursts, spots, {.idle_control = visit.request.listen.engine.idle_control});
+    for (std::size_t s = 0; s < spots.size(); ++s)
+        if (answers(result.spots[s].verdict)) answering.push_back(spots[s].id);
+    return answering;
+}
+
 std::string device_of(const std::string& sound) {
     const auto path = std::filesystem::path(sound).replace_extension(".settings.json").string();
     std::error_code code;
@@ -148,6 +167,7 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
         visit.bursts.push_back(burst);
     }
     visit.idle = measure_idle(visit.readings, times_s);
+    visit.answering = answering_spots(visit);
     ears->finish(visit.readings, visit);
     visit.device = request.device.empty() ? device_of(request.listen.path) : request.device;
 

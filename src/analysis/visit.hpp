@@ -32,6 +32,7 @@ struct HeardVisit {
     std::vector<RpmReading> readings;
     std::vector<SprayBurst> bursts;        ///< one per mark within the recording, spots left to the comparison
     std::vector<std::string> burst_spots;  ///< the spot of each
+    std::vector<std::string> answering;    ///< spots that the spray test proves to leak or to catch a neighbour's spray
     IdleFigures idle;
     FigureValue half_orders;  ///< share of the lines' power; spread of its logarithm
     SpotHiss hiss;

@@ -1,8 +1,10 @@
 #include "src/casebook/case_compare.hpp"
 
+#include "src/casebook/heard_record.hpp"
 #include "src/files/csv.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <tuple>
 
 #include <fmt/format.h>
@@ -30,30 +32,79 @@ Result<std::optional<CaseRecording>> main_recording(const Casebook& book, RowId 
     return best;
 }
 
-Result<VisitRequest> visit_request(const Casebook& book, RowId id) {
+/// The set as the case kept it; nothing if it is of a program that kept less.
+std::optional<InjectorView> kept_injectors(const CaseResult& result) {
+    const auto list = result.figures.find("injectors");
+    if (list == result.figures.end() || !list->is_array()) return {};
+    const auto number = [](const Json& row, const char* key) {
+        const auto at = row.find(key);
+        return at != row.end() && at->is_number() ? at->get<double>() : std::nan("");
+    };
+    const auto whole = [&](const Json& row, const char* key) {
+        return static_cast<int>(std::clamp(number(row, key), 0.0, 1e6));
+    };
+    InjectorView view;
+    for (const auto& row : *list) {
+        if (!row.is_object() || !row.contains("clicks_due") || !row.contains("cylinder")) return {};
+        InjectorReading r;
+        r.cylinder = whole(row, "cylinder");
+        r.due = whole(row, "clicks_due");
+        r.missed = whole(row, "clicks_missed");
+        r.missed_percent = number(row, "missed_percent");
+        r.missed_low_percent = number(row, "missed_low_percent");
+        r.missed_high_percent = number(row, "missed_high_percent");
+        r.jitter_us = number(row, "jitter_us");
+        r.open_close_ms = number(row, "open_close_ms");
+        r.level_db = number(row, "level_db");
+        for (const auto v : {InjectorVerdict::regular, InjectorVerdict::missing_clicks, InjectorVerdict::differs})
+            if (row.value("verdict", "") == word(v)) r.verdict = v;
+        view.injectors.push_back({.reading = r, .recording = {}, .probe = {}});
+    }
+    return view;
+}
+
+struct KnownVisit {
+    VisitRequest request;
+    std::optional<HeardVisit> heard;  ///< if the case kept what was heard, by the same engine and the same marks
+};
+
+Result<KnownVisit> known_visit(const Casebook& book, RowId id) {
     const auto recording = main_recording(book, id);
     if (!recording) return recording.error();
     if (!recording.value())
         return Error{fmt::format("visit {} has no recording of the idling engine", id),
                      "`idlehark case show` lists what each visit has; add one with `idlehark case add`."};
-    const auto& r = *recording.value();
+    const auto& bay = *recording.value();
     const auto results = book.latest_results(id);
     if (!results) return results.error();
     std::optional<RowId> engine_id;
     for (const auto& result : results.value()) engine_id = result.engine;
     const auto engine = book.engine(engine_id);
     if (!engine) return engine.error();
-    auto path = book.audio_path(r);
+    auto path = book.audio_path(bay);
     if (!path) return path.error();
-    VisitRequest visit;
-    visit.listen = {.path = path.value(), .channel = r.channel, .engine = engine.value().engine, .hop_s = 0.1};
-    visit.device = r.device;
-    const auto marks = book.marks(r.id);
+    KnownVisit known;
+    auto& visit = known.request;
+    visit.listen = {.path = path.value(), .channel = bay.channel, .engine = engine.value().engine, .hop_s = 0.1};
+    visit.device = bay.device;
+    const auto marks = book.marks(bay.id);
     if (!marks) return marks.error();
+    Json marked = Json::array();
     for (const auto& m : marks.value())
-        if (!m.withdrawn) visit.marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
+        if (!m.withdrawn) {
+            visit.marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
+            marked.push_back({m.time_s, m.spot});
+        }
+    const CaseResult* kept = nullptr;
+    std::optional<InjectorView> injectors;
     for (const auto& result : results.value()) {
+        if (result.kind == "heard" && result.answered && result.engine == engine.value().id &&
+            result.sources.size() == 1 && result.sources.front().recording == bay.id &&
+            result.settings.value("channel", 1) == bay.channel &&
+            result.settings.value("marks", Json::array()) == marked)
+            kept = &result;
         if (result.kind != "injectors") continue;
+        if (result.answered) injectors = kept_injectors(result);
         for (const auto& source : result.sources) {
             const auto probe = book.recording(source.recording);
             if (!probe) return probe.error();
@@ -64,7 +115,15 @@ Result<VisitRequest> visit_request(const Casebook& book, RowId id) {
                 visit.injectors.emplace_back(static_cast<int>(*cylinder), std::move(probe_path.value()));
         }
     }
-    return visit;
+    if (!kept || (!visit.injectors.empty() && !injectors)) return known;
+    auto readings = book.trace(kept->id);
+    if (!readings) return readings.error();
+    auto heard = heard_from_json(kept->figures, visit, std::move(readings.value()),
+                                 fmt::format("visit {}, result {} (heard)", id, kept->id));
+    if (!heard) return heard.error();
+    known.heard = std::move(heard.value());
+    known.heard->injectors = std::move(injectors);
+    return known;
 }
 
 }  // namespace
@@ -72,14 +131,20 @@ Result<VisitRequest> visit_request(const Casebook& book, RowId id) {
 Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook& book) {
     const auto visits = book.visits();
     if (!visits) return visits.error();
-    std::vector<RowId> with_idle;
-    for (const auto& v : visits.value()) {
-        const auto recording = main_recording(book, v.id);
-        if (!recording) return recording.error();
-        if (recording.value()) with_idle.push_back(v.id);
-    }
-    if (with_idle.size() < 2) return std::optional<std::pair<RowId, RowId>>{};
-    return std::optional{std::pair{with_idle.front(), with_idle.back()}};
+    const auto first_with_idle = [&](auto from, auto to) -> Result<RowId> {
+        for (; from != to; ++from) {
+            const auto recording = main_recording(book, from->id);
+            if (!recording) return recording.error();
+            if (recording.value()) return from->id;
+        }
+        return RowId{0};
+    };
+    const auto first = first_with_idle(visits.value().begin(), visits.value().end());
+    if (!first) return first.error();
+    const auto last = first_with_idle(visits.value().rbegin(), visits.value().rend());
+    if (!last) return last.error();
+    if (first.value() == last.value()) return std::optional<std::pair<RowId, RowId>>{};
+    return std::optional{std::pair{first.value(), last.value()}};
 }
 
 Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway) {
@@ -95,23 +160,29 @@ Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId
         return Error{fmt::format("visit {} was made with a {} engine, visit {} with a {} one", before, word(b.warmth),
                                  after, word(a.warmth)),
                      "Compare warm with warm. --anyway compares all the same."};
-    auto request_before = visit_request(book, before);
-    if (!request_before) return request_before.error();
-    auto request_after = visit_request(book, after);
-    if (!request_after) return request_after.error();
+    auto known_before = known_visit(book, before);
+    if (!known_before) return known_before.error();
+    auto known_after = known_visit(book, after);
+    if (!known_after) return known_after.error();
     const auto map = book.map();
     if (!map) return map.error();
-    CompareRequest request{std::move(request_before.value()), std::move(request_after.value()), {}, anyway};
-    if (map.value()) request.map = map.value()->map;
-    const auto label = [](const Visit& v) {
-        return fmt::format("visit {}, {}{}{}", v.id, v.date, v.title.empty() ? "" : ": ", v.title);
+    const auto named = [](KnownVisit& known, const Visit& v) {
+        known.request.name = fmt::format("visit {}, {}{}{}", v.id, v.date, v.title.empty() ? "" : ": ", v.title);
+        known.request.gain = v.gain;
+        if (!v.device.empty()) known.request.device = v.device;
+        if (!known.heard) return;
+        known.heard->request = known.request;
+        known.heard->device = known.request.device;
     };
-    request.before.name = label(b);
-    request.after.name = label(a);
-    request.before.gain = b.gain;
-    request.after.gain = a.gain;
-    if (!b.device.empty()) request.before.device = b.device;
-    if (!a.device.empty()) request.after.device = a.device;
+    named(known_before.value(), b);
+    named(known_after.value(), a);
+    CompareRequest request;
+    request.before = std::move(known_before.value().request);
+    request.after = std::move(known_after.value().request);
+    request.heard_before = std::move(known_before.value().heard);
+    request.heard_after = std::move(known_after.value().heard);
+    if (map.value()) request.map = map.value()->map;
+    request.anyway = anyway;
     return request;
 }
 

@@ -11,7 +11,8 @@ namespace idlehark {
 Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook& book);
 
 /// What there is to compare of two visits: of each the recording with most marks (else the longest), and its last
-/// injector set, with the engine that the visit's results were made with.
+/// injector set, with the engine that the visit's results were made with. What the case has kept of their sound is in
+/// it, so that neither is listened to again unless its marks, its engine or the case's layout are other ones by now.
 /// Errors   a visit that is not there, has no recording of the whole engine, or one of a cold against a warm engine
 ///          (by the visits' own words) unless `anyway`.
 Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway);

@@ -135,6 +135,7 @@ Result<ReportVisit> visit_of(const Casebook& book, const Visit& visit, const std
     const auto results = book.latest_results(visit.id);
     if (!results) return results.error();
     for (const auto& r : results.value()) {
+        if (r.kind == "heard") continue;
         if (!r.answered) {
             v.failed.push_back(fmt::format("{}: {}", r.kind, finding_of(r)));
             continue;

@@ -233,6 +233,7 @@ std::string finding_of(const CaseResult& result) {
         const auto out = with_verdict(f, "spots", "spot", "stands out");
         return out.empty() ? std::string{"no spot stands out"} : "stands out: " + joined(out);
     }
+    if (result.kind == "heard") return "kept to compare visits by";
     if (result.kind == "idle") {
         const auto rpm = f.find("rpm");
         const auto spread = f.find("spread_rpm");

@@ -4,6 +4,7 @@
 #include "src/analysis/hiss_check.hpp"
 #include "src/analysis/injector_session.hpp"
 #include "src/analysis/spray_session.hpp"
+#include "src/casebook/heard_record.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/verdict_text.hpp"
 
@@ -102,6 +103,20 @@ Result<Measured> measure_spray(const Measurement& what, const ListenRequest& lis
     return m;
 }
 
+Result<Measured> measure_heard(const Measurement& what, const ListenRequest& listen) {
+    VisitRequest request;
+    request.listen = listen;
+    if (what.settings.contains("marks")) {
+        auto marks = marks_in(what.settings);
+        if (!marks) return marks.error();
+        request.marks = std::move(marks.value());
+    }
+    auto outcome = hear_visit(request, {});
+    if (const auto* failure = std::get_if<VisitFailure>(&outcome)) return no_answer(failure->error);
+    auto& visit = std::get<HeardVisit>(outcome);
+    return Measured{.answered = true, .figures = heard_json(visit), .trace = std::move(visit.readings)};
+}
+
 Result<Measured> measure_balance(const ListenRequest& listen) {
     BalanceRequest request;
     request.listen = listen;
@@ -157,6 +172,7 @@ Result<Measured> measure(const Casebook& book, const Measurement& what) {
     const ListenRequest listen{paths.front(), channel_of(what), what.engine.engine, 0.1};
     auto outcome = what.kind == "idle"        ? measure_idle(listen)
                    : what.kind == "spray"     ? measure_spray(what, listen)
+                   : what.kind == "heard"     ? measure_heard(what, listen)
                    : what.kind == "balance"   ? measure_balance(listen)
                    : what.kind == "injectors" ? measure_injectors(what, paths)
                    : what.kind == "hiss"      ? measure_hiss(what, paths)
@@ -200,7 +216,10 @@ Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId
     Json used = Json::array();
     for (const auto& m : marks.value())
         if (!m.withdrawn) used.push_back({m.time_s, m.spot});
+    auto heard = base;
+    heard.kind = "heard";
     if (!used.empty()) {
+        heard.settings["marks"] = used;
         auto spray = base;
         spray.kind = "spray";
         auto map = book.map();
@@ -210,6 +229,7 @@ Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId
         spray.settings["marks"] = std::move(used);
         list.push_back(std::move(spray));
     }
+    list.push_back(std::move(heard));
     for (const auto* kind : {"idle", "balance"}) {
         list.push_back(base);
         list.back().kind = kind;

@@ -11,7 +11,7 @@ namespace idlehark {
 
 /// What is to be found out about recordings of a case: all that makes the figures, so that they can be made again.
 struct Measurement {
-    std::string kind;  ///< "idle", "spray", "balance", "injectors", "hiss"
+    std::string kind;  ///< "idle", "spray", "heard", "balance", "injectors", "hiss"
     CaseEngine engine;
     std::optional<CaseMap> map;
     std::vector<std::pair<CaseRecording, ResultSource>> sources;
@@ -26,17 +26,18 @@ struct Measured {
 };
 
 /// Takes the figures from the audio by the very functions of the commands `spray`, `balance`, `injectors` and `hiss`;
-/// paths in their texts become relative to the case. `idle` is {"rpm" (median), "spread_rpm" (5 to 95 %),
-/// "locked_share", "length_s","cautions"}, and alone keeps the speed over time; `spray` also has "length_s" and
+/// paths in their texts become relative to the case. `idle` and `heard` keep the speed over time; `idle` is {"rpm"
+/// (median), "spread_rpm" (5 to 95 %), "locked_share", "length_s","cautions"}; `spray` also has "length_s" and
 /// "bursts":[{"time_s", "spot"}] as found. Settings understood: channel; marks [[time_s, spot], ...] and matters_rpm
-/// (spray); gain "lines" or "declared" (hiss). Errors   audio that is missing or unreadable, an unknown kind. Sound
-/// that allows no answer is no error.
+/// (spray), marks (heard: what two visits are compared by, see heard_record.hpp); gain "lines" or "declared" (hiss).
+/// Errors   audio that is missing or unreadable, an unknown kind. Sound that allows no answer is no error.
 Result<Measured> measure(const Casebook& book, const Measurement& what);
 
 /// The measurement that a stored result came from.
 Result<Measurement> measurement_of(const Casebook& book, const CaseResult& result);
 
-/// What a bay recording is measured for: idle and balance; spray if it has marks that were not withdrawn.
+/// What a bay recording is measured for: idle, balance and what comparing it needs; spray if it has marks that were
+/// not withdrawn.
 Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0);
 
 /// Measures and stores; returns the results as stored.

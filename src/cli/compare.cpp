@@ -87,7 +87,10 @@ Result<CompareRequest> request_of(const CompareOptions& options) {
     if (!before) return before.error();
     auto after = visit_of(options.after, options, engine_after.value(), options.marks_after, options.injectors_after);
     if (!after) return after.error();
-    CompareRequest request{std::move(before.value()), std::move(after.value()), {}, options.anyway};
+    CompareRequest request;
+    request.before = std::move(before.value());
+    request.after = std::move(after.value());
+    request.anyway = options.anyway;
     if (!options.map.empty()) {
         auto map = read_map(options.map, engine.value().cylinders);
         if (!map) return map.error();

@@ -87,6 +87,8 @@ std::string injector_json(const InjectorView& view) {
                                      {"rpm", number(r.rpm)},
                                      {"rate_hz", number(r.rate_hz)},
                                      {"expected_hz", number(r.expected_hz)},
+                                     {"clicks_due", r.due},
+                                     {"clicks_missed", r.missed},
                                      {"missed_percent", number(r.missed_percent)},
                                      {"missed_low_percent", number(r.missed_low_percent)},
                                      {"missed_high_percent", number(r.missed_high_percent)},

@@ -1,12 +1,15 @@
 // How long a large case takes: 200 visits, each with a nine-minute speed trace, three results, 36 marks and a recording
 // of 256 MB, 51 GB in all. The sound files are sparse stand-ins: nothing measured here may read them, and what would
 // would show at once. Figures wanted: every line under 0.2 s. "processor" is the time without the waiting for others on
-// a busy machine. usage: casebook_bench [FOLDER]   (default: a temporary folder, removed at the end)
+// a busy machine. The comparison is of two spray tests of nine minutes, 12 spots, 36 bursts, two of which answer.
+// usage: casebook_bench [FOLDER]   (default: a temporary folder, removed at the end)
 
+#include "src/casebook/case_compare.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/check.hpp"
 #include "src/casebook/database.hpp"
+#include "src/casebook/heard_record.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -17,6 +20,7 @@
 #include <filesystem>
 #include <functional>
 #include <numbers>
+#include <random>
 #include <stdexcept>
 #include <vector>
 
@@ -29,6 +33,8 @@ namespace {
 namespace fs = std::filesystem;
 constexpr int kVisits = 200;
 constexpr int kReadings = 5400;
+constexpr int kMarks = 36;
+constexpr int kSpots = 12;
 constexpr std::uintmax_t kSound_bytes = 256U << 20U;
 constexpr int kRounds = 15;
 
@@ -38,11 +44,20 @@ T need(Result<T> result) {
     return std::move(result.value());
 }
 
+double mark_s(int m) { return 30.0 + 14.0 * m; }
+
+/// Hunting, noise, and an answer to two of twelve spots.
 std::vector<RpmReading> trace(int visit) {
     std::vector<RpmReading> readings(kReadings);
+    std::mt19937_64 random{static_cast<std::uint64_t>(visit)};
+    std::normal_distribution<double> noise{0.0, 0.5};
     for (int i = 0; i < kReadings; ++i) {
-        const double rpm = 850.0 + visit + 6.0 * std::sin(2.0 * std::numbers::pi * 0.2 * 0.1 * i);
-        readings[static_cast<std::size_t>(i)] = {0.1 * i, rpm, rpm - 2.0, rpm + 2.0, i % 50 != 0};
+        const double t_s = 0.1 * i;
+        double rpm = 850.0 + 0.1 * visit + 4.0 * std::sin(2.0 * std::numbers::pi * 0.2 * t_s) + noise(random);
+        for (int m = 0; m < kMarks; ++m)
+            if (const double after_s = t_s - mark_s(m) - 0.7; m % kSpots < 2 && after_s > 0.0)
+                rpm += 40.0 * (std::exp(-after_s / 2.5) - std::exp(-after_s / 0.5));
+        readings[static_cast<std::size_t>(i)] = {t_s, rpm, rpm - 2.0, rpm + 2.0, i % 50 != 0};
     }
     return readings;
 }
@@ -61,6 +76,27 @@ Json spray_figures(int visit) {
                                     {"verdict", s == visit % 20 + 1 ? "leak" : "none seen"},
                                     {"delay_s", 0.6}});
     return figures;
+}
+
+/// What would have been heard of it.
+HeardVisit heard_visit(int visit) {
+    HeardVisit v;
+    v.heard.sample_rate_hz = 48000.0;
+    v.heard.length_s = 0.1 * kReadings;
+    v.readings = trace(visit);
+    std::vector<double> times_s;
+    for (int m = 0; m < kMarks; ++m) {
+        times_s.push_back(mark_s(m));
+        v.bursts.push_back({mark_s(m), 0, mark_s(m) + 0.05, 1.0});
+        v.burst_spots.push_back(std::to_string(1 + m % kSpots));
+    }
+    v.idle = measure_idle(v.readings, times_s);
+    v.answering = {"1", "2"};
+    v.half_orders = {0.03, 0.1, 0.4};
+    v.hiss.bands.resize(5);
+    for (auto& band : v.hiss.bands) band.whole.fill(1e-6);
+    v.hiss.lines_db.assign(12, -30.0);
+    return v;
 }
 
 void build(const std::string& place) {
@@ -87,11 +123,11 @@ void build(const std::string& place) {
                 .with(static_cast<RowId>(kSound_bytes))
                 .run();
             recording = db.last_row();
-            for (int m = 0; m < 36; ++m)
+            for (int m = 0; m < kMarks; ++m)
                 Statement{db, "INSERT INTO mark (recording_id, time_s, spot, added_at) VALUES (?, ?, ?, '')"}
                     .with(recording)
-                    .with(30.0 + 14.0 * m)
-                    .with(std::to_string(1 + m % 12))
+                    .with(mark_s(m))
+                    .with(std::to_string(1 + m % kSpots))
                     .run();
             all.commit();
         }
@@ -105,6 +141,13 @@ void build(const std::string& place) {
         r.kind = "idle";
         r.figures = {{"rpm", 850.0 + v}, {"spread_rpm", 12.0}};
         need(book.add_result(r, trace(v)));
+        r.kind = "heard";
+        const auto heard = heard_visit(v);
+        r.figures = heard_json(heard);
+        r.settings = {{"channel", 1}, {"marks", Json::array()}};
+        for (int m = 0; m < kMarks; ++m) r.settings["marks"].push_back({mark_s(m), std::to_string(1 + m % kSpots)});
+        need(book.add_result(r, heard.readings));
+        r.settings = Json::object();
         r.kind = "balance";
         r.figures = {{"summary", "The cylinders work evenly"}, {"half_order_share", 0.02}};
         need(book.add_result(r, {}));
@@ -157,6 +200,13 @@ int main(int argc, char** argv) {
                 need(book.latest_results(visit));
                 for (const auto& r : need(book.recordings(visit))) need(book.trace_of_recording(r.id));
             }
+        });
+        time("open and compare two visits", [&] {
+            const auto book = need(Casebook::open(place, Casebook::Access::read));
+            const auto pair = need(visits_to_compare(book));
+            const auto outcome = compare_visits(need(compare_request(book, pair->first, pair->second, false)), {});
+            if (const auto* failure = std::get_if<VisitFailure>(&outcome))
+                throw std::runtime_error(failure->error.what);
         });
     } catch (const std::exception& e) {
         fmt::print(stderr, "{}\n", e.what());

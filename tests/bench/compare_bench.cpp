@@ -44,8 +44,8 @@ struct Visit {
     std::vector<RpmReading> readings;
     std::vector<SprayBurst> bursts;
     IdleFigures idle;
-    SprayTestResult spray;
-    [[nodiscard]] SprayedVisit sprayed() const { return {readings, bursts, spray}; }
+    std::vector<char> answering;
+    [[nodiscard]] SprayedVisit sprayed() const { return {readings, bursts, answering}; }
 };
 
 /// `heard`: the can was heard, so that the bursts' times are known.
@@ -60,7 +60,8 @@ Visit look(const sim::SessionSpec& spec, unsigned seed, bool heard) {
         times.push_back(v.bursts[i].time_s);
     }
     v.idle = measure_idle(v.readings, times);
-    v.spray = evaluate_spray(v.readings, v.bursts, test::mapped_spots(spec));
+    for (const auto& spot : evaluate_spray(v.readings, v.bursts, test::mapped_spots(spec)).spots)
+        v.answering.push_back(answers(spot.verdict));
     return v;
 }
 

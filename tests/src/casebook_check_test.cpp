@@ -66,7 +66,7 @@ TEST_CASE("Case: what the commands store, the audio gives again; what was altere
     const auto agreed = run_idlehark("case check " + place);
     INFO(agreed.out << agreed.err);
     CHECK(agreed.code == 0);
-    CHECK_THAT(agreed.out, Contains("3 results made again") && Contains("all agree"));
+    CHECK_THAT(agreed.out, Contains("4 results made again") && Contains("all agree"));
 
     // The case gives the same figures as the command on the original recording.
     {
@@ -74,7 +74,7 @@ TEST_CASE("Case: what the commands store, the audio gives again; what was altere
         REQUIRE(book);
         const auto results = book.value().results();
         REQUIRE(results);
-        REQUIRE(results.value().size() == 3);
+        REQUIRE(results.value().size() == 4);
         const auto direct = run_idlehark(fmt::format(
             "spray {0}/bay.flac --engine {0}/engine.json --map {0}/map.json --marks {0}/marks.csv --format json",
             folder.path("bay")));
