@@ -114,11 +114,13 @@ std::vector<double> openings(const InjectorProbeSpec& spec, int cylinder, double
     return {start + fractions[index]};
 }
 
+std::uint64_t run_seed(const InjectorProbeSpec& spec) { return spec.visit_seed.value_or(spec.seed); }
+
 /// What is no click, RMS 1 within the band.
 std::vector<float> background(const InjectorProbeSpec& spec, const SpeedPath& path, Band band) {
     const double rate = spec.sample_rate_hz;
     const auto length = static_cast<std::size_t>(path.duration_s() * rate);
-    FastNoise noise{sub_stream(spec.seed + 7919U * static_cast<std::uint64_t>(spec.cylinder), "probe noise")};
+    FastNoise noise{sub_stream(run_seed(spec) + 7919U * static_cast<std::uint64_t>(spec.cylinder), "probe noise")};
     std::vector<float> x(length);
     for (auto& v : x) v = static_cast<float>(noise.next());
     const double noise_share = spec.firing_heard ? 1.0 - spec.rumble_share : 1.0;
@@ -180,7 +182,7 @@ InjectorProbe record_injector(const InjectorProbeSpec& spec, const SpeedPath& pa
             close_click = through_metal(close_click, way, rate);
         }
         // Each recording is a run of the engine of its own.
-        auto run = sub_stream(sub_seed(spec.seed, pair), "run");
+        auto run = sub_stream(sub_seed(run_seed(spec), pair), "run");
         for (double cycle = 0.0;; ++cycle) {
             bool past_end = false;
             for (const double at : openings(spec, c, start)) {
@@ -201,7 +203,7 @@ InjectorProbe record_injector(const InjectorProbeSpec& spec, const SpeedPath& pa
             if (past_end) break;
         }
     }
-    auto contact = sub_stream(sub_seed(spec.seed, "contact " + std::to_string(spec.cylinder)), "gain");
+    auto contact = sub_stream(sub_seed(run_seed(spec), "contact " + std::to_string(spec.cylinder)), "gain");
     // One recording level for the whole set, whatever its loudest part: 0.02 of full scale for the background.
     const auto level = static_cast<float>(0.02 * db_to_gain(spec.recording_spread_db * gaussian(contact)));
     for (auto& v : probe.samples) v *= level;

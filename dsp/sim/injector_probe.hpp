@@ -6,6 +6,7 @@
 
 #include <cstdint>
 #include <limits>
+#include <optional>
 #include <vector>
 
 namespace idlehark::sim {
@@ -25,7 +26,9 @@ struct InjectorHealth {
 struct InjectorProbeSpec {
     Engine engine;  ///< scheme and firing order decide who clicks when
     double sample_rate_hz = 48000.0;
-    std::uint64_t seed = 1;              ///< draws the set: equal for its recordings
+    std::uint64_t seed = 1;  ///< draws the set: equal for its recordings
+    /// Another visit to the same set: other contact of the probe, other random numbers.
+    std::optional<std::uint64_t> visit_seed;
     int cylinder = 1;                    ///< the probe is on this one
     std::vector<InjectorHealth> health;  ///< by cylinder; empty: all sound
     bool group_each_turn = false;        ///< grouped: each group opens once per crank turn instead of once per cycle
