@@ -56,9 +56,10 @@ constexpr std::array<double, 6> kSharedLines{0.5, 2.0 / 3.0, 0.75, 4.0 / 3.0, 1.
 constexpr double kNearlyAsClear = 0.5;
 constexpr double kExpectedLine = 0.35;  // share of full strength from which a half order belongs to the firing comb
 // Local floor: a low quantile of overlapping groups of bins, so that lines do not raise it.
-constexpr std::size_t kFloorGroup = 16;
-constexpr double kFloorQuantile = 0.3;
-constexpr float kFloorMemory = 0.07F;  // per frame: about 1.4 s
+constexpr std::size_t kFloorBlock = 8;  // bins; the floor is looked for in two blocks at a time
+constexpr std::size_t kFloorRank = 4;
+constexpr double kFloorQuantile = 0.3;  // what the fifth of sixteen is
+constexpr float kFloorMemory = 0.07F;   // per frame: about 1.4 s
 constexpr double kNeighbourhood_hz = 25.0;
 // Quieter than any microphone: below this there is nothing to hear (mean square per sample; -110 dBFS).
 constexpr double kLeastSound = 1e-11;
@@ -116,11 +117,13 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
       length(static_cast<std::size_t>(window_s * rate)),
       used_bins(0),
       fft(RealFft::good_size(length)),
+      floor(kFloorBlock, kFloorRank),
       bin_hz(rate / static_cast<double>(fft.size())),
       least_variance(quietest) {
     used_bins = std::min(fft.bins(), static_cast<std::size_t>(highest_hz / bin_hz) + 2);
-    used_bins = (used_bins + kFloorGroup - 1) / kFloorGroup * kFloorGroup;
-    used_bins = std::min(used_bins, fft.bins() / kFloorGroup * kFloorGroup);
+    constexpr std::size_t kWhole = 2 * kFloorBlock;
+    used_bins = (used_bins + kWhole - 1) / kWhole * kWhole;
+    used_bins = std::min(used_bins, fft.bins() / kWhole * kWhole);
     const auto hann = hann_window(length);
     for (const float w : hann) window_energy += static_cast<double>(w) * static_cast<double>(w);
     const double middle = 0.5 * static_cast<double>(length - 1);
@@ -137,7 +140,11 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
             const double x = std::clamp(t * rate + middle, 0.0, static_cast<double>(length) - 1.001);
             const auto from = static_cast<std::int32_t>(x);
             const auto part = static_cast<float>(x - from);
-            warp.from.push_back(from);
+            const std::ptrdiff_t shift = from - static_cast<std::ptrdiff_t>(i);
+            if (warp.runs.empty() || warp.runs.back().shift != shift)
+                warp.runs.push_back({.begin = i, .end = i + 1, .shift = shift});
+            else
+                warp.runs.back().end = i + 1;
             warp.a.push_back((1.F - part) * hann[i]);
             warp.b.push_back(part * hann[i]);
         }
@@ -147,7 +154,7 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
     frame.assign(fft.size(), 0.F);
     bins.resize(fft.bins());
     power.resize(used_bins);
-    log_floor.assign(used_bins / kFloorGroup * 2 - 1, 0.F);
+    log_floor.assign(used_bins / kFloorBlock - 1, 0.F);
     ratio.assign(slope_count, std::vector<float>(used_bins));
     evidence = ratio;
     running.resize(used_bins + 1);
@@ -156,14 +163,11 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
 }
 
 void CombSearch::Channel::update_floor() {
-    std::array<float, kFloorGroup> group;
-    const auto rank = static_cast<std::size_t>(kFloorQuantile * kFloorGroup);
+    const auto quantile = floor.of(power);
     const auto unbias = static_cast<float>(-1.0 / std::log(1.0 - kFloorQuantile));
     std::array<float, 256> now{};
     for (std::size_t g = 0; g < log_floor.size(); ++g) {
-        std::copy_n(power.begin() + static_cast<std::ptrdiff_t>(g * kFloorGroup / 2), kFloorGroup, group.begin());
-        std::nth_element(group.begin(), group.begin() + rank, group.end());
-        const float level = std::log(group[rank] * unbias + least_floor);
+        const float level = std::log(quantile[g] * unbias + least_floor);
         log_floor[g] = floor_known ? log_floor[g] + kFloorMemory * (level - log_floor[g]) : level;
         // Against the present floor too: a sudden noise must not look like lines everywhere.
         now[g] = std::exp(std::max(log_floor[g], level));
@@ -172,7 +176,7 @@ void CombSearch::Channel::update_floor() {
     // Straight lines between the groups' centres give each bin its floor.
     inverse_floor.resize(used_bins);
     for (std::size_t b = 0; b < used_bins; ++b) {
-        const float x = (static_cast<float>(b) - kFloorGroup / 2.F + 0.5F) / (kFloorGroup / 2.F);
+        const float x = (static_cast<float>(b) + 0.5F) / kFloorBlock - 1.F;
         const float clamped = std::clamp(x, 0.F, static_cast<float>(log_floor.size() - 1) - 0.001F);
         const auto g = static_cast<std::size_t>(clamped);
         const float part = clamped - static_cast<float>(g);
@@ -194,9 +198,9 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
     const std::size_t straight = slopes.size() / 2;
     const auto transform = [&](std::size_t s) {
         const Warp& w = warps[s];
-        for (std::size_t i = 0; i < length; ++i) {
-            const auto from = static_cast<std::size_t>(w.from[i]);
-            frame[i] = w.a[i] * window_sound[from] + w.b[i] * window_sound[from + 1];
+        for (const auto& run : w.runs) {
+            const float* const from = window_sound.data() + run.shift;
+            for (std::size_t i = run.begin; i < run.end; ++i) frame[i] = w.a[i] * from[i] + w.b[i] * from[i + 1];
         }
         fft.forward(frame, bins);
         for (std::size_t b = 0; b < used_bins; ++b) {
@@ -216,11 +220,14 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
         line_evidence(ratio[s], evidence[s]);
         running[0] = 0.F;
         for (std::size_t b = 0; b < used_bins; ++b) running[b + 1] = running[b] + evidence[s][b];
-        for (std::size_t b = 0; b < used_bins; ++b) {
-            const std::size_t low = b > reach ? b - reach : 0;
-            const std::size_t high = std::min(used_bins, b + reach + 1);
+        const auto less_around = [&](std::size_t b, std::size_t low, std::size_t high) {
             evidence[s][b] -= (running[high] - running[low]) * one_over[high - low];
-        }
+        };
+        const std::size_t first_whole = std::min(reach, used_bins);
+        const std::size_t last_whole = std::max(first_whole, used_bins - std::min(used_bins, reach));
+        for (std::size_t b = 0; b < first_whole; ++b) less_around(b, 0, std::min(used_bins, b + reach + 1));
+        for (std::size_t b = first_whole; b < last_whole; ++b) less_around(b, b - reach, b + reach + 1);
+        for (std::size_t b = last_whole; b < used_bins; ++b) less_around(b, b - std::min(b, reach), used_bins);
     };
     transform(straight);
     anything = static_cast<double>(power_sum) > least_variance * static_cast<double>(length);

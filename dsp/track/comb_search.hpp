@@ -2,6 +2,7 @@
 
 #include "dsp/engine.hpp"
 #include "dsp/real_fft.hpp"
+#include "dsp/track/block_quantiles.hpp"
 #include "dsp/track/front_end.hpp"
 
 #include <array>
@@ -89,13 +90,20 @@ class CombSearch {
         std::size_t length;
         std::size_t used_bins;
         RealFft fft;
+        BlockQuantiles floor;
         double bin_hz;
         double least_variance;
         double window_energy = 0.0;
         float least_floor = 0.F;
         std::vector<double> slopes;
+        /// Each sample of the warped window from two neighbours of the sound, weighed by `a` and `b`; samples of one
+        /// run lie equally far from where they come from.
         struct Warp {
-            std::vector<std::int32_t> from;
+            struct Run {
+                std::size_t begin, end;
+                std::ptrdiff_t shift;
+            };
+            std::vector<Run> runs;
             std::vector<float> a, b;
         };
         std::vector<Warp> warps;

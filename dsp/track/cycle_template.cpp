@@ -30,6 +30,11 @@ float part(std::uint64_t at) noexcept {
     return 0x1p-31F * static_cast<float>(static_cast<std::int32_t>((at >> 1) & 0x7fffffff));
 }
 
+BlockQuantiles floor_for(double bin_hz) {
+    const auto block = static_cast<std::size_t>(0.5 * kFloorGroup_hz / bin_hz);
+    return {block, static_cast<std::size_t>(kFloorQuantile * static_cast<double>(2 * block))};
+}
+
 /// Share of line m's amplitude that is left when samples are shared between neighbours of `points` table points.
 double kept_by_fold(std::size_t m, std::size_t points) {
     if (m == 0) return 1.0;
@@ -45,6 +50,7 @@ CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz
       length_(static_cast<std::size_t>(segment_s * rate_hz)),
       points_(template_points),
       fft_(RealFft::good_size(length_)),
+      floor_(floor_for(rate_hz / static_cast<double>(fft_.size()))),
       cycle_fft_(template_points),
       in_(fft_.size()),
       x_(fft_.size()),
@@ -75,21 +81,16 @@ void CycleTemplate::take(const Timeline& source, double first_s, double cycle_lo
     const double bin_hz = rate_hz_ / static_cast<double>(fft_.size());
     const auto lowest = static_cast<std::size_t>(kLowest_hz / bin_hz);
     const auto highest = std::min(bins_.size(), static_cast<std::size_t>(highest_hz_ / bin_hz));
-    const auto group = static_cast<std::size_t>(kFloorGroup_hz / bin_hz);
-    const std::size_t half = group / 2;
-    const auto rank = static_cast<std::ptrdiff_t>(kFloorQuantile * static_cast<double>(group));
+    const std::size_t half = floor_.block();
     const auto unbias = static_cast<float>(-1.0 / std::log(1.0 - kFloorQuantile));
+    power_.clear();
+    for (std::size_t b = lowest; b < highest; ++b) power_.push_back(std::norm(bins_[b]));
     floors_.clear();
-    group_.resize(group);
-    for (std::size_t g = lowest; g + group <= highest; g += half) {
-        float sum = 0.F;
-        for (std::size_t b = 0; b < group; ++b) {
-            group_[b] = std::norm(bins_[g + b]);
-            sum += group_[b];
-        }
-        std::nth_element(group_.begin(), group_.begin() + rank, group_.end());
-        floors_.push_back(group_[static_cast<std::size_t>(rank)] * unbias +
-                          kOwnNoise * sum / static_cast<float>(group) + kTiny);
+    for (const float quantile : floor_.of(power_)) {
+        const auto own = power_.begin() + static_cast<std::ptrdiff_t>(floors_.size() * half);
+        const float level =
+            std::accumulate(own, own + static_cast<std::ptrdiff_t>(2 * half), 0.F) / static_cast<float>(2 * half);
+        floors_.push_back(quantile * unbias + kOwnNoise * level + kTiny);
     }
     std::fill(bins_.begin(), bins_.begin() + static_cast<std::ptrdiff_t>(lowest), 0.F);
     std::fill(bins_.begin() + static_cast<std::ptrdiff_t>(highest), bins_.end(), 0.F);

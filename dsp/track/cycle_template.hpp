@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/real_fft.hpp"
+#include "dsp/track/block_quantiles.hpp"
 #include "dsp/track/timeline.hpp"
 
 #include <complex>
@@ -63,9 +64,11 @@ class CycleTemplate {
 
     double rate_hz_, highest_hz_;
     std::size_t length_, points_;
-    RealFft fft_, cycle_fft_;
+    RealFft fft_;
+    BlockQuantiles floor_;
+    RealFft cycle_fft_;
     double lead_s_ = 0.0;  ///< of sample 0 against the segment's start
-    std::vector<float> in_, x_, floors_, group_, sums_, shape_, slope_;
+    std::vector<float> in_, x_, floors_, power_, sums_, shape_, slope_;
     std::vector<std::complex<float>> bins_, cycle_, work_, tones_;
     struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point
         float value, rise, value_gain, rise_gain;

@@ -1,7 +1,9 @@
 #include "dsp/track/front_end.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <numbers>
 
 namespace idlehark {
@@ -67,11 +69,13 @@ FrontEnd::HighPass FrontEnd::high_pass(double cutoff_hz, double rate_hz) {
     // Butterworth by the bilinear transform (standard form).
     const double k = std::tan(std::numbers::pi * std::min(cutoff_hz / rate_hz, 0.45));
     const double norm = 1.0 / (1.0 + std::numbers::sqrt2 * k + k * k);
-    return {.b0 = static_cast<float>(norm),
-            .b1 = static_cast<float>(-2.0 * norm),
-            .b2 = static_cast<float>(norm),
-            .a1 = static_cast<float>(2.0 * (k * k - 1.0) * norm),
-            .a2 = static_cast<float>((1.0 - std::numbers::sqrt2 * k + k * k) * norm)};
+    const double b0 = norm, b1 = -2.0 * norm, b2 = norm;
+    const double a1 = 2.0 * (k * k - 1.0) * norm, a2 = (1.0 - std::numbers::sqrt2 * k + k * k) * norm;
+    return {.b0 = static_cast<float>(b0),
+            .c1 = static_cast<float>(b1 - a1 * b0),
+            .c2 = static_cast<float>(b2 - a2 * b0),
+            .a1 = static_cast<float>(a1),
+            .a2 = static_cast<float>(a2)};
 }
 
 FrontEnd::FrontEnd(double sample_rate_hz)
@@ -120,13 +124,10 @@ void FrontEnd::through(AudioView x) {
 
 void FrontEnd::clean_and_count(AudioView x) {
     clean_.assign(x.begin(), x.end());
-    float largest = 0.F;
-    bool finite = true;
-    for (const float v : clean_) {
-        largest = std::max(largest, std::abs(v));
-        finite = finite && std::isfinite(v);
-    }
-    if (finite && largest < kFullScale && clip_run_ == 0) return;
+    // Magnitudes order as their bits do, and what is not finite lies above all: one comparison a sample.
+    std::int32_t largest = 0;
+    for (const float v : clean_) largest = std::max(largest, std::bit_cast<std::int32_t>(v) & 0x7fffffff);
+    if (std::bit_cast<float>(largest) < kFullScale && clip_run_ == 0) return;
     for (float& v : clean_) {
         if (!std::isfinite(v)) {
             v = 0.F;
@@ -146,9 +147,11 @@ void FrontEnd::envelopes(AudioView x) {
     auto f0 = filter_[0];
     auto f1 = filter_[1];
     const auto step = [](HighPass& f, float v) {
+        // Transposed direct form II with the output put into the states: the shortest way from one sample to the next.
         const float y = f.b0 * v + f.z1;
-        f.z1 = (f.b1 * v + f.z2) - f.a1 * y;  // in this order: the shortest way from one sample to the next
-        f.z2 = f.b2 * v - f.a2 * y;
+        const float z1 = (f.c1 * v + f.z2) - f.a1 * f.z1;
+        f.z2 = f.c2 * v - f.a2 * f.z1;
+        f.z1 = z1;
         return y;
     };
     for (std::size_t i = 0; i < x.size();) {

@@ -64,8 +64,8 @@ class FrontEnd {
     std::uint64_t samples = 0, not_finite_samples = 0, clipped_samples = 0;
 
    private:
-    struct HighPass {  ///< second order, direct form I transposed
-        float b0, b1, b2, a1, a2;
+    struct HighPass {  ///< second order; y = b0 x + z1, z1 = c1 x - a1 z1 + z2, z2 = c2 x - a2 z1
+        float b0, c1, c2, a1, a2;
         float z1 = 0.F, z2 = 0.F;
     };
     static HighPass high_pass(double cutoff_hz, double rate_hz);

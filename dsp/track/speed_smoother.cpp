@@ -21,9 +21,8 @@ constexpr double kFirstWalk = 8.0;
 constexpr double kFirstScatter_deg = 1.0;
 constexpr double kReturn_s = 0.4;       // the reference follows what is slower than this
 constexpr double kUnknownPhase = 0.05;  // cycles, of the first block
+constexpr std::size_t kLogEvery = 8;    // blocks: variances of a hundred-millionth each do not leave the numbers' range
 
-double walk_of(std::size_t trial) { return kWalks[trial / kScatters_deg.size()]; }
-double scatter_deg_of(std::size_t trial) { return kScatters_deg[trial % kScatters_deg.size()]; }
 }  // namespace
 
 SpeedSmoother::SpeedSmoother(double crank_deg_per_cycle)
@@ -63,46 +62,65 @@ void SpeedSmoother::choose() {
     for (double& s : scores_) s -= top;
 }
 
-double SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double q,
-                             double scatter_variance, std::vector<Step>& steps, double& scale) const {
-    steps.resize(measured.size());
-    double p = 0.0, v = 0.0;
-    double pp = kUnknownPhase * kUnknownPhase, pv = 0.0, vv = start_sd_hz * start_sd_hz;
-    double determinant = 1.0, log_determinant = 0.0, squares = 0.0;
+/// Runs the filter for N scatters side by side; `keep(j, before, after)` sees the states about each block.
+template <std::size_t N, class Keep>
+std::array<SpeedSmoother::Fit, N> SpeedSmoother::filter(std::span<const PhaseMeasurement> measured, double start_sd_hz,
+                                                        double q, const std::array<double, N>& scatter_variance,
+                                                        Keep&& keep_states) const {
+    using Each = std::array<double, N>;
+    States<N> s{};
+    s.pp.fill(kUnknownPhase * kUnknownPhase);
+    s.vv.fill(start_sd_hz * start_sd_hz);
+    Each determinant, log_determinant{}, squares{};
+    determinant.fill(1.0);
     std::size_t n = 0;
     for (std::size_t j = 0; j < measured.size(); ++j) {
         if (j > 0) {
             // Exact step of p' = v, v' = -v/T + noise, but for terms of third order in dt/T.
             const auto [dt, keep, reach] = ways_[j];
-            p += reach * v;
-            pp += reach * (2.0 * pv + reach * vv) + q * dt * dt * dt / 3.0;
-            pv = keep * (pv + reach * vv) + q * dt * dt / 2.0;
-            vv = keep * keep * vv + q * 0.5 * kReturn_s * (1.0 - keep * keep);
-            v *= keep;
+            const double to_pp = q * dt * dt * dt / 3.0, to_pv = q * dt * dt / 2.0,
+                         to_vv = q * 0.5 * kReturn_s * (1.0 - keep * keep);
+            for (std::size_t i = 0; i < N; ++i) {
+                s.p[i] += reach * s.v[i];
+                s.pp[i] += reach * (2.0 * s.pv[i] + reach * s.vv[i]) + to_pp;
+                s.pv[i] = keep * (s.pv[i] + reach * s.vv[i]) + to_pv;
+                s.vv[i] = keep * keep * s.vv[i] + to_vv;
+                s.v[i] *= keep;
+            }
         }
-        Step& s = steps[j];
-        s.phase_before = p, s.speed_before = v, s.pp_before = pp, s.pv_before = pv, s.vv_before = vv;
+        const States<N> before = s;
         if (measured[j].information > 0.0) {
-            const double total = pp + 1.0 / measured[j].information + scatter_variance;
-            const double innovation = measured[j].moved_cycles - p;
-            const double gain_p = pp / total, gain_v = pv / total;
-            p += gain_p * innovation;
-            v += gain_v * innovation;
-            vv -= gain_v * pv;
-            pv -= gain_p * pv;
-            pp -= gain_p * pp;
-            determinant *= total;
-            if (determinant < 1e-200 || determinant > 1e200)
-                log_determinant += std::log(determinant), determinant = 1.0;
-            squares += innovation * innovation / total;
-            ++n;
+            const double noise = 1.0 / measured[j].information;
+            for (std::size_t i = 0; i < N; ++i) {
+                const double total = s.pp[i] + noise + scatter_variance[i];
+                const double over_total = 1.0 / total;
+                const double innovation = measured[j].moved_cycles - s.p[i];
+                const double gain_p = s.pp[i] * over_total, gain_v = s.pv[i] * over_total;
+                s.p[i] += gain_p * innovation;
+                s.v[i] += gain_v * innovation;
+                s.vv[i] -= gain_v * s.pv[i];
+                s.pv[i] -= gain_p * s.pv[i];
+                s.pp[i] -= gain_p * s.pp[i];
+                determinant[i] *= total;
+                squares[i] += innovation * innovation * over_total;
+            }
+            if (++n % kLogEvery == 0)
+                for (std::size_t i = 0; i < N; ++i) {
+                    log_determinant[i] += std::log(determinant[i]);
+                    determinant[i] = 1.0;
+                }
         }
-        s.phase = p, s.speed = v, s.pp = pp, s.pv = pv, s.vv = vv;
+        keep_states(j, before, s);
     }
-    // A common scale of all variances, concentrated out of the likelihood; never below what the sound's noise says.
-    scale = n > 0 ? std::max(squares / static_cast<double>(n), 1.0) : 1.0;
-    log_determinant += std::log(determinant);
-    return -0.5 * (log_determinant + static_cast<double>(n) * std::log(scale) + squares / scale);
+    std::array<Fit, N> fits;
+    for (std::size_t i = 0; i < N; ++i) {
+        // A common scale of all variances, concentrated out of the likelihood; never below what the sound's noise says.
+        const auto count = static_cast<double>(n);
+        const double scale = n > 0 ? std::max(squares[i] / count, 1.0) : 1.0;
+        const double log_all = log_determinant[i] + std::log(determinant[i]);
+        fits[i] = {.scale = scale, .log_likelihood = -0.5 * (log_all + count * std::log(scale) + squares[i] / scale)};
+    }
+    return fits;
 }
 
 const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const PhaseMeasurement> measured,
@@ -113,20 +131,34 @@ const std::vector<SpeedSmoother::Speed>& SpeedSmoother::smooth(std::span<const P
         const double keep = std::exp(-dt / kReturn_s);
         ways_.push_back({.dt = dt, .keep = keep, .reach = kReturn_s * (1.0 - keep)});
     }
-    const auto run = [&](double walk_rpm, double scatter_deg, double& scale) {
+    const auto walk_variance = [&](double walk_rpm) {
         const double walk_hz = walk_rpm * 6.0 / cycle_deg_;  // 1 rpm is 6 degrees a second
+        return walk_hz * walk_hz;
+    };
+    const auto scatter_variance = [&](double scatter_deg) {
         const double scatter = scatter_deg / cycle_deg_;
-        return filter(measured, start_sd_hz, walk_hz * walk_hz, scatter * scatter, steps_, scale);
+        return scatter * scatter;
     };
     if (learn) {
-        for (std::size_t trial = 0; trial < scores_.size(); ++trial) {
-            double scale = 1.0;
-            const double likelihood = run(walk_of(trial), scatter_deg_of(trial), scale);
-            scores_[trial] = kMemory * scores_[trial] + kOverlap * likelihood;
+        std::array<double, kScatters_deg.size()> scatters;
+        std::transform(kScatters_deg.begin(), kScatters_deg.end(), scatters.begin(), scatter_variance);
+        for (std::size_t w = 0; w < kWalks.size(); ++w) {
+            const auto fits = filter(measured, start_sd_hz, walk_variance(kWalks[w]), scatters,
+                                     [](std::size_t, const auto&, const auto&) {});
+            for (std::size_t i = 0; i < fits.size(); ++i) {
+                double& score = scores_[w * kScatters_deg.size() + i];
+                score = kMemory * score + kOverlap * fits[i].log_likelihood;
+            }
         }
         choose();
     }
-    run(walk_rpm_, scatter_deg_, scale_);
+    steps_.resize(measured.size());
+    scale_ = filter(measured, start_sd_hz, walk_variance(walk_rpm_), std::array{scatter_variance(scatter_deg_)},
+                    [this](std::size_t j, const States<1>& before, const States<1>& after) {
+                        steps_[j] = {before.p[0], before.v[0], before.pp[0], before.pv[0], before.vv[0],
+                                     after.p[0],  after.v[0],  after.pp[0],  after.pv[0],  after.vv[0]};
+                    })[0]
+                 .scale;
 
     out_.resize(measured.size());
     double p = 0.0, v = 0.0, pp = 0.0, pv = 0.0, vv = 0.0;

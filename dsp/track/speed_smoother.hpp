@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -38,8 +39,16 @@ class SpeedSmoother {
         double phase_before, speed_before, pp_before, pv_before, vv_before;  // predicted
         double phase, speed, pp, pv, vv;                                     // with the block's own measurement
     };
-    double filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double walk_variance,
-                  double scatter_variance, std::vector<Step>& steps, double& scale) const;
+    template <std::size_t N>
+    struct States {  ///< phase, speed and their covariance, of N filters
+        std::array<double, N> p, v, pp, pv, vv;
+    };
+    struct Fit {
+        double scale, log_likelihood;
+    };
+    template <std::size_t N, class Keep>
+    std::array<Fit, N> filter(std::span<const PhaseMeasurement> measured, double start_sd_hz, double walk_variance,
+                              const std::array<double, N>& scatter_variance, Keep&& keep_states) const;
 
     void choose();
 

@@ -103,6 +103,7 @@ VisitRequest record(const Car& car, std::uint64_t visit, Fault fault, const std:
 
 struct Count {
     int changed = 0, covered = 0, of = 0;
+    double log_square = 0.0;  // of after over before
 };
 
 /// "injector 3, jitter" counts as "injector, jitter".
@@ -148,6 +149,8 @@ int main(int argc, char** argv) {
                     count.changed += changed;
                     count.covered += row.change.low <= 0.0 && row.change.high >= 0.0;
                     ++count.of;
+                    if (const double ratio = row.after / row.before; ratio > 0.0)
+                        count.log_square += std::log(ratio) * std::log(ratio);
                     some = some || changed;
                 }
                 any += some;
@@ -186,9 +189,10 @@ int main(int argc, char** argv) {
     std::printf("%d pairs from seed %llu, %d of them without an answer\n", pairs, static_cast<unsigned long long>(seed),
                 failed);
     std::printf("nothing mended: anything called changed in %d of %d\n", any, pairs - failed);
-    std::printf("%-30s %8s %8s %9s\n", "figure", "changed", "of", "covered");
+    std::printf("%-30s %8s %8s %9s %16s\n", "figure", "changed", "of", "covered", "rms log of ratio");
     for (const auto& [name, c] : figures)
-        std::printf("%-30s %8d %8d %7.1f %%\n", name.c_str(), c.changed, c.of, 100.0 * c.covered / c.of);
+        std::printf("%-30s %8d %8d %7.1f %% %16.2f\n", name.c_str(), c.changed, c.of, 100.0 * c.covered / c.of,
+                    std::sqrt(c.log_square / c.of));
     const std::map<Fault, const char*> names{
         {Fault::misfire, "15 % misfires"}, {Fault::hiss, "8 dB of hiss"}, {Fault::clicks, "10 % missed clicks"}};
     for (const auto& [fault, t] : mended)
