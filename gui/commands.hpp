@@ -28,6 +28,7 @@ struct StartReplay {
 struct StartPractice {
     std::uint64_t seed = 1;
     double pace = 1.0;
+    int engine = 0;  ///< of ViewState::practice_engines; 0: a bay drawn from the seed alone
 };
 /// No more sound, no more prompts; what was recorded is kept.
 struct Stop {};
@@ -56,6 +57,10 @@ struct SetMatters {
 
 struct StartSpray {};
 struct Sprayed {};  ///< now, at the prompted spot
+/// Practice only: the simulated can at this spot, asked for or not.
+struct SprayHere {
+    std::string spot;
+};
 struct SprayedElsewhere {
     std::string spot;
 };  ///< the last burst went to another spot
@@ -101,7 +106,7 @@ struct CloseFault {
 using Command =
     std::variant<ask::NewCase, ask::OpenCase, ask::ListDevices, ask::StartLive, ask::StartReplay, ask::StartPractice,
                  ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap, ask::AlternativesSeen,
-                 ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayedElsewhere,
+                 ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayHere, ask::SprayedElsewhere,
                  ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts, ask::PauseSpray, ask::FinishSpray,
                  ask::StartTake, ask::TakeFile, ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare,
                  ask::WriteReport, ask::ShowScore, ask::Tell, ask::CancelJob, ask::CloseFault>;

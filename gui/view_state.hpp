@@ -3,6 +3,8 @@
 #include "dsp/bay_map.hpp"
 #include "dsp/engine.hpp"
 #include "dsp/evidence/spray_test.hpp"
+#include "dsp/hiss/hiss_survey.hpp"
+#include "dsp/injectors/injector_set.hpp"
 #include "dsp/track/order_rows.hpp"
 
 #include <array>
@@ -32,6 +34,7 @@ struct SoundView {
     double rpm_low = std::nan(""), rpm_high = std::nan("");
     bool locked = false;
     double peak_dbfs = -200.0;
+    double held_dbfs = -200.0;  ///< the highest of the last two seconds
     bool clipped = false;  ///< lately
     std::uint64_t gaps = 0, dropped_frames = 0;
     bool recording = false;
@@ -61,6 +64,8 @@ struct SpotView {
     bool decided = false;                 ///< needs no more spray
     bool hiss_taken = false;              ///< a recording of the survey is there
     std::optional<double> hiss_db;        ///< of the survey without spray, against the middle of the others
+    double hiss_low_db = std::nan(""), hiss_high_db = std::nan("");
+    std::optional<HissVerdict> hiss_verdict;
     bool hiss_stands_out = false;
     bool truth_leak = false;  ///< practice, after the end: a hidden leak was here
 };
@@ -140,12 +145,21 @@ struct TakeView {
     double done_s = 0.0, needed_s = 10.0;
 };
 
+/// An injector's clicks laid over each other, cycle on cycle: power against the noise's.
+struct ClickView {
+    std::vector<double> power;
+    double from_ms = 0.0, step_ms = 0.0;
+    double open_ms = std::nan(""), close_ms = std::nan("");
+};
+
 struct InjectorLine {
     int cylinder = 0;
     bool taken = false;
     double rate_hz = std::nan(""), expected_hz = std::nan(""), missed_percent = std::nan("");
     double jitter_us = std::nan(""), level_db = std::nan("");
-    std::string verdict;  ///< trade words; empty before the comparison
+    std::string verdict;                    ///< trade words; empty before the comparison
+    std::optional<InjectorVerdict> judged;  ///< nothing before the comparison
+    std::shared_ptr<const ClickView> clicks;  ///< as soon as the take has been looked at
 };
 
 struct CompareLine {
@@ -166,11 +180,18 @@ struct Fault {
     std::uint64_t number = 0;  ///< counts faults, so that a closed one does not come back
 };
 
+/// An invented engine of the practice bay; what is wrong with it is told at the end.
+struct PracticeOffer {
+    int number = 0;
+    std::string name, complaint;
+};
+
 struct ScoreView {
     bool shown = false;
     int found = 0, missed = 0, wrong = 0;
     std::vector<std::string> missed_spots, wrong_spots;
     double spray_s = 0.0;
+    std::vector<std::string> debrief;  ///< in plain sentences, the result first
 };
 
 /// All that the window shows. Plain values; a new one is handed over whole, never changed in place.
@@ -206,6 +227,7 @@ struct ViewState {
     JobView job;
     std::optional<Fault> fault;
     ScoreView score;
+    std::shared_ptr<const std::vector<PracticeOffer>> practice_engines;
 };
 
 }  // namespace idlehark::gui

@@ -25,7 +25,8 @@ int open_window(const WindowRequest& request) {
     options.cases_folder = request.cases_folder.empty() ? home_cases() : request.cases_folder;
     options.practice_spots = request.spots;
     Desk desk{options};
-    if (request.practice_seed) desk.send(gui::ask::StartPractice{*request.practice_seed, request.pace});
+    if (request.practice_seed || request.practice_engine > 0)
+        desk.send(gui::ask::StartPractice{request.practice_seed.value_or(1), request.pace, request.practice_engine});
     if (!request.replay.empty()) desk.send(gui::ask::StartReplay{request.replay, {}});
 
     gui::WindowOptions window;

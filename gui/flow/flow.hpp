@@ -2,6 +2,7 @@
 
 #include "gui/commands.hpp"
 #include "gui/flow/file_chooser.hpp"
+#include "gui/flow/plot_places.hpp"
 #include "gui/map/map_editor.hpp"
 #include "gui/shell/layout.hpp"
 #include "gui/shell/theme.hpp"
@@ -30,6 +31,7 @@ struct PageContext {
     float scale;
     std::function<void(Command)> send;
     std::function<void(Stage)> go;
+    PlotPlaces* plots = nullptr;  ///< while a page is laid out
     WayOn* way_on = nullptr;
 };
 
@@ -43,6 +45,8 @@ class Flow {
     /// A key that belongs to the spray test (space, presenter keys, R K W U P); true if it was one.
     enum class Pedal { spray, repeat, skip, wrong, undo, pause };
     void pedal(const PageContext& c, Pedal which);
+    /// A click on a spot of the map while spots are sprayed: in practice the simulated can goes there.
+    void spot_pressed(const PageContext& c, const std::string& spot);
     [[nodiscard]] const std::string& selected_spot() const noexcept { return selected_spot_; }
     void select_spot(const std::string& spot) { selected_spot_ = spot; }
 
@@ -59,6 +63,7 @@ class Flow {
    private:
     void page(const PageContext& c, Stage stage);
     void describe(const PageContext& c);
+    void choose_practice(const PageContext& c);
     void log(const PageContext& c);
     void map(const PageContext& c);
     void gate(const PageContext& c);
@@ -76,6 +81,7 @@ class Flow {
     std::uint64_t engine_edition_ = 0;
     std::uint64_t practice_number_ = 1;
     int practice_pace_ = 1;
+    int practice_engine_ = 1;  ///< 0: a bay drawn from its number alone
     std::size_t device_ = 0;
     // log, map
     std::optional<std::vector<LogLine>> log_;

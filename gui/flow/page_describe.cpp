@@ -98,6 +98,21 @@ std::string rows_text(const Rows& rows) {
 
 }  // namespace
 
+void Flow::choose_practice(const PageContext& c) {
+    if (!c.view.practice_engines) return;
+    const auto words = [](const PracticeOffer& o) { return fmt::format("{}  {}: {}", o.number, o.name, o.complaint); };
+    std::string chosen = c.say(Word::practice_drawn);
+    for (const auto& o : *c.view.practice_engines)
+        if (o.number == practice_engine_) chosen = words(o);
+    label(c, c.say(Word::practice_engine));
+    ImGui::SetNextItemWidth(-1.0F);
+    if (!ImGui::BeginCombo("##practice", chosen.c_str(), ImGuiComboFlags_HeightLargest)) return;
+    for (const auto& o : *c.view.practice_engines)
+        if (ImGui::Selectable(words(o).c_str(), practice_engine_ == o.number)) practice_engine_ = o.number;
+    if (ImGui::Selectable(c.say(Word::practice_drawn), practice_engine_ == 0)) practice_engine_ = 0;
+    ImGui::EndCombo();
+}
+
 void Flow::describe(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::describe_sound));
@@ -106,7 +121,7 @@ void Flow::describe(const PageContext& c) {
     const float each = third > 150.0F * c.scale ? third : width;
     if (!c.view.sound.running) {
         if (button(c, say(Word::start_practice), each, true))
-            c.send(ask::StartPractice{practice_number_, static_cast<double>(practice_pace_)});
+            c.send(ask::StartPractice{practice_number_, static_cast<double>(practice_pace_), practice_engine_});
         if (each == third) ImGui::SameLine();
         if (button(c, say(Word::start_live), each, true)) {
             const auto& d = c.view.devices;
@@ -117,6 +132,7 @@ void Flow::describe(const PageContext& c) {
             chooser_.open(FileChooser::Wanted::sound);
             chosen_ = [send = c.send](const std::string& path) { send(ask::StartReplay{path, {}}); };
         }
+        choose_practice(c);
         ImGui::SetNextItemWidth(120.0F * c.scale);
         int number = static_cast<int>(practice_number_);
         if (ImGui::InputInt(say(Word::practice_number), &number, 1))

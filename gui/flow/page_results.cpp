@@ -1,12 +1,44 @@
 #include "gui/flow/sentence.hpp"
 #include "gui/flow/widgets.hpp"
+#include "gui/plots/rows.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+#include <vector>
 
 #include <imgui.h>
 
 namespace idlehark::gui {
+
+namespace {
+
+/// Every spot that was sprayed: its change against zero and the verdict, leaks first.
+void spot_rows(const PageContext& c) {
+    std::vector<ResultRow> rows;
+    RowsScale scale{.high = 30.0, .matters = c.view.settle.matters_rpm};
+    for (const auto& s : c.view.spots) {
+        if (!s.verdict || std::isnan(s.change_rpm)) continue;
+        rows.push_back({.id = s.place.spot,
+                        .name = s.place.name,
+                        .value = s.change_rpm,
+                        .low = s.low_rpm,
+                        .high = s.high_rpm,
+                        .figure = fmt::format("{:+.0f} {}", s.change_rpm, c.say(Word::rpm)),
+                        .finding = finding(*s.verdict),
+                        .verdict = c.say(word_of(*s.verdict)),
+                        .bursts = s.bursts});
+        scale.high = std::max(scale.high, 1.1 * std::abs(s.change_rpm));
+    }
+    if (rows.empty() || !c.plots) return;
+    scale.low = -scale.high;
+    std::stable_sort(rows.begin(), rows.end(), [](const auto& a, const auto& b) { return a.finding < b.finding; });
+    const auto height = static_cast<float>(kRowHeight * static_cast<double>(rows.size()));
+    c.plots->place(
+        height, [rows = std::move(rows), scale](Canvas& canvas, const Box& on) { draw_rows(canvas, on, rows, scale); });
+}
+
+}  // namespace
 
 void Flow::compare(const PageContext& c) {
     const auto& say = c.say;
@@ -60,18 +92,15 @@ void Flow::report(const PageContext& c) {
         paragraph(c.view.headline);
         ImGui::PopFont();
     }
-    for (const auto& s : c.view.spots) {
-        if (!s.verdict) continue;
-        if (std::isnan(s.change_rpm)) continue;
-        if (*s.verdict != SprayVerdict::leak && *s.verdict != SprayVerdict::overspray) continue;
-        paragraph(fmt::format("{}  {}: {}, {:+.0f} {} ({:+.0f}..{:+.0f})", s.place.spot, s.place.name,
-                              say(word_of(*s.verdict)), s.change_rpm, say(Word::rpm), s.low_rpm, s.high_rpm));
-    }
-    if (c.view.score.shown)
+    spot_rows(c);
+    if (c.view.score.shown) {
         warning(c, say(Word::score, c.view.score.found, c.view.score.missed, c.view.score.wrong, c.view.score.spray_s)
                        .c_str());
-    else if (c.view.sound.mode == Mode::practice && !c.view.headline.empty() && button(c, say(Word::score_show)))
-        c.send(ask::ShowScore{});
+        for (const auto& line : c.view.score.debrief) paragraph("– " + line);
+    } else if (c.view.sound.mode == Mode::practice && !c.view.sound.running) {
+        paragraph(say(Word::score_sealed));
+        if (button(c, say(Word::score_show))) c.send(ask::ShowScore{});
+    }
     if (!c.view.cautions.empty()) {
         title(c, say(Word::report_cautions));
         for (const auto& line : c.view.cautions) paragraph("– " + line);

@@ -1,9 +1,14 @@
 #include "gui/flow/sentence.hpp"
 #include "gui/flow/widgets.hpp"
+#include "gui/plots/click_fold.hpp"
+#include "gui/plots/level_meter.hpp"
+#include "gui/plots/rows.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 #include <utility>
+#include <vector>
 
 #include <imgui.h>
 
@@ -21,6 +26,90 @@ void take_bar(const PageContext& c) {
     ImGui::ProgressBar(static_cast<float>(std::clamp(take.done_s / take.needed_s, 0.0, 1.0)), {-1.0F, 30.0F * c.scale},
                        take.place.c_str());
     if (button(c, c.say(Word::take_stop))) c.send(ask::StopTake{});
+}
+
+void level_meter(const PageContext& c) {
+    if (!c.plots || !c.view.sound.running) return;
+    const auto& s = c.view.sound;
+    const auto word = s.clipped || s.held_dbfs > kGoodTo_dbfs ? Word::level_loud
+                      : s.held_dbfs < kGoodFrom_dbfs          ? Word::level_quiet
+                                                              : Word::level_good;
+    c.plots->place(38.0F, [meter = LevelMeter{.peak_dbfs = s.peak_dbfs,
+                                              .held_dbfs = s.held_dbfs,
+                                              .clipped = word == Word::level_loud,
+                                              .word = c.say(word)}](Canvas& canvas, const Box& on) {
+        draw_level_meter(canvas, on, meter);
+    });
+}
+
+Word word_of(HissVerdict verdict) {
+    switch (verdict) {
+        case HissVerdict::stands_out:
+            return Word::listen_stands_out;
+        case HissVerdict::loud_steady:
+            return Word::listen_loud_steady;
+        case HissVerdict::ordinary:
+            return Word::listen_ordinary;
+        case HissVerdict::undecided:
+            break;
+    }
+    return Word::verdict_undecided;
+}
+
+/// How much louder each spot hisses, as bars with their intervals, the loudest first.
+void hiss_bars(const PageContext& c) {
+    std::vector<ResultRow> rows;
+    RowsScale scale{.bars = true, .low = -3.0, .high = 12.0};
+    for (const auto& s : c.view.spots) {
+        if (!s.hiss_db || !s.hiss_verdict) continue;
+        rows.push_back({.id = s.place.spot,
+                        .name = s.place.name,
+                        .value = *s.hiss_db,
+                        .low = s.hiss_low_db,
+                        .high = s.hiss_high_db,
+                        .figure = c.say(Word::listen_louder, *s.hiss_db),
+                        .finding = finding(*s.hiss_verdict),
+                        .verdict = c.say(word_of(*s.hiss_verdict))});
+        scale.low = std::min(scale.low, rows.back().value - 1.0);
+        scale.high = std::max(scale.high, rows.back().value + 2.0);
+    }
+    if (rows.empty() || !c.plots) return;
+    std::stable_sort(rows.begin(), rows.end(), [](const auto& a, const auto& b) { return a.value > b.value; });
+    const auto height = static_cast<float>(kRowHeight * static_cast<double>(rows.size()));
+    c.plots->place(
+        height, [rows = std::move(rows), scale](Canvas& canvas, const Box& on) { draw_rows(canvas, on, rows, scale); });
+}
+
+/// Each injector's clicks cycle on cycle, as far as takes are there.
+void injector_clicks(const PageContext& c) {
+    constexpr float kPanel = 150.0F;
+    constexpr float kPanelWidth = 198.0F;
+    const auto& lines = c.view.injectors;
+    const auto there = [](const InjectorLine& i) { return i.clicks != nullptr; };
+    if (!c.plots || std::none_of(lines.begin(), lines.end(), there)) return;
+    const float width = ImGui::GetContentRegionAvail().x / c.scale;
+    const float across = std::clamp(std::floor(width / kPanelWidth), 1.0F, static_cast<float>(lines.size()));
+    const float down = std::ceil(static_cast<float>(lines.size()) / across);
+    c.plots->place(kPanel * down, [&c](Canvas& canvas, const Box& on) {
+        std::vector<ClickFold> folds;
+        for (const auto& i : c.view.injectors) {
+            ClickFold fold{
+                .id = std::to_string(i.cylinder),
+                .finding = i.judged ? finding(*i.judged) : Finding::open,
+                .verdict = i.verdict.empty() ? std::string{i.taken ? c.say(Word::injectors_taken) : "–"} : i.verdict};
+            if (i.clicks) {
+                fold.power = i.clicks->power;
+                fold.from_ms = i.clicks->from_ms;
+                fold.step_ms = i.clicks->step_ms;
+                fold.open_ms = i.clicks->open_ms;
+                fold.close_ms = i.clicks->close_ms;
+                if (std::isfinite(fold.close_ms - fold.open_ms))
+                    fold.figure = fmt::format("{:.1f} ms", fold.close_ms - fold.open_ms);
+            }
+            folds.push_back(std::move(fold));
+        }
+        draw_click_folds(canvas, on, folds);
+    });
 }
 
 void choose_prompts(const PageContext& c) {
@@ -50,6 +139,7 @@ void Flow::settle(const PageContext& c) {
                            "");
         paragraph(fmt::format("{:.0f} / {:.0f} s", std::min(s.heard_s, s.needed_s), s.needed_s));
     }
+    level_meter(c);
     ImGui::Spacing();
     figure(c, say(Word::settle_idle), rounded(s.idle_rpm), say(Word::rpm));
     figure(c, say(Word::settle_hunting), std::isnan(s.hunting_rpm) ? "–" : fmt::format("±{:.1f}", s.hunting_rpm),
@@ -71,15 +161,16 @@ void Flow::listen_first(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::listen_title));
     paragraph(say(Word::listen_how));
-    if (c.view.sound.mode == Mode::practice) {
-        warning(c, say(Word::listen_not_practice));
-    } else {
+    const bool practice = c.view.sound.mode == Mode::practice;
+    if (practice) warning(c, say(Word::probe_practice));
+    if (c.view.take.running) level_meter(c);
+    {
         take_bar(c);
         if (selected_spot_.empty() && !c.view.map.spots.empty()) selected_spot_ = c.view.map.spots.front().spot;
-        if (!c.view.take.running && !selected_spot_.empty() &&
-            button(c, say(Word::listen_here, selected_spot_), 0.0F, true))
+        const bool can = !c.view.take.running && !selected_spot_.empty();
+        if (can && button(c, say(Word::listen_here, selected_spot_), 0.0F, true, !practice || !c.view.job.running))
             c.send(ask::StartTake{false, selected_spot_});
-        if (!c.view.take.running && !selected_spot_.empty()) {
+        if (can && !practice) {
             ImGui::SameLine();
             if (button(c, say(Word::take_file))) {
                 chooser_.open(FileChooser::Wanted::sound);
@@ -89,8 +180,10 @@ void Flow::listen_first(const PageContext& c) {
             }
         }
     }
-    if (ImGui::BeginChild(
-            "##hiss", {0.0F, std::max(160.0F * c.scale, ImGui::GetContentRegionAvail().y - 120.0F * c.scale)}, true)) {
+    // Without results the list has the page; with them it makes room.
+    const float room = ImGui::GetContentRegionAvail().y;
+    const float list = c.view.hiss_headline.empty() ? room - 70.0F * c.scale : 0.4F * room;
+    if (ImGui::BeginChild("##hiss", {0.0F, std::max(150.0F * c.scale, list)}, true)) {
         for (const auto& s : c.view.spots) {
             std::string line = s.place.spot + "   " + s.place.name;
             if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
@@ -106,9 +199,7 @@ void Flow::listen_first(const PageContext& c) {
     ImGui::EndChild();
     const auto taken =
         std::count_if(c.view.spots.begin(), c.view.spots.end(), [](const SpotView& s) { return s.hiss_taken; });
-    if (!c.view.hiss_headline.empty()) paragraph(c.view.hiss_headline);
-    if (c.view.sound.mode != Mode::practice && taken >= 4 && button(c, say(Word::listen_judge)))
-        c.send(ask::JudgeHiss{});
+    if (taken >= 4 && button(c, say(Word::listen_judge), 0.0F, false, !c.view.job.running)) c.send(ask::JudgeHiss{});
     go_on(c, Stage::spray);
 }
 
@@ -140,6 +231,10 @@ void Flow::pedal(const PageContext& c, Pedal which) {
     }
 }
 
+void Flow::spot_pressed(const PageContext& c, const std::string& spot) {
+    if (c.view.sound.mode == Mode::practice && c.view.sound.running && c.view.gate.open) c.send(ask::SprayHere{spot});
+}
+
 void Flow::spray(const PageContext& c) {
     const auto& say = c.say;
     const auto& s = c.view.spray;
@@ -153,6 +248,7 @@ void Flow::spray(const PageContext& c) {
     const float width = ImGui::GetContentRegionAvail().x;
     const float half = (width - ImGui::GetStyle().ItemSpacing.x) / 2.0F;
     if (s.phase == SprayPhase::shut) {
+        if (c.view.sound.mode == Mode::practice) warning(c, say(Word::spray_practice));
         warning(c, say(Word::spray_rule));
         paragraph(say(Word::spray_auto));
         choose_prompts(c);
@@ -166,8 +262,9 @@ void Flow::spray(const PageContext& c) {
         return;
     }
     const bool over = s.phase == SprayPhase::finished || s.phase == SprayPhase::stopped;
+    const bool practice = c.view.sound.mode == Mode::practice && c.view.sound.running && !over;
+    if (practice) warning(c, say(Word::spray_practice));
     if (!over) {
-        const bool practice = c.view.sound.mode == Mode::practice;
         if (button(c, say(practice ? Word::spray_practise : Word::spray_sprayed), width, true, prompts_spray(c.view)))
             pedal(c, Pedal::spray);
         if (button(c, say(Word::spray_repeat), half)) pedal(c, Pedal::repeat);
@@ -208,7 +305,12 @@ void Flow::spray(const PageContext& c) {
             ImGui::TableNextRow();
             ImGui::TableNextColumn();
             if (spot.prompted) ImGui::PushFont(c.type.strong);
-            ImGui::TextWrapped("%s%s  %s", spot.prompted ? "→ " : "", spot.place.spot.c_str(), spot.place.name.c_str());
+            const auto words = fmt::format("{}{}  {}", spot.prompted ? "→ " : "", spot.place.spot, spot.place.name);
+            if (!practice)
+                ImGui::TextWrapped("%s", words.c_str());
+            else if (ImGui::Selectable((words + "##" + spot.place.spot).c_str(), false,
+                                       ImGuiSelectableFlags_SpanAllColumns, {0.0F, 32.0F * c.scale}))
+                spot_pressed(c, spot.place.spot);
             if (spot.prompted) ImGui::PopFont();
             ImGui::TableNextColumn();
             if (!std::isnan(spot.change_rpm))
@@ -225,18 +327,17 @@ void Flow::injectors(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::injectors_title));
     paragraph(say(Word::injectors_how));
-    if (c.view.sound.mode == Mode::practice) {
-        warning(c, say(Word::listen_not_practice));
-        go_on(c, Stage::compare);
-        return;
-    }
+    const bool practice = c.view.sound.mode == Mode::practice;
+    if (practice) warning(c, say(Word::probe_practice));
+    if (c.view.take.running) level_meter(c);
     take_bar(c);
     for (const auto& i : c.view.injectors) {
         ImGui::PushID(i.cylinder);
-        if (button(c, say(Word::injectors_take, i.cylinder), 0.0F, false, !c.view.take.running))
+        const bool can = !c.view.take.running && (!practice || !c.view.job.running);
+        if (button(c, say(Word::injectors_take, i.cylinder), 0.0F, false, can))
             c.send(ask::StartTake{true, std::to_string(i.cylinder)});
-        ImGui::SameLine();
-        if (button(c, say(Word::take_file), 0.0F, false, !c.view.take.running)) {
+        if (!practice) ImGui::SameLine();
+        if (!practice && button(c, say(Word::take_file), 0.0F, false, can)) {
             chooser_.open(FileChooser::Wanted::sound);
             chosen_ = [send = c.send, cylinder = std::to_string(i.cylinder)](const std::string& path) {
                 send(ask::TakeFile{true, cylinder, path});
@@ -259,6 +360,7 @@ void Flow::injectors(const PageContext& c) {
         std::count_if(c.view.injectors.begin(), c.view.injectors.end(), [](const InjectorLine& i) { return i.taken; });
     if (button(c, say(Word::injectors_judge), 0.0F, true, taken >= 2)) c.send(ask::JudgeInjectors{});
     if (!c.view.injectors_headline.empty()) title(c, c.view.injectors_headline.c_str());
+    injector_clicks(c);
     go_on(c, Stage::compare);
 }
 

@@ -179,6 +179,8 @@ bool MapPane::take(const sf::Event& event, const PageContext& c, Flow& flow, Sta
                 return true;
             }
             flow.select_spot(spots[*hit].spot);
+            if (stage == Stage::spray && event.mouseButton.button == sf::Mouse::Left)
+                flow.spot_pressed(c, spots[*hit].spot);
             if (editing && event.mouseButton.button == sf::Mouse::Left) {
                 flow.editor().begin_drag(spots[*hit].spot);
                 dragging_spot_ = true;

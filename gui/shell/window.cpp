@@ -81,7 +81,13 @@ class Shell {
    public:
     Shell(const Wires& wires, const WindowOptions& options, const WindowMemory& memory, sf::RenderWindow& window,
           const Fonts& fonts, Clock::time_point opened)
-        : wires_(wires), options_(options), memory_(memory), window_(window), fonts_(fonts), opened_(opened) {
+        : wires_(wires),
+          options_(options),
+          memory_(memory),
+          window_(window),
+          fonts_(fonts),
+          plots_(window, fonts),
+          opened_(opened) {
         looking_at_ = options.stage;
         say_.language = memory_.language;
         rescale(memory_.scale);
@@ -106,7 +112,7 @@ class Shell {
         message_until_ = Clock::now() + kMessageStays;
     }
     [[nodiscard]] PageContext context() {
-        return {*view_, say_, type_, memory_.scale, wires_.send, [this](Stage s) { go(s); }};
+        return {*view_, say_, type_, memory_.scale, wires_.send, [this](Stage s) { go(s); }, &plots_};
     }
     [[nodiscard]] Size size() const {
         const auto s = window_.getSize();
@@ -123,6 +129,7 @@ class Shell {
     Words say_;
     Type type_;
     Flow flow_;
+    PlotPlaces plots_;
     MapPane map_;
     std::shared_ptr<const ViewState> view_;
     Layout layout_;
@@ -348,6 +355,7 @@ void Shell::draw() {
     }
     ImGui_ImplOpenGL2_NewFrame();
     ImGui::NewFrame();
+    plots_.begin_frame(memory_.scale);
     const auto page = context();
     if (!orders_shown_ || !layout_.map.empty()) flow_.draw(page, looking_at_, layout_.page);
     flow_.draw_above(page, size());

@@ -284,7 +284,7 @@ int run_practice(const PracticeGuide& practice) {
     print_end(practised.guided());
     fmt::print("\nThe truth:\n");
     const auto last = practised.guided().step().value_or(plan::PlanStep{});
-    for (const auto& line : debrief(spec, engine, visit.record(), last)) fmt::print("  {}\n", line);
+    for (const auto& line : debrief(spec, engine.lesson, visit.record(), last)) fmt::print("  {}\n", line);
     if (fault) return refuse(*fault);
     return close_output(kExitDone);
 }

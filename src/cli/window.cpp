@@ -9,6 +9,10 @@ void add_window(CLI::App& app, Command& chosen, const WindowOpener& open_window)
     auto* command =
         app.add_subcommand("window", "The window, with a say in how it opens; `idlehark` alone does as well");
     command->add_option("--practice", request->practice_seed, "Begin with this practice bay");
+    command
+        ->add_option("--practice-engine", request->practice_engine,
+                     "Begin with this one of the ten engines to practise on; --practice places its leaks")
+        ->check(CLI::Range(1, 10));
     command->add_option("--pace", request->pace, "How many times as fast as real the practice bay runs, 1 to 20")
         ->check(CLI::Range(1.0, 20.0))
         ->capture_default_str();

@@ -14,6 +14,7 @@ struct WindowRequest {
     std::string language;         ///< "en", "de"; empty: as last time
     std::string cases_folder;     ///< where new cases are made; empty: idlehark-cases in the home folder
     std::optional<std::uint64_t> practice_seed;
+    int practice_engine = 0;  ///< of the ten; 0: none
     double pace = 1.0;
     int spots = 8;
     std::string replay;

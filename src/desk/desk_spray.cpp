@@ -14,8 +14,6 @@ namespace ask = gui::ask;
 
 namespace {
 constexpr int kRounds = 3;  // bursts a spot gets before the forecast calls it usual
-constexpr int kMostPerSpot = 5;
-constexpr int kLeastToDecide = 2;  // one burst can miss
 constexpr double kLockPatience_s = 3.0;
 
 SprayVerdict verdict_of(plan::SpotDecision decision) {
@@ -48,8 +46,7 @@ void Desk::Worker::begin_visit() {
     settings.idle_control = state_.engine.idle_control;
     settings.matters_rpm = state_.settle.matters_rpm;
     settings.passes = false;  // the map points at one spot at a time
-    for (const auto& s : state_.spots)
-        if (s.hiss_stands_out) settings.spot_odds[s.place.spot] = kStandsOutOdds;
+    settings.spot_odds = spot_odds();
     guided_.emplace(std::move(visit), std::move(settings), true);
     show_visit();
 }
@@ -61,7 +58,14 @@ void Desk::Worker::renew_spots() {
         gui::SpotView v;
         const auto it =
             std::find_if(before.begin(), before.end(), [&](const gui::SpotView& b) { return b.place.spot == s.spot; });
-        if (it != before.end() && guided_ && !guided_->visit().record().bursts.empty()) v = *it;
+        if (it != before.end()) {
+            if (guided_ && !guided_->visit().record().bursts.empty()) v = *it;
+            v.hiss_db = it->hiss_db;
+            v.hiss_low_db = it->hiss_low_db;
+            v.hiss_high_db = it->hiss_high_db;
+            v.hiss_verdict = it->hiss_verdict;
+            v.hiss_stands_out = it->hiss_stands_out;
+        }
         v.place = s;
         v.hiss_taken = hiss_takes_.contains(s.spot);
         state_.spots.push_back(std::move(v));
@@ -77,6 +81,13 @@ std::vector<SpraySpot> Desk::Worker::spray_spots() const {
     std::vector<SpraySpot> spots;
     for (const auto& s : state_.map.spots) spots.push_back({.id = s.spot, .place = Place{s.x_mm, s.y_mm}});
     return spots;
+}
+
+std::map<std::string, double> Desk::Worker::spot_odds() const {
+    std::map<std::string, double> odds;
+    for (const auto& s : state_.spots)
+        if (s.hiss_stands_out) odds[s.place.spot] = kStandsOutOdds;
+    return odds;
 }
 
 void Desk::Worker::feed_settle() {
@@ -137,8 +148,7 @@ void Desk::Worker::show_visit() {
     const auto v = visit.state();
     if (v.prompt != prompts_said_) {
         prompts_said_ = v.prompt;
-        if (!paused_)
-            if (const auto said = prompter_.say(v.spoken); !said) fault(said.error());
+        if (const auto said = prompter_.say(v.spoken); !said) fault(said.error());
     }
     s.prompts = prompter_.style();
     s.notice = v.notice;
@@ -182,7 +192,7 @@ void Desk::Worker::show_visit() {
             s.phase = gui::SprayPhase::stopped;
             break;
     }
-    if (paused_ && s.phase != gui::SprayPhase::finished && s.phase != gui::SprayPhase::stopped) {
+    if (visit.paused() && s.phase != gui::SprayPhase::finished && s.phase != gui::SprayPhase::stopped) {
         s.phase = gui::SprayPhase::paused;
         s.pause = gui::PauseReason::by_hand;
     }
@@ -240,9 +250,20 @@ void Desk::Worker::on(const ask::Sprayed&) {
     if (!guided_ || !run_ || state_.spray.phase != gui::SprayPhase::prompt) return;
     const auto asked = guided_->visit().state().asked;
     const bool sham = guided_->visit().state().sham;
-    if (auto* practice = run_->practice(); practice && !sham) practice->spray(asked);
+    // Simulated hands do as the key says, against better advice too: the hiss of a sham that was none tells of it.
+    if (auto* practice = run_->practice()) practice->spray(asked);
     // The newest sound heard was in the air a moment before; the key is nearer to now.
     if (!sham) guided_->visit().key(state_.sound.now_s);
+    show_visit();
+}
+
+void Desk::Worker::on(const ask::SprayHere& c) {
+    auto* practice = run_ ? run_->practice() : nullptr;
+    if (!practice || !guided_ || !spray_wanted_ || !state_.gate.open) return;
+    const auto v = guided_->visit().state();
+    if (v.sham && v.asked == std::vector{c.spot}) return on(ask::Sprayed{});
+    practice->spray({c.spot});
+    guided_->visit().key(state_.sound.now_s, c.spot);
     show_visit();
 }
 
@@ -272,8 +293,9 @@ void Desk::Worker::on(const ask::SetPrompts& c) {
 }
 
 void Desk::Worker::on(const ask::PauseSpray& c) {
+    if (!guided_ || !spray_wanted_) return;
     if (c.pause) prompter_.hush();
-    paused_ = c.pause && spray_wanted_;
+    guided_->visit().pause(c.pause);
     show_visit();
 }
 

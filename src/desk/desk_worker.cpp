@@ -7,6 +7,7 @@
 #include "src/files/local_time.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/files/text_file.hpp"
+#include "src/practice/engines.hpp"
 #include "src/practice/practice_bay.hpp"
 #include "src/report/verdict_picture.hpp"
 #include "src/report/verdict_text.hpp"
@@ -34,6 +35,7 @@ constexpr double kTraceKept_s = 180.0;
 constexpr double kLongestPractice_s = 3600.0;
 constexpr double kPracticeRate_hz = 16000.0;
 constexpr float kFullScale = 0.9999F;
+constexpr double kPeakHeld_s = 2.0;
 constexpr double kPeakFall_db = 2.0;  // a look: the level falls slowly enough to be read
 
 /// What is looked at before any spray: common practice, no source; limits are the user's own.
@@ -62,6 +64,9 @@ Engine usual_engine() {
 Desk::Worker::Worker(const DeskOptions& options) : options_(options) {
     state_.engine = usual_engine();
     state_.log = usual_log();
+    std::vector<gui::PracticeOffer> offers;
+    for (const auto& e : practice_engines()) offers.push_back({e.number, e.name, e.complaint});
+    state_.practice_engines = std::make_shared<const std::vector<gui::PracticeOffer>>(std::move(offers));
     renew_spots();
     publish();
     thread_ = std::jthread{[this](const std::stop_token& stop) { run(stop); }};
@@ -70,6 +75,7 @@ Desk::Worker::Worker(const DeskOptions& options) : options_(options) {
 Desk::Worker::~Worker() {
     job_.cancel();
     thinking_.cancel();
+    glance_.cancel();
     thread_.request_stop();
     wake_.notify_all();
     if (thread_.joinable()) thread_.join();
@@ -115,7 +121,7 @@ void Desk::Worker::run(const std::stop_token& stop) {
         std::deque<gui::Command> todo;
         {
             std::unique_lock lock{mutex_};
-            const bool busy = run_ || job_.running() || thinking_.running();
+            const bool busy = run_ || job_.running() || thinking_.running() || glance_.running();
             // Nothing under way: asleep until somebody wants something.
             const auto called = [this] { return !commands_.empty(); };
             if (!busy)
@@ -129,13 +135,14 @@ void Desk::Worker::run(const std::stop_token& stop) {
             changed_ = true;
         }
         const auto failed = [this](const Error& e) { fault(e); };
-        for (auto* job : {&job_, &thinking_})
+        for (auto* job : {&job_, &thinking_, &glance_})
             if (job->running()) {
                 if (const auto outcome = job->finished(failed)) {
                     if (*outcome) (*outcome)();
                     changed_ = true;
                 }
             }
+        glance_at_next();
         if (run_) listen();
         if (job_.running() && job_.share() != shown_share) {
             shown_share = job_.share();
@@ -237,7 +244,7 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     gaps_told_ = clipped_told_ = 0;
     marks_kept_ = 0;
     recording_path_ = run_->record_path();
-    spray_wanted_ = paused_ = sound_lost_ = false;
+    spray_wanted_ = false;
     state_.sound = {};
     state_.sound.mode = mode;
     state_.sound.source = run_->name();
@@ -284,7 +291,6 @@ void Desk::Worker::listen() {
     }
     if (const auto broken = run_->broken()) {
         fault(*broken);
-        sound_lost_ = true;
         if (guided_) guided_->visit().stop();
         end_run(broken->what);
         take_file_.reset();
@@ -301,10 +307,8 @@ void Desk::Worker::listen() {
     }
     feed_settle();
     if (guided_ && spray_wanted_) {
-        if (!paused_) {
-            guided_->pump();
-            if (guided_->step()) show_standing(*guided_->step());
-        }
+        guided_->pump();
+        if (guided_->step()) show_standing(*guided_->step());
         show_visit();
         if (state_.spray.phase == gui::SprayPhase::finished) on(ask::FinishSpray{});
     }
@@ -324,6 +328,10 @@ void Desk::Worker::take_news(const LiveNews& news) {
     clipped_told_ = news.clipped_samples;
     const double peak = news.peak[0] > 0.0F ? 20.0 * std::log10(static_cast<double>(news.peak[0])) : -200.0;
     s.peak_dbfs = std::max(peak, s.peak_dbfs - kPeakFall_db);
+    if (peak >= s.held_dbfs || s.now_s - held_at_s_ > kPeakHeld_s) {
+        s.held_dbfs = s.peak_dbfs;
+        held_at_s_ = s.now_s;
+    }
     if (news.peak[0] >= kFullScale) s.clipped = true;
     for (const auto& r : news.readings) {
         const auto& x = r.reading;
@@ -447,15 +455,28 @@ void Desk::Worker::on(const ask::StartPractice& c) {
         request.sample_rate_hz = kPracticeRate_hz;
         request.spots = options_.practice_spots;
         request.disturbed = options_.practice_disturbed;
-        const auto session = practice_session(request);
-        if (!session) return [this, error = session.error()] { fault(error); };
-        const auto& spec = session.value().spec();
+        sim::SessionSpec spec;
+        if (c.engine > 0) {
+            spec = practice_engine(c.engine, c.seed, kPracticeRate_hz);
+        } else {
+            const auto session = practice_session(request);
+            if (!session) return [this, error = session.error()] { fault(error); };
+            spec = session.value().spec();
+        }
         auto bay =
             std::make_shared<std::unique_ptr<sim::LiveBay>>(std::make_unique<sim::LiveBay>(spec, kLongestPractice_s));
         static_cast<void>((*bay)->sound());  // scaling it takes a while: not on the desk's thread
         return [this, c, bay, map = practice_map(spec)] {
             truth_ = (*bay)->spec();
+            practice_engine_ = c.engine;
             practice_bursts_.clear();
+            hiss_takes_.clear();
+            injector_takes_.clear();
+            to_glance_.clear();
+            state_.spots.clear();
+            state_.injectors.clear();
+            state_.hiss_headline.clear();
+            state_.injectors_headline.clear();
             case_.reset();
             state_.case_folder.clear();
             state_.engine = truth_->engine.engine;
@@ -519,9 +540,23 @@ void Desk::Worker::on(const ask::CloseFault& c) {
 
 void Desk::Worker::on(const ask::ShowScore&) {
     if (!truth_) return;
+    if (run_) return fault({"the truth is sealed until the test is over", "Finish it first, or stop it (Esc)."});
     state_.score = score_practice(*truth_, state_.spots, practice_bursts_);
+    state_.score.debrief = debrief_lines();
     for (std::size_t i = 0; i < state_.spots.size() && i < truth_->leak_rpm.size(); ++i)
         state_.spots[i].truth_leak = truth_->leak_rpm[i] != 0.0;
+}
+
+std::vector<std::string> Desk::Worker::debrief_lines() const {
+    const auto engines = practice_engines();
+    const auto it =
+        std::find_if(engines.begin(), engines.end(), [&](const auto& e) { return e.number == practice_engine_; });
+    const auto step = guided_ ? guided_->step() : std::nullopt;
+    auto lines = debrief(*truth_, it == engines.end() ? "" : it->lesson,
+                         guided_ ? guided_->visit().record() : VisitRecord{}, step.value_or(plan::PlanStep{}));
+    const auto injectors = debrief_injectors(*truth_, state_.injectors);
+    lines.insert(lines.end(), injectors.begin(), injectors.end());
+    return lines;
 }
 
 void Desk::Worker::on(const ask::WriteReport&) {

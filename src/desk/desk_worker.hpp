@@ -53,6 +53,7 @@ class Desk::Worker {
     void on(const gui::ask::SetMatters&);
     void on(const gui::ask::StartSpray&);
     void on(const gui::ask::Sprayed&);
+    void on(const gui::ask::SprayHere&);
     void on(const gui::ask::SprayedElsewhere&);
     void on(const gui::ask::RepeatSpot&);
     void on(const gui::ask::SkipSpot&);
@@ -87,10 +88,17 @@ class Desk::Worker {
     void check_kept(const Result<Done>& kept);
     void measure_recording(RowId recording);
 
+    /// The clicks of the takes, one after the other, to be seen before they are compared.
+    void glance_at_next();
+    void take_in_practice(const gui::ask::StartTake& c);
+    Result<std::string> keep_simulated(const gui::ask::StartTake& c, const std::vector<float>& sound);
+
     // The spray test.
     void begin_visit();
     void feed_settle();
     [[nodiscard]] std::vector<SpraySpot> spray_spots() const;
+    /// What the hiss survey makes of the spots.
+    [[nodiscard]] std::map<std::string, double> spot_odds() const;
     void show_visit();
     void show_standing(const plan::PlanStep& step);
     void conclude();
@@ -98,6 +106,7 @@ class Desk::Worker {
     void show_verdict(VerdictView verdict);
     void renew_spots();
     void show_injectors(const InjectorView& view);
+    [[nodiscard]] std::vector<std::string> debrief_lines() const;
 
     DeskOptions options_;
     gui::ViewState state_;  ///< the one under way; `publish` hands out copies
@@ -105,19 +114,19 @@ class Desk::Worker {
 
     std::unique_ptr<SoundRun> run_;
     std::optional<sim::SessionSpec> truth_;  ///< of the practice bay
+    int practice_engine_ = 0;                ///< 0: none of the ten
     std::vector<sim::SessionBurst> practice_bursts_;
     std::vector<RpmReading> readings_;
     std::vector<HissBurst> hisses_;
     std::vector<gui::TracePoint> trace_;
     std::uint64_t gaps_told_ = 0, clipped_told_ = 0;
+    double held_at_s_ = 0.0;
     std::string recording_path_;
     std::optional<DeskCase> case_;
     std::optional<RowId> recording_;  ///< the one that is running
 
     std::optional<GuidedVisit> guided_;
     bool spray_wanted_ = false;  ///< the user has started the spray test
-    bool paused_ = false;
-    bool sound_lost_ = false;
     std::size_t marks_kept_ = 0;
     std::optional<VerdictView> verdict_;
     double quiet_from_s_ = 0.0;
@@ -132,6 +141,8 @@ class Desk::Worker {
 
     Job job_;       ///< shown, can be cancelled
     Job thinking_;  ///< the evidence so far; not shown
+    Job glance_;    ///< at the clicks of a take; not shown
+    std::map<int, std::string> to_glance_;
 
     mutable std::mutex mutex_;
     std::condition_variable_any wake_;

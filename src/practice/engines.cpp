@@ -128,7 +128,7 @@ sim::SessionSpec practice_engine(int number, std::uint64_t seed, double sample_r
     return spec;
 }
 
-std::vector<std::string> debrief(const sim::SessionSpec& truth, const PracticeEngine& engine, const VisitRecord& record,
+std::vector<std::string> debrief(const sim::SessionSpec& truth, const std::string& lesson, const VisitRecord& record,
                                  const plan::PlanStep& last) {
     std::vector<std::string> lines, found, missed, wrong;
     const auto called = [&](std::size_t s) {
@@ -174,7 +174,7 @@ std::vector<std::string> debrief(const sim::SessionSpec& truth, const PracticeEn
     if (unasked > 0)
         lines.push_back(fmt::format("{} of them nobody asked for: each is spray in the air for little.", unasked));
     if (most > 4) lines.push_back(fmt::format("Spot {} had {}, the most.", most_spot, most));
-    lines.emplace_back(engine.lesson);
+    if (!lesson.empty()) lines.push_back(lesson);
     return lines;
 }
 

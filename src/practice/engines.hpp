@@ -25,8 +25,9 @@ inline constexpr int kPracticeEngines = 10;
 /// that is none.
 [[nodiscard]] sim::SessionSpec practice_engine(int number, std::uint64_t seed, double sample_rate_hz = 16000.0);
 
-/// What was found, missed and sprayed in vain, against the truth: plain sentences, the result first.
-[[nodiscard]] std::vector<std::string> debrief(const sim::SessionSpec& truth, const PracticeEngine& engine,
+/// What was found, missed and sprayed in vain, against the truth: plain sentences, the result first, the lesson (if
+/// there is one) last.
+[[nodiscard]] std::vector<std::string> debrief(const sim::SessionSpec& truth, const std::string& lesson,
                                                const VisitRecord& record, const plan::PlanStep& last);
 
 }  // namespace idlehark

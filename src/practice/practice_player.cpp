@@ -6,6 +6,10 @@
 
 namespace idlehark {
 
+namespace {
+constexpr double kBetween_s = 0.3;  // one can: two bursts asked for at once come one after the other
+}
+
 PracticePlayer::PracticePlayer(std::unique_ptr<sim::LiveBay> bay, Capture& capture, double pace)
     : bay_(std::move(bay)), capture_(capture), pace_(pace) {}
 
@@ -40,7 +44,11 @@ void PracticePlayer::begin_bursts() {
     // Inside, sound is made a block ahead.
     const auto& spec = bay_->spec();
     const double now_s = static_cast<double>(frames_ + 2 * sim::Source::kBlockFrames) / spec.engine.sample_rate_hz;
-    for (const auto& spots : wanted_) bay_->spray(now_s, spots, spec.hands.burst_duration_s);
+    for (const auto& spots : wanted_) {
+        const double start_s = std::max(now_s, free_from_s_);
+        bay_->spray(start_s, spots, spec.hands.burst_duration_s);
+        free_from_s_ = start_s + spec.hands.burst_duration_s + kBetween_s;
+    }
     wanted_.clear();
     begun_ = bay_->bursts();
 }

@@ -37,6 +37,7 @@ class PracticePlayer {
     Capture& capture_;
     double pace_;
     std::uint64_t frames_ = 0;
+    double free_from_s_ = 0.0;  ///< the can is let go
     mutable std::mutex mutex_;
     std::vector<std::vector<std::size_t>> wanted_;
     std::vector<sim::SessionBurst> begun_;

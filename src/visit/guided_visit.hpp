@@ -6,7 +6,10 @@
 #include "src/visit/visit_plan.hpp"
 
 #include <future>
+#include <map>
 #include <optional>
+#include <string>
+#include <utility>
 #include <vector>
 
 namespace idlehark {
@@ -27,6 +30,8 @@ class GuidedVisit {
     void hiss(const HissBurst& burst);
     void gap(double time_s);
     void time(double now_s);
+    /// From the next plan on these odds hold (VisitPlanSettings::spot_odds).
+    void weigh(std::map<std::string, double> spot_odds) { settings_.spot_odds = std::move(spot_odds); }
     /// Starts and takes plans as they are wanted. True if something changed.
     bool pump();
 

@@ -75,6 +75,8 @@ const char* word(VisitStage stage) noexcept {
 
 const char* word(VisitWait wait) noexcept {
     switch (wait) {
+        case VisitWait::by_hand:
+            return "paused by you";
         case VisitWait::lock_lost:
             return "the idle speed is not heard";
         case VisitWait::signal_gap:
@@ -282,6 +284,13 @@ void SprayVisit::undo() {
     }
 }
 
+void SprayVisit::pause(bool on) {
+    if (paused_ == on) return;
+    paused_ = on;
+    notice_.clear();
+    advance();
+}
+
 void SprayVisit::stop() {
     if (stage_ == VisitStage::stopped) return;
     withdraw();
@@ -429,6 +438,7 @@ double SprayVisit::wait_s() const {
 std::vector<VisitWait> SprayVisit::waits() const {
     std::vector<VisitWait> all;
     if (stage_ != VisitStage::waiting && stage_ != VisitStage::settling && stage_ != VisitStage::prompting) return all;
+    if (paused_) all.push_back(VisitWait::by_hand);
     if (!locked())
         all.push_back(VisitWait::lock_lost);
     else if (last_locked_s_ - std::max(steady_from_s_, last_gap_s_) < config_.after_gap_s)

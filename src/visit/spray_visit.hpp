@@ -25,7 +25,7 @@ enum class VisitStage {
 [[nodiscard]] const char* word(VisitStage stage) noexcept;
 
 /// Why no prompt falls now.
-enum class VisitWait { lock_lost, signal_gap, not_at_baseline, spacing, drying };
+enum class VisitWait { by_hand, lock_lost, signal_gap, not_at_baseline, spacing, drying };
 [[nodiscard]] const char* word(VisitWait wait) noexcept;
 
 struct VisitConfig {
@@ -146,6 +146,9 @@ class SprayVisit {
     /// The last burst went to this spot; or the newest hiss that nobody asked for did.
     void wrong_spot(const std::string& spot);
     void undo();  ///< the last burst was none, or was spoilt
+    /// No prompt falls while it lasts, one that is out is withdrawn; what is heard goes on being measured.
+    void pause(bool on);
+    [[nodiscard]] bool paused() const noexcept { return paused_; }
     void stop();
 
     // The plan.
@@ -201,6 +204,7 @@ class SprayVisit {
     double baseline_rpm_ = std::numeric_limits<double>::quiet_NaN();
     double unrest_rpm_ = 0.0;                              ///< spread of short means of the settled idle
     std::optional<std::pair<double, double>> stray_hiss_;  ///< onset, duration: nobody asked for it
+    bool paused_ = false;
     unsigned prompts_ = 0;
     std::string spoken_;
     std::string notice_;

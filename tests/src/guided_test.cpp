@@ -70,7 +70,7 @@ TEST_CASE("PracticeVisit: a guided visit through the whole pipeline finds the le
         CHECK(b.asked);
     }
     CHECK(sprays < 3 * static_cast<int>(spec.spots.size()));
-    const auto lines = debrief(spec, practice_engines()[0], visit.record(), last);
+    const auto lines = debrief(spec, practice_engines()[0].lesson, visit.record(), last);
     CHECK_THAT(lines.front(), Contains("Found: spot"));
 }
 
