@@ -100,17 +100,23 @@ std::string rows_text(const Rows& rows) {
 
 void Flow::choose_practice(const PageContext& c) {
     if (!c.view.practice_engines) return;
-    const auto words = [](const PracticeOffer& o) { return fmt::format("{}  {}: {}", o.number, o.name, o.complaint); };
-    std::string chosen = c.say(Word::practice_drawn);
-    for (const auto& o : *c.view.practice_engines)
-        if (o.number == practice_engine_) chosen = words(o);
+    const auto name = [](const PracticeOffer& o) { return fmt::format("{}  {}", o.number, o.name); };
+    const auto& offers = *c.view.practice_engines;
+    const auto it = std::find_if(offers.begin(), offers.end(),
+                                 [this](const PracticeOffer& o) { return o.number == practice_engine_; });
+    const bool drawn = it == offers.end();
     label(c, c.say(Word::practice_engine));
     ImGui::SetNextItemWidth(-1.0F);
-    if (!ImGui::BeginCombo("##practice", chosen.c_str(), ImGuiComboFlags_HeightLargest)) return;
-    for (const auto& o : *c.view.practice_engines)
-        if (ImGui::Selectable(words(o).c_str(), practice_engine_ == o.number)) practice_engine_ = o.number;
-    if (ImGui::Selectable(c.say(Word::practice_drawn), practice_engine_ == 0)) practice_engine_ = 0;
-    ImGui::EndCombo();
+    if (ImGui::BeginCombo("##practice", drawn ? c.say(Word::practice_drawn) : name(*it).c_str(),
+                          ImGuiComboFlags_HeightLargest)) {
+        for (const auto& o : offers)
+            if (ImGui::Selectable((name(o) + ": " + o.complaint).c_str(), practice_engine_ == o.number))
+                practice_engine_ = o.number;
+        if (ImGui::Selectable(c.say(Word::practice_drawn), drawn)) practice_engine_ = 0;
+        ImGui::EndCombo();
+    }
+    paragraph(c.say(Word::start_practice_help));
+    if (!drawn) paragraph(c.say(Word::practice_complaint, it->complaint));
 }
 
 void Flow::describe(const PageContext& c) {
@@ -133,15 +139,14 @@ void Flow::describe(const PageContext& c) {
             chosen_ = [send = c.send](const std::string& path) { send(ask::StartReplay{path, {}}); };
         }
         choose_practice(c);
-        ImGui::SetNextItemWidth(120.0F * c.scale);
+        ImGui::SetNextItemWidth(150.0F * c.scale);
         int number = static_cast<int>(practice_number_);
         if (ImGui::InputInt(say(Word::practice_number), &number, 1))
             practice_number_ = static_cast<std::uint64_t>(std::clamp(number, 1, 1'000'000));
         ImGui::SameLine();
-        ImGui::SetNextItemWidth(120.0F * c.scale);
+        ImGui::SetNextItemWidth(150.0F * c.scale);
         if (ImGui::InputInt(say(Word::practice_pace), &practice_pace_, 1))
             practice_pace_ = std::clamp(practice_pace_, 1, 20);
-        paragraph(say(Word::start_practice_help));
         label(c, say(Word::devices));
         ImGui::SetNextItemWidth(-1.0F);
         const auto& devices = c.view.devices;

@@ -90,26 +90,25 @@ void injector_clicks(const PageContext& c) {
     const float width = ImGui::GetContentRegionAvail().x / c.scale;
     const float across = std::clamp(std::floor(width / kPanelWidth), 1.0F, static_cast<float>(lines.size()));
     const float down = std::ceil(static_cast<float>(lines.size()) / across);
-    c.plots->place(kPanel * down, [&c](Canvas& canvas, const Box& on) {
-        std::vector<ClickFold> folds;
-        for (const auto& i : c.view.injectors) {
-            ClickFold fold{
-                .id = std::to_string(i.cylinder),
-                .finding = i.judged ? finding(*i.judged) : Finding::open,
-                .verdict = i.verdict.empty() ? std::string{i.taken ? c.say(Word::injectors_taken) : "–"} : i.verdict};
-            if (i.clicks) {
-                fold.power = i.clicks->power;
-                fold.from_ms = i.clicks->from_ms;
-                fold.step_ms = i.clicks->step_ms;
-                fold.open_ms = i.clicks->open_ms;
-                fold.close_ms = i.clicks->close_ms;
-                if (std::isfinite(fold.close_ms - fold.open_ms))
-                    fold.figure = fmt::format("{:.1f} ms", fold.close_ms - fold.open_ms);
-            }
-            folds.push_back(std::move(fold));
+    std::vector<ClickFold> folds;
+    for (const auto& i : lines) {
+        ClickFold fold{
+            .id = std::to_string(i.cylinder),
+            .finding = i.judged ? finding(*i.judged) : Finding::open,
+            .verdict = i.verdict.empty() ? std::string{i.taken ? c.say(Word::injectors_taken) : "–"} : i.verdict};
+        if (i.clicks) {
+            fold.power = i.clicks->power;  // the view state outlives the frame
+            fold.from_ms = i.clicks->from_ms;
+            fold.step_ms = i.clicks->step_ms;
+            fold.open_ms = i.clicks->open_ms;
+            fold.close_ms = i.clicks->close_ms;
+            if (std::isfinite(fold.close_ms - fold.open_ms))
+                fold.figure = fmt::format("{:.1f} ms", fold.close_ms - fold.open_ms);
         }
-        draw_click_folds(canvas, on, folds);
-    });
+        folds.push_back(std::move(fold));
+    }
+    c.plots->place(kPanel * down,
+                   [folds = std::move(folds)](Canvas& canvas, const Box& on) { draw_click_folds(canvas, on, folds); });
 }
 
 void choose_prompts(const PageContext& c) {
@@ -200,6 +199,8 @@ void Flow::listen_first(const PageContext& c) {
     const auto taken =
         std::count_if(c.view.spots.begin(), c.view.spots.end(), [](const SpotView& s) { return s.hiss_taken; });
     if (taken >= 4 && button(c, say(Word::listen_judge), 0.0F, false, !c.view.job.running)) c.send(ask::JudgeHiss{});
+    if (!c.view.hiss_headline.empty()) title(c, c.view.hiss_headline.c_str());
+    hiss_bars(c);
     go_on(c, Stage::spray);
 }
 

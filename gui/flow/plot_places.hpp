@@ -22,7 +22,8 @@ class PlotPlaces {
 
     /// Before the pages of a frame are laid out.
     void begin_frame(float scale);
-    /// Room as wide as the page, so high at scale 1.
+    /// Room as wide as the page, so high at scale 1. `draw` is called when the frame is rendered: it holds what it
+    /// needs, or points to what outlives the frame (the view state).
     void place(float height, Draw draw);
 
    private:

@@ -106,6 +106,7 @@ class Shell {
     void go(Stage stage);
     void stop() { wires_.send(ask::Stop{}); }
     void turn_full_screen();
+    bool picture_to(const std::string& path);
     void keep_picture();
     void tell(std::string words) {
         message_ = std::move(words);
@@ -175,16 +176,20 @@ void Shell::turn_full_screen() {
     rescale(memory_.scale);
 }
 
-void Shell::keep_picture() {
+bool Shell::picture_to(const std::string& path) {
     sf::Texture texture;
     const auto s = window_.getSize();
-    if (!texture.create(s.x, s.y)) return;
+    if (!texture.create(s.x, s.y)) return false;
     texture.update(window_);
+    return texture.copyToImage().saveToFile(path);
+}
+
+void Shell::keep_picture() {
     for (int n = 1; n < 1000; ++n) {
         const auto path = fmt::format("{}/idlehark-{:03}.png", options_.picture_folder, n);
         std::error_code code;
         if (std::filesystem::exists(path, code)) continue;
-        if (texture.copyToImage().saveToFile(path)) tell(say_(Word::picture_saved, path));
+        if (picture_to(path)) tell(say_(Word::picture_saved, path));
         return;
     }
 }
@@ -397,8 +402,10 @@ void Shell::run() {
             frames_due_ = kFramesAfterEvent;
         }
         if (options_.close_after_s && !first &&
-            std::chrono::duration<double>(Clock::now() - first_at_).count() >= *options_.close_after_s)
+            std::chrono::duration<double>(Clock::now() - first_at_).count() >= *options_.close_after_s) {
+            if (!options_.last_picture.empty()) picture_to(options_.last_picture);
             window_.close();
+        }
         if (!window_.isOpen()) break;
         view_ = wires_.view();
         if (view_->stage_edition != stage_edition_) {  // the work moved on by itself

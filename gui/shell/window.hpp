@@ -34,7 +34,8 @@ struct WindowOptions {
     std::function<void(const std::string&)> keep_memory;
     std::function<void(const FrameReport&)> report_frames;  ///< on closing; may be empty
     std::optional<double> close_after_s;                    ///< by itself, for measuring
-    Stage stage = Stage::describe;                          ///< the page it opens on
+    std::string last_picture;       ///< where a picture of it is left when it closes by itself; empty: none
+    Stage stage = Stage::describe;  ///< the page it opens on
 };
 
 struct WindowFault {
