@@ -1,10 +1,11 @@
 #!/bin/sh
 # A microphone as a real device: PulseAudio with a null sink, its monitor heard through PortAudio and ALSA.
 # The server is this script's own, in a folder of its own, and ends with it.
-# usage: device.sh PROGRAM RECORDINGS; exit 77 with the reason printed where no server can be started.
+# usage: device.sh PROGRAM RECORDINGS SRC_TESTS; exit 77 with the reason printed where no server can be started.
 set -u
 program=$1
 recordings=$2
+tests=$3
 scratch=$(mktemp -d)
 server=
 player=
@@ -140,4 +141,12 @@ for name in torn.flac held.wav server.wav program.wav; do
     echo "$name: $readings readings of sound kept"
     [ "$readings" -ge 20 ] || wrong "$name holds less than two seconds"
 done
+
+# 5. The same behind the window, in the middle of a spray test.
+play
+IDLEHARK_UNPLUG="pactl unload-module $module" timeout 150 "$tests" "[device]" >"$scratch/desk.out" 2>&1 ||
+    { wrong "the desk without its microphone"; cat "$scratch/desk.out"; }
+grep 'passed' "$scratch/desk.out"
+quiet_player
+module=$(plug_in)
 exit $failures

@@ -159,7 +159,12 @@ void Flow::settle(const PageContext& c) {
 void Flow::listen_first(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::listen_title));
-    paragraph(say(Word::listen_how));
+    if (c.view.hiss_headline.empty()) {
+        paragraph(say(Word::listen_how));
+    } else {
+        title(c, c.view.hiss_headline.c_str());
+        hiss_bars(c);
+    }
     const bool practice = c.view.sound.mode == Mode::practice;
     if (practice) warning(c, say(Word::probe_practice));
     if (c.view.take.running) level_meter(c);
@@ -179,10 +184,8 @@ void Flow::listen_first(const PageContext& c) {
             }
         }
     }
-    // Without results the list has the page; with them it makes room.
-    const float room = ImGui::GetContentRegionAvail().y;
-    const float list = c.view.hiss_headline.empty() ? room - 70.0F * c.scale : 0.4F * room;
-    if (ImGui::BeginChild("##hiss", {0.0F, std::max(150.0F * c.scale, list)}, true)) {
+    const float list = std::max(160.0F * c.scale, ImGui::GetContentRegionAvail().y - 70.0F * c.scale);
+    if (ImGui::BeginChild("##hiss", {0.0F, list}, true)) {
         for (const auto& s : c.view.spots) {
             std::string line = s.place.spot + "   " + s.place.name;
             if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
@@ -199,8 +202,6 @@ void Flow::listen_first(const PageContext& c) {
     const auto taken =
         std::count_if(c.view.spots.begin(), c.view.spots.end(), [](const SpotView& s) { return s.hiss_taken; });
     if (taken >= 4 && button(c, say(Word::listen_judge), 0.0F, false, !c.view.job.running)) c.send(ask::JudgeHiss{});
-    if (!c.view.hiss_headline.empty()) title(c, c.view.hiss_headline.c_str());
-    hiss_bars(c);
     go_on(c, Stage::spray);
 }
 
@@ -294,9 +295,11 @@ void Flow::spray(const PageContext& c) {
         }
         if (button(c, say(Word::cancel))) choosing_wrong_spot_ = false;
     }
+    const float room = ImGui::GetContentRegionAvail().y;
+    const float table = std::max(230.0F * c.scale, over ? room - 76.0F * c.scale : room);
     if (ImGui::BeginTable("##verdicts", 3,
                           ImGuiTableFlags_RowBg | ImGuiTableFlags_ScrollY | ImGuiTableFlags_BordersInnerH,
-                          {0.0F, over ? -76.0F * c.scale : 0.0F})) {
+                          {0.0F, table})) {
         ImGui::TableSetupScrollFreeze(0, 1);
         ImGui::TableSetupColumn(say(Word::column_spot), ImGuiTableColumnFlags_WidthStretch, 2.4F);
         ImGui::TableSetupColumn(say(Word::column_change), ImGuiTableColumnFlags_WidthStretch, 1.7F);
@@ -327,7 +330,13 @@ void Flow::spray(const PageContext& c) {
 void Flow::injectors(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::injectors_title));
-    paragraph(say(Word::injectors_how));
+    const bool judged = !c.view.injectors_headline.empty();
+    if (judged) {
+        title(c, c.view.injectors_headline.c_str());
+        injector_clicks(c);
+    } else {
+        paragraph(say(Word::injectors_how));
+    }
     const bool practice = c.view.sound.mode == Mode::practice;
     if (practice) warning(c, say(Word::probe_practice));
     if (c.view.take.running) level_meter(c);
@@ -360,8 +369,7 @@ void Flow::injectors(const PageContext& c) {
     const auto taken =
         std::count_if(c.view.injectors.begin(), c.view.injectors.end(), [](const InjectorLine& i) { return i.taken; });
     if (button(c, say(Word::injectors_judge), 0.0F, true, taken >= 2)) c.send(ask::JudgeInjectors{});
-    if (!c.view.injectors_headline.empty()) title(c, c.view.injectors_headline.c_str());
-    injector_clicks(c);
+    if (!judged) injector_clicks(c);
     go_on(c, Stage::compare);
 }
 

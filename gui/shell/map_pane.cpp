@@ -108,7 +108,7 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
             if (stage == Stage::listen_first) {
                 if (v.hiss_db) {
                     mark.verdict = c.say(Word::listen_louder, *v.hiss_db);
-                    mark.finding = v.hiss_stands_out ? Finding::fault : Finding::clear;
+                    mark.finding = finding(v.hiss_verdict.value_or(HissVerdict::undecided));
                 }
             } else if (v.verdict) {
                 mark.finding = finding(*v.verdict);

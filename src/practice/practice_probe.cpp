@@ -19,7 +19,7 @@ constexpr sim::Band kLeakBand{2500.0, 12000.0};
 constexpr double kHiss_db = 8.0;  // of a leak of kHiss_rpm at its spot, against the engine's own hiss there
 constexpr double kHiss_rpm = 25.0;
 constexpr double kFades_mm = 40.0;  // a hiss that far away has 1/e of its amplitude
-constexpr double kSwell = 0.5;      // of its power, with the firing
+constexpr double kSwell = 0.9;      // of its power, with the firing
 constexpr double kProbeNoise_db = -8.0;
 constexpr double kPlace_db = 0.7;  // how the engine's own sound differs from spot to spot
 constexpr float kPeak = 0.5F;

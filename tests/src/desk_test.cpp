@@ -109,6 +109,116 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     CHECK(std::filesystem::exists(view->case_folder + "/map.json"));
 }
 
+TEST_CASE("Desk: one of the ten engines keeps its truth sealed, goes where the can is pointed, and debriefs",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases")}};
+    REQUIRE(desk.view()->practice_engines);
+    REQUIRE(desk.view()->practice_engines->size() == 10);
+    desk.send(ask::StartPractice{11, 20.0, 2});
+    auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+    REQUIRE(view->sound.running);
+    CHECK(view->engine.name == (*view->practice_engines)[1].name);
+    // The simulated can is shut like a real one.
+    desk.send(ask::SprayHere{"1"});
+    view = await(desk, 120s, [](const auto& v) { return v.settle.done; });
+    CHECK(view->bursts.empty());
+    desk.send(ask::ShowScore{});
+    view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
+    REQUIRE(view->fault);
+    CHECK(view->fault->what.find("sealed") != std::string::npos);
+    CHECK_FALSE(view->score.shown);
+    desk.send(ask::CloseFault{view->fault->number});
+
+    open_gate(desk);
+    desk.send(ask::StartSpray{});
+    view = await(desk, 120s, [](const auto& v) { return v.spray.phase == gui::SprayPhase::prompt; });
+    REQUIRE(view->spray.phase == gui::SprayPhase::prompt);
+    // Paused: no prompt, but the sound goes on into the recording.
+    desk.send(ask::PauseSpray{true});
+    view = await(desk, 10s, [](const auto& v) { return v.spray.phase == gui::SprayPhase::paused; });
+    REQUIRE(view->spray.phase == gui::SprayPhase::paused);
+    CHECK(view->spray.pause == gui::PauseReason::by_hand);
+    const double paused_at_s = view->sound.recorded_s;
+    view = await(desk, 60s, [&](const auto& v) { return v.sound.recorded_s > paused_at_s + 20.0; });
+    CHECK(view->sound.recorded_s > paused_at_s + 20.0);
+    CHECK(view->spray.phase == gui::SprayPhase::paused);
+    desk.send(ask::PauseSpray{false});
+    view = await(desk, 60s, [](const auto& v) { return v.spray.phase == gui::SprayPhase::prompt; });
+    REQUIRE(view->spray.phase == gui::SprayPhase::prompt);
+
+    const std::string other = view->spray.spot == "1" ? "2" : "1";
+    desk.send(ask::SprayHere{other});
+    view = await(desk, 20s, [](const auto& v) { return !v.bursts.empty() && std::isfinite(v.bursts[0].duration_s); });
+    REQUIRE(view->bursts.size() == 1);
+    CHECK(view->bursts[0].spot == other);
+    CHECK(std::isfinite(view->bursts[0].duration_s));  // its hiss was heard
+    desk.send(ask::Stop{});
+    view = await(desk, 20s, [](const auto& v) { return !v.sound.running; });
+    desk.send(ask::ShowScore{});
+    view = await(desk, 10s, [](const auto& v) { return v.score.shown; });
+    REQUIRE(view->score.shown);
+    CHECK(view->score.found + view->score.missed == 2);
+    CHECK(std::any_of(view->score.debrief.begin(), view->score.debrief.end(),
+                      [](const std::string& line) { return line.find("nobody asked for") != std::string::npos; }));
+    CHECK(std::count_if(view->spots.begin(), view->spots.end(), [](const gui::SpotView& s) { return s.truth_leak; }) ==
+          2);
+}
+
+TEST_CASE("Desk: the practice bay has a probe: its leaks hiss, its misfiring cylinder's injector misses clicks",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases")}};
+    const auto take = [&](const ask::StartTake& t, auto taken) {
+        desk.send(t);
+        const auto view = await(desk, 60s, [&](const auto& v) { return taken(v) || v.fault; });
+        if (view->fault) FAIL(view->fault->what);
+    };
+    SECTION("the misfiring six") {
+        desk.send(ask::StartPractice{4, 1.0, 9});
+        auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+        REQUIRE(view->injectors.size() == 6);
+        for (std::size_t c = 0; c < 6; ++c)
+            take({true, std::to_string(c + 1)}, [&](const auto& v) { return v.injectors[c].taken; });
+        view = await(desk, 60s, [](const auto& v) { return v.injectors[5].clicks != nullptr; });
+        REQUIRE(view->injectors[5].clicks);
+        CHECK(view->injectors[5].clicks->power.size() > 10);
+        desk.send(ask::JudgeInjectors{});
+        view = await(desk, 60s, [](const auto& v) { return !v.injectors_headline.empty() || v.fault; });
+        if (view->fault) FAIL(view->fault->what);
+        for (std::size_t c = 0; c < 6; ++c) {
+            CAPTURE(c);
+            CHECK(view->injectors[c].judged == (c == 2 ? InjectorVerdict::missing_clicks : InjectorVerdict::regular));
+        }
+        desk.send(ask::Stop{});
+        desk.send(ask::ShowScore{});
+        view = await(desk, 20s, [](const auto& v) { return v.score.shown; });
+        CHECK(std::any_of(view->score.debrief.begin(), view->score.debrief.end(), [](const std::string& line) {
+            return line.find("Injector 3: misses 20 % of its clicks; told: missing clicks") != std::string::npos;
+        }));
+    }
+    SECTION("the leak of 25 rpm") {
+        desk.send(ask::StartPractice{4, 1.0, 1});
+        auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+        for (std::size_t s = 0; s < view->spots.size(); ++s)
+            take({false, view->spots[s].place.spot}, [&](const auto& v) { return v.spots[s].hiss_taken; });
+        desk.send(ask::JudgeHiss{});
+        await(desk, 60s, [](const auto& v) { return !v.hiss_headline.empty() || v.fault; });
+        desk.send(ask::Stop{});
+        desk.send(ask::ShowScore{});
+        view = await(desk, 20s, [](const auto& v) { return v.score.shown; });
+        REQUIRE(view->score.shown);
+        const auto loudest = std::max_element(view->spots.begin(), view->spots.end(),
+                                              [](const auto& a, const auto& b) { return a.hiss_db < b.hiss_db; });
+        CHECK(loudest->truth_leak);
+        CHECK(loudest->hiss_db > 5.0);
+        for (const auto& s : view->spots) {
+            CAPTURE(s.place.spot, s.truth_leak, s.hiss_db.value_or(-99.0), static_cast<int>(*s.hiss_verdict));
+            CHECK((s.truth_leak || s.hiss_verdict != HissVerdict::stands_out));
+        }
+    }
+}
+
 TEST_CASE("Desk: STOP ends sound and prompts at once and keeps the recording", "[src][desk]") {
     const test::ScratchFolder folder;
     Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};

@@ -120,6 +120,45 @@ TEST_CASE("SprayVisit: no way to a prompt but through every caution", "[visit]")
     }
 }
 
+TEST_CASE("SprayVisit: a pause withdraws the prompt and asks for nothing, while the engine goes on being heard",
+          "[visit]") {
+    Bench b;
+    b.prompt({"3"});
+    const auto said = b.visit.state().prompt;
+    b.visit.pause(true);
+    CHECK(b.visit.state().stage == VisitStage::waiting);
+    CHECK(b.visit.state().spoken == "Wait. Do not spray.");
+    CHECK(b.visit.state().prompt == said + 1);
+    CHECK(b.visit.state().waits.front() == VisitWait::by_hand);
+    const double before_s = b.visit.now_s();
+    b.run(120.0);
+    CHECK(b.visit.now_s() > before_s + 100.0);
+    CHECK(b.visit.state().stage == VisitStage::waiting);
+    CHECK(b.visit.state().prompt == said + 1);
+    // What is sprayed all the same is evidence.
+    b.visit.key(b.now_s, "2");
+    CHECK(b.visit.bursts_on("2") == 1);
+    b.visit.undo();
+    b.visit.pause(false);
+    REQUIRE(b.run_until(VisitStage::planning));
+    REQUIRE(b.visit.take(Bench::plan_for({"3"})));
+    REQUIRE(b.run_until(VisitStage::prompting));
+    CHECK(b.visit.state().spoken.find("Now") != std::string::npos);
+}
+
+TEST_CASE("SprayVisit: a pause while nothing is out holds the next prompt back", "[visit]") {
+    Bench b;
+    b.prompt({"3"});
+    b.visit.key(b.now_s);
+    b.visit.pause(true);
+    REQUIRE(b.run_until(VisitStage::planning));
+    REQUIRE(b.visit.take(Bench::plan_for({"1"})));
+    b.run(90.0);
+    CHECK(b.visit.state().stage == VisitStage::waiting);
+    b.visit.pause(false);
+    REQUIRE(b.run_until(VisitStage::prompting));
+}
+
 TEST_CASE("SprayVisit: settles, prompts, hears the burst, waits for the answer and the recovery", "[visit]") {
     Bench b;
     b.open_gate();
