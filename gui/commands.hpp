@@ -17,6 +17,10 @@ struct NewCase {
 struct OpenCase {
     std::string folder;
 };
+/// Look at an earlier visit of the open case. Refused while sound is running.
+struct ShowVisit {
+    std::int64_t visit = 0;
+};
 
 struct ListDevices {};
 struct StartLive {
@@ -83,12 +87,19 @@ struct TakeFile {
     bool injector = false;
     std::string place, path;
 };  ///< a recording made elsewhere
+/// The idling engine as a whole, for the balance of its cylinders.
+struct StartIdleTake {};
+struct IdleFile {
+    std::string path;
+};
 struct StopTake {};
 struct JudgeHiss {};
 struct JudgeInjectors {};
 
+/// Two visits of the open case.
 struct Compare {
-    std::string before_case, after_case;
+    std::int64_t before = 0, after = 0;
+    bool anyway = false;  ///< a cold idle against a warm one all the same
 };
 struct WriteReport {};
 struct ShowScore {};
@@ -104,11 +115,12 @@ struct CloseFault {
 }  // namespace ask
 
 using Command =
-    std::variant<ask::NewCase, ask::OpenCase, ask::ListDevices, ask::StartLive, ask::StartReplay, ask::StartPractice,
-                 ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap, ask::AlternativesSeen,
-                 ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayHere, ask::SprayedElsewhere,
-                 ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts, ask::PauseSpray, ask::FinishSpray,
-                 ask::StartTake, ask::TakeFile, ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare,
-                 ask::WriteReport, ask::ShowScore, ask::Tell, ask::CancelJob, ask::CloseFault>;
+    std::variant<ask::NewCase, ask::OpenCase, ask::ShowVisit, ask::ListDevices, ask::StartLive, ask::StartReplay,
+                 ask::StartPractice, ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap,
+                 ask::AlternativesSeen, ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayHere,
+                 ask::SprayedElsewhere, ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts,
+                 ask::PauseSpray, ask::FinishSpray, ask::StartTake, ask::TakeFile, ask::StartIdleTake, ask::IdleFile,
+                 ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare, ask::WriteReport, ask::ShowScore,
+                 ask::Tell, ask::CancelJob, ask::CloseFault>;
 
 }  // namespace idlehark::gui

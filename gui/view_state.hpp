@@ -1,6 +1,8 @@
 #pragma once
 
+#include "dsp/balance/balance.hpp"
 #include "dsp/bay_map.hpp"
+#include "dsp/compare/change.hpp"
 #include "dsp/engine.hpp"
 #include "dsp/evidence/spray_test.hpp"
 #include "dsp/hiss/hiss_survey.hpp"
@@ -21,8 +23,8 @@ namespace idlehark::gui {
 enum class Stage { describe, log, map, gate, settle, listen_first, spray, injectors, compare, report };
 inline constexpr std::size_t kStages = 10;
 
-/// Where the sound comes from.
-enum class Mode { none, live, replay, practice };
+/// Where the sound comes from. Kept: it was heard earlier, and is shown as the case has it.
+enum class Mode { none, live, replay, practice, kept };
 
 /// How the sound stands, always on the screen. NaN where there is no number.
 struct SoundView {
@@ -35,7 +37,7 @@ struct SoundView {
     bool locked = false;
     double peak_dbfs = -200.0;
     double held_dbfs = -200.0;  ///< the highest of the last two seconds
-    bool clipped = false;  ///< lately
+    bool clipped = false;       ///< lately
     std::uint64_t gaps = 0, dropped_frames = 0;
     bool recording = false;
     double recorded_s = 0.0;
@@ -138,9 +140,13 @@ struct SprayView {
     std::string why, notice;  ///< the plan's own words: why this step; what the last event did
 };
 
-/// A take with the probe: hold it there, so long.
+/// What is recorded on purpose: the whole engine idling, or the probe at an injector or a spot.
+enum class TakeKind { idle, injector, hiss };
+
+/// A take: hold still, so long.
 struct TakeView {
     bool running = false;
+    TakeKind kind = TakeKind::hiss;
     std::string place;  ///< spot or cylinder
     double done_s = 0.0, needed_s = 10.0;
 };
@@ -155,17 +161,117 @@ struct ClickView {
 struct InjectorLine {
     int cylinder = 0;
     bool taken = false;
-    double rate_hz = std::nan(""), expected_hz = std::nan(""), missed_percent = std::nan("");
-    double jitter_us = std::nan(""), level_db = std::nan("");
-    std::string verdict;                    ///< trade words; empty before the comparison
-    std::optional<InjectorVerdict> judged;  ///< nothing before the comparison
+    double rate_hz = std::nan(""), expected_hz = std::nan("");
+    double missed_percent = std::nan(""), missed_low = std::nan(""), missed_high = std::nan("");
+    double jitter_us = std::nan(""), open_close_ms = std::nan(""), level_db = std::nan("");
+    std::string verdict;                      ///< trade words; empty before the comparison
+    std::optional<InjectorVerdict> judged;    ///< nothing before the comparison
     std::shared_ptr<const ClickView> clicks;  ///< as soon as the take has been looked at
 };
 
+/// A cylinder's share in the balance.
+struct CylinderLine {
+    std::string name;  ///< its number; a letter in firing order where the sound alone cannot tell which it is
+    double strength = std::nan(""), strength_low = std::nan(""), strength_high = std::nan("");
+    double misfire_percent = std::nan(""), misfire_low = std::nan(""), misfire_high = std::nan("");
+    CylinderVerdict verdict = CylinderVerdict::undecided;
+};
+struct BalanceState {
+    std::vector<CylinderLine> cylinders;  ///< empty: not measured
+    bool named = false;                   ///< by cylinder number
+    double half_order_share = std::nan("");
+    std::vector<std::string> cautions;
+};
+
+/// One figure of two visits.
 struct CompareLine {
-    std::string figure;
-    double before = std::nan(""), after = std::nan(""), low = std::nan(""), high = std::nan("");
-    std::string verdict;
+    std::string figure, name, unit;
+    double before = std::nan(""), after = std::nan("");
+    double difference = std::nan(""), low = std::nan(""), high = std::nan("");
+    ChangeVerdict verdict = ChangeVerdict::unknown;
+};
+struct CompareState {
+    std::int64_t before_visit = 0, after_visit = 0;
+    std::vector<CompareLine> lines;
+    std::vector<std::string> cautions, notes;
+    std::string refusal;  ///< why the two cannot be compared; no lines then
+    bool anyway = false;  ///< the refusal can be overruled
+};
+
+// --- what the case holds ---------------------------------------------------------------------------------------------
+
+struct KeptRecording {
+    std::string file;
+    TakeKind kind = TakeKind::idle;
+    double length_s = 0.0;
+};
+/// A point of caution as it was answered last, in the words it was asked in.
+struct KeptAnswer {
+    std::string question;
+    bool yes = false;
+    std::string at;
+};
+/// A burst of a guided test.
+struct KeptBurst {
+    double time_s = 0.0;
+    double duration_s = std::nan("");  ///< NaN: not heard
+    std::string spots;
+    bool sham = false, by_hand = false, as_asked = true, near_gap = false, undone = false;
+};
+struct KeptSpot {
+    std::string spot;
+    int bursts = 0;
+    double change_rpm = std::nan(""), low_rpm = std::nan(""), high_rpm = std::nan("");
+    SprayVerdict verdict = SprayVerdict::undecided;
+};
+struct KeptHiss {
+    std::string spot;
+    double level_db = std::nan(""), low_db = std::nan(""), high_db = std::nan("");
+    HissVerdict verdict = HissVerdict::undecided;
+};
+/// A spray test's verdict.
+struct KeptTest {
+    std::string recording;
+    bool guided = false;
+    double idle_rpm = std::nan(""), hunting_rpm = std::nan(""), smallest_provable_rpm = std::nan("");
+    double matters_rpm = std::nan(""), length_s = std::nan("");
+    std::vector<KeptSpot> spots;
+    std::vector<BurstOnTrace> bursts;
+    std::vector<std::string> cautions, notes;
+};
+/// One day at the car, as it is stored.
+struct KeptVisit {
+    std::int64_t id = 0;
+    std::string date, title, warmth, device, note;
+    double idle_rpm = std::nan("");
+    std::vector<KeptRecording> recordings;
+    std::vector<KeptAnswer> answers;
+    std::vector<KeptBurst> bursts;  ///< of the guided test
+    std::vector<std::string> skipped;
+    std::string ended;
+    std::vector<KeptTest> tests;
+    std::vector<InjectorLine> injectors;
+    BalanceState balance;
+    std::vector<KeptHiss> hiss;
+    std::vector<std::string> remarks, failed;
+    bool comparable = false;  ///< has the sound of an idle
+};
+struct KeptCase {
+    std::string name;
+    std::vector<KeptVisit> visits;
+    std::vector<std::string> notes;
+    [[nodiscard]] const KeptVisit* find(std::int64_t id) const noexcept {
+        for (const auto& v : visits)
+            if (v.id == id) return &v;
+        return nullptr;
+    }
+};
+
+/// A case that could be opened.
+struct KnownCase {
+    std::string folder, name, last_date;
+    std::size_t visits = 0;
+    bool last = false;  ///< the one open when the window was closed
 };
 
 /// Long work behind the window.
@@ -217,11 +323,14 @@ struct ViewState {
     TakeView take;
     std::vector<InjectorLine> injectors;
     std::string injectors_headline, hiss_headline;
-    std::vector<CompareLine> compare;
-    std::string compare_headline;
-    std::string headline;  ///< of the verdict
+    BalanceState balance;
+    std::shared_ptr<const CompareState> compare;  ///< nothing before the first comparison
+    std::string headline;                         ///< of the verdict; empty: none yet
     std::vector<std::string> cautions, notes;
     std::string case_folder;
+    std::shared_ptr<const KeptCase> kept;  ///< what the open case holds; nothing if none is open
+    std::int64_t visit_shown = 0;  ///< of the case: spots, bursts, trace and results are its; 0: those under way
+    std::vector<KnownCase> known_cases;
     std::vector<std::string> written;  ///< files of the report
     std::vector<std::string> devices;
     JobView job;

@@ -320,7 +320,9 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
             cold.request.listen.path, cold.idle.speed_rpm.value, cold.idle.drift_rpm_per_min);
         if (!anyway)
             return VisitFailure{
-                {what, "Compare warm with warm: record again once it is warm. --anyway compares all the same."}, true};
+                {what, "Compare warm with warm: record again once it is warm. --anyway compares all the same."},
+                true,
+                true};
         view.cautions.push_back(what + "; differences say little about a repair");
     } else if (is_cold(before)) {
         view.cautions.emplace_back("both idles are of a cold engine, or far above the stated range");

@@ -43,6 +43,7 @@ struct HeardVisit {
 struct VisitFailure {
     Error error;
     bool sound_is_why = false;
+    bool can_be_overruled = false;  ///< by CompareRequest::anyway
 };
 
 /// Cylinder differences look different from another place: spread of the half orders' share from visit to visit

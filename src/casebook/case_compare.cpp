@@ -147,6 +147,11 @@ Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook&
     return std::optional{std::pair{first.value(), last.value()}};
 }
 
+bool cold_against_warm(const Visit& before, const Visit& after) noexcept {
+    return (before.warmth == Warmth::cold && after.warmth == Warmth::warm) ||
+           (before.warmth == Warmth::warm && after.warmth == Warmth::cold);
+}
+
 Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway) {
     const auto first = book.visit(before);
     if (!first) return first.error();
@@ -154,9 +159,7 @@ Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId
     if (!second) return second.error();
     const auto& b = first.value();
     const auto& a = second.value();
-    const bool cold_against_warm = (b.warmth == Warmth::cold && a.warmth == Warmth::warm) ||
-                                   (b.warmth == Warmth::warm && a.warmth == Warmth::cold);
-    if (cold_against_warm && !anyway)
+    if (cold_against_warm(b, a) && !anyway)
         return Error{fmt::format("visit {} was made with a {} engine, visit {} with a {} one", before, word(b.warmth),
                                  after, word(a.warmth)),
                      "Compare warm with warm. --anyway compares all the same."};
@@ -184,6 +187,27 @@ Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId
     if (map.value()) request.map = map.value()->map;
     request.anyway = anyway;
     return request;
+}
+
+Result<Done> add_compare(const Casebook& book, std::optional<std::pair<RowId, RowId>> visits, const ListenSinks& sinks,
+                         CaseReport& report) {
+    if (!visits) {
+        const auto found = visits_to_compare(book);
+        if (!found) return found.error();
+        if (!found.value()) return Done{};
+        visits = found.value();
+    }
+    const auto request = compare_request(book, visits->first, visits->second, false);
+    if (!request) {
+        report.why_no_compare = request.error().what;
+        return Done{};
+    }
+    auto outcome = compare_visits(request.value(), sinks);
+    if (auto* view = std::get_if<CompareView>(&outcome))
+        report.compare = std::move(*view);
+    else
+        report.why_no_compare = std::get<VisitFailure>(outcome).error.what;
+    return Done{};
 }
 
 }  // namespace idlehark

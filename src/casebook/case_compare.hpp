@@ -2,7 +2,9 @@
 
 #include "src/analysis/compare_visits.hpp"
 #include "src/casebook/casebook.hpp"
+#include "src/report/case_report.hpp"
 
+#include <optional>
 #include <utility>
 
 namespace idlehark {
@@ -16,5 +18,13 @@ Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook&
 /// Errors   a visit that is not there, has no recording of the whole engine, or one of a cold against a warm engine
 ///          (by the visits' own words) unless `anyway`.
 Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway);
+
+/// By the visits' own words one engine was cold, the other warm.
+[[nodiscard]] bool cold_against_warm(const Visit& before, const Visit& after) noexcept;
+
+/// Listens to two visits (the first and the last with an idle unless named) and adds their comparison to the report, or
+/// why there is none. Errors   the case cannot be read.
+Result<Done> add_compare(const Casebook& book, std::optional<std::pair<RowId, RowId>> visits, const ListenSinks& sinks,
+                         CaseReport& report);
 
 }  // namespace idlehark

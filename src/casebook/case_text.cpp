@@ -215,7 +215,7 @@ CaseSummary summary_of(const std::string& folder) {
     const auto results = book.value().latest_results(last.id);
     if (!results) return fail(results.error());
     for (const auto& r : results.value())
-        if (r.kind == "spray") s.finding = finding_of(r);
+        if (r.kind == "spray" || r.kind == "guided") s.finding = finding_of(r);
     if (s.finding.empty() && !results.value().empty()) s.finding = finding_of(results.value().back());
     return s;
 }
@@ -225,7 +225,7 @@ CaseSummary summary_of(const std::string& folder) {
 std::string finding_of(const CaseResult& result) {
     const auto& f = result.figures;
     if (!result.answered) return "no answer: " + text_in(f, "reason");
-    if (result.kind == "spray") return spray_finding(f);
+    if (result.kind == "spray" || result.kind == "guided") return spray_finding(f);
     if (result.kind == "balance") return text_in(f, "summary");
     if (result.kind == "injectors")
         return set_finding(f, "injectors", "cylinder", "regular", "all injectors click regularly");

@@ -107,7 +107,7 @@ struct ResultSource {
 /// Figures as a command printed them, with all that is needed to make them again.
 struct CaseResult {
     RowId id = 0, visit = 0;
-    std::string kind;     ///< idle, spray, balance, injectors, hiss; other words by those who add them
+    std::string kind;     ///< idle, spray, guided, balance, injectors, hiss; other words by those who add them
     std::string program;  ///< "idlehark 0.1.0"
     std::string made_at;
     RowId engine = 0;
@@ -171,7 +171,7 @@ class Casebook {
     Result<std::vector<CaseMark>> marks(RowId recording) const;  ///< by time; withdrawn ones too
     Result<std::vector<RecordedGap>> gaps(RowId recording) const;
     Result<std::vector<CaseResult>> results(std::optional<RowId> visit = {}) const;  ///< all; later ones supersede
-    /// The latest of each kind (and of each recording, for idle, spray and balance) of a visit.
+    /// The latest of each kind (and of each recording, for idle, spray, guided and balance) of a visit.
     Result<std::vector<CaseResult>> latest_results(RowId visit) const;
     /// The idle speed over time that a result was made from; empty if it keeps none. Speeds to about 1e-4 rpm.
     Result<std::vector<RpmReading>> trace(RowId result) const;

@@ -39,8 +39,8 @@ void compare(const Json* stored, const Json* now, const std::string& name, std::
 }
 
 bool measured_from_audio(const std::string& kind) {
-    return kind == "idle" || kind == "spray" || kind == "heard" || kind == "balance" || kind == "injectors" ||
-           kind == "hiss";
+    return kind == "idle" || kind == "spray" || kind == "guided" || kind == "heard" || kind == "balance" ||
+           kind == "injectors" || kind == "hiss";
 }
 
 void check_tables(Database& db, CheckReport& report) {

@@ -5,8 +5,10 @@
 #include "src/analysis/injector_session.hpp"
 #include "src/analysis/spray_session.hpp"
 #include "src/casebook/heard_record.hpp"
+#include "src/casebook/visit_record.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/verdict_text.hpp"
+#include "src/visit/guided_verdict.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -42,6 +44,27 @@ int channel_of(const Measurement& what) {
     return at != what.settings.end() && at->is_number_integer() ? at->get<int>() : 1;
 }
 
+double number_in(const Json& settings, const char* key, double otherwise) {
+    const auto at = settings.find(key);
+    return at != settings.end() && at->is_number() ? at->get<double>() : otherwise;
+}
+
+/// For a pass over one recording.
+std::function<void(std::uint64_t, std::uint64_t)> frames_to(const MeasureProgress& progress) {
+    if (!progress) return {};
+    return [progress](std::uint64_t done, std::uint64_t total) {
+        progress(static_cast<double>(done) / static_cast<double>(std::max<std::uint64_t>(total, 1)));
+    };
+}
+
+/// For a set of recordings.
+std::function<void(std::size_t)> count_to(const MeasureProgress& progress, std::size_t recordings) {
+    if (!progress) return {};
+    return [progress, recordings](std::size_t done) {
+        progress(static_cast<double>(done) / static_cast<double>(recordings));
+    };
+}
+
 double quantile(const std::vector<double>& sorted, double share) {
     const double place = share * static_cast<double>(sorted.size() - 1);
     const auto low = static_cast<std::size_t>(place);
@@ -49,13 +72,13 @@ double quantile(const std::vector<double>& sorted, double share) {
     return sorted[low] + (place - static_cast<double>(low)) * (sorted[high] - sorted[low]);
 }
 
-Result<Measured> measure_idle(const ListenRequest& listen) {
+Result<Measured> measure_idle(const ListenRequest& listen, const MeasureProgress& progress) {
     Measured m;
     const auto heard = listen_through(
         listen, {.readings = [&](std::span<const RpmReading> r) { m.trace.insert(m.trace.end(), r.begin(), r.end()); },
                  .start = {},
                  .sound = {},
-                 .progress = {}});
+                 .progress = frames_to(progress)});
     if (!heard) return heard.error();
     if (const auto why = why_no_lock(heard.value(), listen)) return no_answer(*why);
     std::vector<double> speeds;
@@ -82,7 +105,16 @@ Result<std::vector<Mark>> marks_in(const Json& settings) {
     return marks;
 }
 
-Result<Measured> measure_spray(const Measurement& what, const ListenRequest& listen) {
+/// The figures of a spray test as they are kept.
+Measured kept(const VerdictView& view) {
+    Measured m{.answered = true, .figures = parsed(verdict_json(view)), .trace = {}};
+    m.figures["length_s"] = rounded(view.length_s);
+    m.figures["bursts"] = Json::array();
+    for (const auto& b : view.bursts) m.figures["bursts"].push_back({{"time_s", rounded(b.time_s)}, {"spot", b.spot}});
+    return m;
+}
+
+Result<Measured> measure_spray(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
     auto marks = marks_in(what.settings);
     if (!marks) return marks.error();
     SprayRequest request;
@@ -90,20 +122,15 @@ Result<Measured> measure_spray(const Measurement& what, const ListenRequest& lis
     if (what.map) request.map = what.map->map;
     request.marks = std::move(marks.value());
     request.marks_file = "marks";
-    if (const auto at = what.settings.find("matters_rpm"); at != what.settings.end() && at->is_number())
-        request.matters_rpm = at->get<double>();
-    const auto outcome = judge_spray(request, {});
+    request.matters_rpm = number_in(what.settings, "matters_rpm", request.matters_rpm);
+    ListenSinks sinks;
+    sinks.progress = frames_to(progress);
+    const auto outcome = judge_spray(request, sinks);
     if (const auto* failure = std::get_if<SprayFailure>(&outcome)) return no_answer(failure->error);
-    const auto& answer = std::get<SprayAnswer>(outcome);
-    Measured m{.answered = true, .figures = parsed(verdict_json(answer.view)), .trace = {}};
-    m.figures["length_s"] = rounded(answer.view.length_s);
-    m.figures["bursts"] = Json::array();
-    for (const auto& b : answer.view.bursts)
-        m.figures["bursts"].push_back({{"time_s", rounded(b.time_s)}, {"spot", b.spot}});
-    return m;
+    return kept(std::get<SprayAnswer>(outcome).view);
 }
 
-Result<Measured> measure_heard(const Measurement& what, const ListenRequest& listen) {
+Result<Measured> measure_heard(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
     VisitRequest request;
     request.listen = listen;
     if (what.settings.contains("marks")) {
@@ -111,21 +138,69 @@ Result<Measured> measure_heard(const Measurement& what, const ListenRequest& lis
         if (!marks) return marks.error();
         request.marks = std::move(marks.value());
     }
-    auto outcome = hear_visit(request, {});
+    ListenSinks sinks;
+    sinks.progress = frames_to(progress);
+    auto outcome = hear_visit(request, sinks);
     if (const auto* failure = std::get_if<VisitFailure>(&outcome)) return no_answer(failure->error);
     auto& visit = std::get<HeardVisit>(outcome);
     return Measured{.answered = true, .figures = heard_json(visit), .trace = std::move(visit.readings)};
 }
 
-Result<Measured> measure_balance(const ListenRequest& listen) {
+/// The test's own standing: what its planner said after the last burst, from the sound alone.
+Result<Measured> measure_guided(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
+    const auto stored = what.settings.find("record");
+    if (stored == what.settings.end() || !what.map) return Error{"the settings hold no guided test", ""};
+    const auto record = visit_record_from_json(*stored, "record");
+    if (!record) return record.error();
+    VisitPlanSettings plan;
+    plan.map = what.map->map;
+    plan.idle_control = what.engine.engine.idle_control;
+    plan.matters_rpm = number_in(what.settings, "matters_rpm", plan.matters_rpm);
+    if (const auto at = what.settings.find("passes"); at != what.settings.end() && at->is_boolean())
+        plan.passes = at->get<bool>();
+    if (const auto odds = what.settings.find("spot_odds"); odds != what.settings.end() && odds->is_object())
+        for (const auto& [spot, times] : odds->items())
+            if (times.is_number()) plan.spot_odds[spot] = times.get<double>();
+    double offset_s = 0.0;
+    for (const auto& part : record.value().recordings)
+        if (part.name == what.sources.front().first.file) offset_s = part.offset_s;
+    std::vector<RpmReading> readings;
+    ListenSinks sinks;
+    sinks.readings = [&](std::span<const RpmReading> r) {
+        for (auto reading : r) {
+            reading.time_s += offset_s;
+            readings.push_back(reading);
+        }
+    };
+    sinks.progress = frames_to(progress);
+    const auto heard = listen_through(listen, sinks);
+    if (!heard) return heard.error();
+    if (const auto why = why_no_lock(heard.value(), listen)) return no_answer(*why);
+    VisitConfig limits;
+    for (const auto& s : plan.map.spots) limits.spots.push_back(s.spot);
+    try {
+        auto view = guided_verdict(plan_visit(record.value(), limits, readings, plan), record.value(), readings, plan);
+        view.length_s = heard.value().length_s;
+        for (auto& b : view.bursts) b.time_s -= offset_s;
+        view.cautions.insert(view.cautions.end(), heard.value().warnings.begin(), heard.value().warnings.end());
+        return kept(view);
+    } catch (const std::invalid_argument& wrong) {
+        return Error{std::string{"the guided test cannot be judged again: "} + wrong.what(), ""};
+    }
+}
+
+Result<Measured> measure_balance(const ListenRequest& listen, const MeasureProgress& progress) {
     BalanceRequest request;
     request.listen = listen;
-    const auto outcome = check_balance(request, {});
+    ListenSinks sinks;
+    sinks.progress = frames_to(progress);
+    const auto outcome = check_balance(request, sinks);
     if (const auto* failure = std::get_if<BalanceFailure>(&outcome)) return no_answer(failure->error);
     return Measured{.answered = true, .figures = parsed(balance_json(std::get<BalanceView>(outcome))), .trace = {}};
 }
 
-Result<Measured> measure_injectors(const Measurement& what, const std::vector<std::string>& paths) {
+Result<Measured> measure_injectors(const Measurement& what, const std::vector<std::string>& paths,
+                                   const MeasureProgress& progress) {
     InjectorRequest request;
     request.engine = what.engine.engine;
     request.channel = channel_of(what);
@@ -135,7 +210,7 @@ Result<Measured> measure_injectors(const Measurement& what, const std::vector<st
             return Error{fmt::format("\"{}\" is no cylinder", what.sources[i].second.label), ""};
         request.recordings.emplace_back(static_cast<int>(*cylinder), paths[i]);
     }
-    const auto outcome = judge_injectors(request, {});
+    const auto outcome = judge_injectors(request, count_to(progress, paths.size()));
     if (const auto* failure = std::get_if<InjectorFailure>(&outcome)) {
         if (!failure->sound_is_why) return failure->error;
         return no_answer(failure->error);
@@ -143,7 +218,8 @@ Result<Measured> measure_injectors(const Measurement& what, const std::vector<st
     return Measured{.answered = true, .figures = parsed(injector_json(std::get<InjectorView>(outcome))), .trace = {}};
 }
 
-Result<Measured> measure_hiss(const Measurement& what, const std::vector<std::string>& paths) {
+Result<Measured> measure_hiss(const Measurement& what, const std::vector<std::string>& paths,
+                              const MeasureProgress& progress) {
     HissRequest request;
     request.engine = what.engine.engine;
     request.channel = channel_of(what);
@@ -151,7 +227,7 @@ Result<Measured> measure_hiss(const Measurement& what, const std::vector<std::st
     request.declared = gain != what.settings.end() && *gain == "declared";
     for (std::size_t i = 0; i < paths.size(); ++i)
         request.recordings.push_back({what.sources[i].second.label, paths[i], what.sources[i].second.gain_db});
-    const auto outcome = check_hiss(request, {});
+    const auto outcome = check_hiss(request, count_to(progress, paths.size()));
     if (const auto* failure = std::get_if<HissFailure>(&outcome)) {
         if (!failure->sound_is_why) return failure->error;
         return no_answer(failure->error);
@@ -161,7 +237,7 @@ Result<Measured> measure_hiss(const Measurement& what, const std::vector<std::st
 
 }  // namespace
 
-Result<Measured> measure(const Casebook& book, const Measurement& what) {
+Result<Measured> measure(const Casebook& book, const Measurement& what, const MeasureProgress& progress) {
     std::vector<std::string> paths;
     for (const auto& [recording, source] : what.sources) {
         auto path = book.audio_path(recording);
@@ -170,12 +246,13 @@ Result<Measured> measure(const Casebook& book, const Measurement& what) {
     }
     if (paths.empty()) return Error{what.kind + ": no recording is named", ""};
     const ListenRequest listen{paths.front(), channel_of(what), what.engine.engine, 0.1};
-    auto outcome = what.kind == "idle"        ? measure_idle(listen)
-                   : what.kind == "spray"     ? measure_spray(what, listen)
-                   : what.kind == "heard"     ? measure_heard(what, listen)
-                   : what.kind == "balance"   ? measure_balance(listen)
-                   : what.kind == "injectors" ? measure_injectors(what, paths)
-                   : what.kind == "hiss"      ? measure_hiss(what, paths)
+    auto outcome = what.kind == "idle"        ? measure_idle(listen, progress)
+                   : what.kind == "spray"     ? measure_spray(what, listen, progress)
+                   : what.kind == "guided"    ? measure_guided(what, listen, progress)
+                   : what.kind == "heard"     ? measure_heard(what, listen, progress)
+                   : what.kind == "balance"   ? measure_balance(listen, progress)
+                   : what.kind == "injectors" ? measure_injectors(what, paths, progress)
+                   : what.kind == "hiss"      ? measure_hiss(what, paths, progress)
                                               : Result<Measured>{Error{what.kind + ": is not measured from audio", ""}};
     if (outcome) make_relative(outcome.value().figures, book.folder().path() + "/");
     return outcome;
@@ -201,7 +278,8 @@ Result<Measurement> measurement_of(const Casebook& book, const CaseResult& resul
     return what;
 }
 
-Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm) {
+Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm,
+                                                     const VisitPlanSettings* plan) {
     const auto row = book.recording(recording);
     if (!row) return row.error();
     const auto marks = book.marks(recording);
@@ -213,19 +291,31 @@ Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId
     base.sources = {{row.value(), {recording, "", 0.0}}};
     base.settings = {{"channel", row.value().channel}};
     std::vector<Measurement> list;
+    auto spray = base;
+    auto map = book.map();
+    if (!map) return map.error();
+    spray.map = std::move(map.value());
+    spray.settings["matters_rpm"] = matters_rpm;
+    const auto guided = book.guided(row.value().visit);
+    if (!guided) return guided.error();
     Json used = Json::array();
     for (const auto& m : marks.value())
         if (!m.withdrawn) used.push_back({m.time_s, m.spot});
     auto heard = base;
     heard.kind = "heard";
-    if (!used.empty()) {
-        heard.settings["marks"] = used;
-        auto spray = base;
+    if (!used.empty()) heard.settings["marks"] = used;
+    if (guided.value() && spray.map && sprayed_bursts(*guided.value()) > 0 && guided.value()->recordings.size() == 1 &&
+        guided.value()->recordings.front().name == row.value().file) {
+        spray.kind = "guided";
+        spray.settings["record"] = visit_record_json(*guided.value());
+        spray.settings["passes"] = plan ? plan->passes : VisitPlanSettings{}.passes;
+        if (plan) {
+            spray.settings["spot_odds"] = plan->spot_odds;
+            spray.settings["matters_rpm"] = plan->matters_rpm;
+        }
+        list.push_back(std::move(spray));
+    } else if (!used.empty()) {
         spray.kind = "spray";
-        auto map = book.map();
-        if (!map) return map.error();
-        spray.map = std::move(map.value());
-        spray.settings["matters_rpm"] = matters_rpm;
         spray.settings["marks"] = std::move(used);
         list.push_back(std::move(spray));
     }
@@ -237,8 +327,8 @@ Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId
     return list;
 }
 
-Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what) {
-    auto measured = measure(book, what);
+Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what, const MeasureProgress& progress) {
+    auto measured = measure(book, what, progress);
     if (!measured) return measured.error();
     CaseResult result;
     result.visit = what.sources.front().first.visit;

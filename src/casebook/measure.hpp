@@ -1,6 +1,7 @@
 #pragma once
 
 #include "src/casebook/casebook.hpp"
+#include "src/visit/visit_plan.hpp"
 
 #include <functional>
 #include <string>
@@ -11,7 +12,7 @@ namespace idlehark {
 
 /// What is to be found out about recordings of a case: all that makes the figures, so that they can be made again.
 struct Measurement {
-    std::string kind;  ///< "idle", "spray", "heard", "balance", "injectors", "hiss"
+    std::string kind;  ///< "idle", "spray", "guided", "heard", "balance", "injectors", "hiss"
     CaseEngine engine;
     std::optional<CaseMap> map;
     std::vector<std::pair<CaseRecording, ResultSource>> sources;
@@ -29,18 +30,23 @@ struct Measured {
 /// paths in their texts become relative to the case. `idle` and `heard` keep the speed over time; `idle` is {"rpm"
 /// (median), "spread_rpm" (5 to 95 %), "locked_share", "length_s","cautions"}; `spray` also has "length_s" and
 /// "bursts":[{"time_s", "spot"}] as found. Settings understood: channel; marks [[time_s, spot], ...] and matters_rpm
-/// (spray), marks (heard: what two visits are compared by, see heard_record.hpp); gain "lines" or "declared" (hiss).
-/// Errors   audio that is missing or unreadable, an unknown kind. Sound that allows no answer is no error.
-Result<Measured> measure(const Casebook& book, const Measurement& what);
+/// (spray), marks (heard: what two visits are compared by, see heard_record.hpp); gain "lines" or "declared" (hiss);
+/// record, passes, spot_odds and matters_rpm (guided: the plan's standing after the record's last burst, as `spray` has
+/// it). Errors   audio that is missing or unreadable, an unknown kind. Sound that allows no answer is no error.
+/// `progress` gets the share done; what it throws ends the work.
+using MeasureProgress = std::function<void(double)>;
+Result<Measured> measure(const Casebook& book, const Measurement& what, const MeasureProgress& progress = {});
 
 /// The measurement that a stored result came from.
 Result<Measurement> measurement_of(const Casebook& book, const CaseResult& result);
 
-/// What a bay recording is measured for: idle, balance and what comparing it needs; spray if it has marks that were
-/// not withdrawn.
-Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0);
+/// What a bay recording is measured for: idle, balance and what comparing it needs; guided if the visit's guided test
+/// sprayed in it, else spray if it has marks that were not withdrawn. `plan`: what the guided test went by besides its
+/// record.
+Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0,
+                                                     const VisitPlanSettings* plan = nullptr);
 
 /// Measures and stores; returns the results as stored.
-Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what);
+Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what, const MeasureProgress& progress = {});
 
 }  // namespace idlehark

@@ -18,42 +18,20 @@ struct ReportOptions {
     bool no_compare = false;
 };
 
-/// Listens to the two visits and adds their comparison, or why there is none.
-std::optional<Error> add_compare(const Casebook& book, const ReportOptions& options, CaseReport& report) {
-    RowId before = 0, after = 0;
-    if (options.visits.size() == 2) {
-        before = options.visits[0];
-        after = options.visits[1];
-    } else {
-        const auto pair = visits_to_compare(book);
-        if (!pair) return pair.error();
-        if (!pair.value()) return {};
-        before = pair.value()->first;
-        after = pair.value()->second;
-    }
-    const auto request = compare_request(book, before, after, false);
-    if (!request) {
-        report.why_no_compare = request.error().what;
-        return {};
-    }
-    Progress progress{"listening"};
-    ListenSinks sinks;
-    sinks.progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
-    auto outcome = compare_visits(request.value(), sinks);
-    if (auto* view = std::get_if<CompareView>(&outcome))
-        report.compare = std::move(*view);
-    else
-        report.why_no_compare = std::get<VisitFailure>(outcome).error.what;
-    return {};
-}
-
 int report(const ReportOptions& options) {
     const auto book = Casebook::open(options.folder, Casebook::Access::read);
     if (!book) return refuse(book.error());
     auto facts = report_of(book.value());
     if (!facts) return refuse(facts.error());
-    if (!options.no_compare)
-        if (const auto wrong = add_compare(book.value(), options, facts.value())) return refuse(*wrong);
+    if (!options.no_compare) {
+        std::optional<std::pair<RowId, RowId>> visits;
+        if (options.visits.size() == 2) visits = {options.visits[0], options.visits[1]};
+        Progress progress{"listening"};
+        ListenSinks sinks;
+        sinks.progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
+        if (const auto added = add_compare(book.value(), visits, sinks, facts.value()); !added)
+            return refuse(added.error());
+    }
     const auto& r = facts.value();
     const auto text = options.format == "json"  ? report_json(r)
                       : options.format == "csv" ? report_csv(r)

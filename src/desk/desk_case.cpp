@@ -16,7 +16,7 @@ bool same(const Engine& a, const Engine& b) {
     return a.name == b.name && a.cylinders == b.cylinders && a.strokes == b.strokes &&
            a.firing_order == b.firing_order && a.firing_angles_deg == b.firing_angles_deg &&
            a.idle_low_rpm == b.idle_low_rpm && a.idle_high_rpm == b.idle_high_rpm && a.injection == b.injection &&
-           a.idle_control == b.idle_control && a.injection_groups == b.injection_groups;
+           a.idle_control == b.idle_control && a.injection_groups == b.injection_groups && a.banks == b.banks;
 }
 
 LogState state_of(gui::LogAnswer answer) {
@@ -31,6 +31,20 @@ LogState state_of(gui::LogAnswer answer) {
     return LogState::not_done;
 }
 
+gui::LogLine line_of(const LogEntry& entry) {
+    gui::LogLine line;
+    line.name = entry.name;
+    line.unit = entry.unit;
+    line.low = entry.low;
+    line.high = entry.high;
+    line.reading = entry.reading;
+    line.note = entry.note;
+    line.answer = entry.state == LogState::ok       ? gui::LogAnswer::ok
+                  : entry.state == LogState::faulty ? gui::LogAnswer::faulty
+                                                    : gui::LogAnswer::not_done;
+    return line;
+}
+
 }  // namespace
 
 Result<DeskCase> DeskCase::create(const std::string& folder, const std::string& name, const Engine& engine,
@@ -41,7 +55,7 @@ Result<DeskCase> DeskCase::create(const std::string& folder, const std::string& 
     DeskCase made{std::move(book.value())};
     made.engine_ = engine;
     if (!map.spots.empty()) made.map_ = map;
-    if (const auto begun = made.new_visit(visit_title); !begun) return begun.error();
+    made.title_ = visit_title;
     return made;
 }
 
@@ -51,20 +65,47 @@ Result<DeskCase> DeskCase::open(const std::string& folder) {
     DeskCase opened{std::move(book.value())};
     if (const auto engine = opened.book_.engine()) opened.engine_ = engine.value().engine;
     if (const auto map = opened.book_.map(); map && map.value()) opened.map_ = map.value()->map;
-    if (const auto begun = opened.new_visit(""); !begun) return begun.error();
     return opened;
 }
 
-Result<Done> DeskCase::new_visit(const std::string& title) {
+Result<RowId> DeskCase::visit() {
+    if (visit_) return *visit_;
     Visit visit;
     visit.date = now_text();
-    visit.title = title;
+    visit.title = title_;
     const auto id = book_.add_visit(visit);
-    if (!id) return id.error();
-    visit_ = id.value();
-    gate_ = {};
+    if (id) visit_ = id.value();
+    return id;
+}
+
+void DeskCase::next_visit() {
+    visit_.reset();
+    ask_again();
     guided_.clear();
-    return Done{};
+}
+
+Result<std::vector<gui::LogLine>> DeskCase::log(const std::vector<gui::LogLine>& usual) {
+    const auto entries = book_.log();
+    if (!entries) return entries.error();
+    std::vector<gui::LogLine> lines;
+    const auto named = [](std::vector<gui::LogLine>& list, const std::string& name) {
+        return std::find_if(list.begin(), list.end(), [&](const gui::LogLine& l) { return l.name == name; });
+    };
+    for (const auto& entry : entries.value()) {
+        if (const auto same = named(lines, entry.name); same != lines.end())
+            *same = line_of(entry);
+        else
+            lines.push_back(line_of(entry));
+    }
+    auto all = usual;
+    const bool begun_here =
+        std::all_of(lines.begin(), lines.end(), [&](const gui::LogLine& l) { return named(all, l.name) != all.end(); });
+    if (begun_here) {
+        for (const auto& l : lines) *named(all, l.name) = l;
+        lines = std::move(all);
+    }
+    log_ = lines;
+    return lines;
 }
 
 Result<Done> DeskCase::keep_engine(const Engine& engine) {
@@ -91,7 +132,7 @@ Result<Done> DeskCase::keep_log(const std::vector<gui::LogLine>& lines) {
             line.answer != gui::LogAnswer::not_done || line.reading || line.low || line.high || !line.note.empty();
         if (line.name.empty() || (!said && i >= log_.size())) continue;
         LogEntry entry;
-        entry.visit = visit_;
+        if (visit_) entry.visit = *visit_;
         entry.name = line.name;
         entry.low = line.low;
         entry.high = line.high;
@@ -108,8 +149,10 @@ Result<Done> DeskCase::keep_log(const std::vector<gui::LogLine>& lines) {
 Result<Done> DeskCase::keep_gate(const gui::GateView& gate) {
     for (std::size_t i = 0; i < gui::kGatePoints; ++i) {
         if (!gate.answers[i] || gate_[i] == gate.answers[i]) continue;
+        const auto id = visit();
+        if (!id) return id.error();
         const auto kept =
-            book_.answer_gate(visit_, std::string{caution_points()[i].question}, *gate.answers[i] ? "yes" : "no");
+            book_.answer_gate(id.value(), std::string{caution_points()[i].question}, *gate.answers[i] ? "yes" : "no");
         if (!kept) return kept.error();
         gate_[i] = gate.answers[i];
     }
@@ -122,7 +165,9 @@ Result<Done> DeskCase::keep_guided(const VisitRecord& record) {
     for (const auto& b : record.bursts)
         now.push_back((b.undone ? 1U : 0U) + (b.found_onset_s ? 2U : 0U) + (b.asked ? 4U : 0U) + 8U * b.spots.size());
     if (now == guided_) return Done{};
-    if (auto kept = book_.keep_guided(visit_, record); !kept) return kept.error();
+    const auto id = visit();
+    if (!id) return id.error();
+    if (auto kept = book_.keep_guided(id.value(), record); !kept) return kept.error();
     guided_ = std::move(now);
     return Done{};
 }

@@ -15,16 +15,25 @@ namespace idlehark {
 /// Threads  one owner. Errors as Casebook.
 class DeskCase {
    public:
-    /// A new case in a folder that does not exist yet, with a visit of today.
+    /// A new case in a folder that does not exist yet. `visit_title`: of the first visit.
     static Result<DeskCase> create(const std::string& folder, const std::string& name, const Engine& engine,
                                    const BayMap& map, const std::string& visit_title);
-    /// A visit of today in a case that is there.
+    /// A case that is there. Looking at it adds nothing.
     static Result<DeskCase> open(const std::string& folder);
 
     [[nodiscard]] Casebook& book() noexcept { return book_; }
-    [[nodiscard]] RowId visit() const noexcept { return visit_; }
-    /// Another day or another start: what was confirmed before does not count for it.
-    Result<Done> new_visit(const std::string& title);
+    /// The visit of today, added when something is to be kept in it.
+    Result<RowId> visit();
+    /// Nothing if nothing was kept today.
+    [[nodiscard]] std::optional<RowId> visit_so_far() const noexcept { return visit_; }
+    /// What is kept from now on belongs to another visit: what was confirmed before does not count for it.
+    void next_visit();
+    /// The points of caution are asked again, and their answers kept again.
+    void ask_again() noexcept { gate_ = {}; }
+
+    /// The elimination log as the case has it, the latest line of each name; `usual` lines not entered yet stand behind
+    /// where the case was begun from them.
+    Result<std::vector<gui::LogLine>> log(const std::vector<gui::LogLine>& usual);
 
     /// Kept only where they differ from what the case has.
     Result<Done> keep_engine(const Engine& engine);
@@ -38,7 +47,8 @@ class DeskCase {
    private:
     explicit DeskCase(Casebook book) : book_(std::move(book)) {}
     Casebook book_;
-    RowId visit_ = 0;
+    std::optional<RowId> visit_;
+    std::string title_;  ///< of the visit to come
     std::optional<Engine> engine_;
     std::optional<BayMap> map_;
     std::vector<gui::LogLine> log_;

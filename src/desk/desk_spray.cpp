@@ -1,4 +1,5 @@
 #include "src/desk/desk_worker.hpp"
+#include "src/visit/guided_verdict.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -15,21 +16,6 @@ namespace ask = gui::ask;
 namespace {
 constexpr int kRounds = 3;  // bursts a spot gets before the forecast calls it usual
 constexpr double kLockPatience_s = 3.0;
-
-SprayVerdict verdict_of(plan::SpotDecision decision) {
-    switch (decision) {
-        case plan::SpotDecision::leak:
-            return SprayVerdict::leak;
-        case plan::SpotDecision::overspray:
-            return SprayVerdict::overspray;
-        case plan::SpotDecision::none:
-            return SprayVerdict::none_seen;
-        case plan::SpotDecision::open:
-        case plan::SpotDecision::undecided:
-            break;
-    }
-    return SprayVerdict::undecided;
-}
 }  // namespace
 
 void Desk::Worker::begin_visit() {
@@ -37,7 +23,7 @@ void Desk::Worker::begin_visit() {
     VisitConfig config;
     for (const auto& s : state_.map.spots) config.spots.push_back(s.spot);
     SprayVisit visit{config};
-    visit.begin_recording(recording_path_, 0.0);
+    visit.begin_recording(std::filesystem::path{recording_path_}.filename().string(), 0.0);
     visit.time(state_.sound.now_s);
     for (std::size_t i = 0; i < gui::kGatePoints; ++i)
         if (state_.gate.answers[i]) visit.answer(i, *state_.gate.answers[i]);
@@ -59,7 +45,7 @@ void Desk::Worker::renew_spots() {
         const auto it =
             std::find_if(before.begin(), before.end(), [&](const gui::SpotView& b) { return b.place.spot == s.spot; });
         if (it != before.end()) {
-            if (guided_ && !guided_->visit().record().bursts.empty()) v = *it;
+            if (state_.visit_shown != 0 || (guided_ && !guided_->visit().record().bursts.empty())) v = *it;
             v.hiss_db = it->hiss_db;
             v.hiss_low_db = it->hiss_low_db;
             v.hiss_high_db = it->hiss_high_db;
@@ -67,13 +53,13 @@ void Desk::Worker::renew_spots() {
             v.hiss_stands_out = it->hiss_stands_out;
         }
         v.place = s;
-        v.hiss_taken = hiss_takes_.contains(s.spot);
+        v.hiss_taken = v.hiss_db || hiss_takes_.contains(s.spot);
         state_.spots.push_back(std::move(v));
     }
     state_.injectors.resize(static_cast<std::size_t>(state_.engine.cylinders));
     for (std::size_t c = 0; c < state_.injectors.size(); ++c) {
         state_.injectors[c].cylinder = static_cast<int>(c) + 1;
-        state_.injectors[c].taken = injector_takes_.contains(static_cast<int>(c) + 1);
+        state_.injectors[c].taken = state_.injectors[c].judged || injector_takes_.contains(static_cast<int>(c) + 1);
     }
 }
 
@@ -314,38 +300,10 @@ void Desk::Worker::on(const ask::FinishSpray&) {
 /// The visit's own standing is the verdict: it allows for every look that was taken on the way.
 void Desk::Worker::conclude() {
     if (!guided_->step()) return;
-    const auto& step = *guided_->step();
-    VerdictView verdict;
-    verdict.recording = std::filesystem::path{recording_path_}.filename().string();
-    verdict.engine = state_.engine.name;
-    verdict.length_s = state_.sound.now_s;
-    verdict.idle_rpm = state_.settle.idle_rpm;
-    verdict.hunting_rpm = state_.settle.hunting_rpm;
-    verdict.smallest_provable_rpm = step.smallest_provable_rpm;
-    verdict.matters_rpm = state_.settle.matters_rpm;
-    verdict.notes = step.notes;
-    if (!step.why.empty()) verdict.notes.insert(verdict.notes.begin(), step.why);
-    if (step.shams_answer)
-        verdict.cautions.emplace_back("the idle answers prompts without spray: nothing here can be trusted");
-    if (state_.engine.idle_control == IdleControl::regulated)
-        verdict.cautions.emplace_back(
-            "the idle is regulated: its valve takes a change back within seconds, so a leak may hide");
+    auto verdict =
+        guided_verdict(*guided_->step(), guided_->visit().record(), guided_->readings(), guided_->settings());
     if (state_.sound.gaps > 0) verdict.cautions.push_back(fmt::format("{} gaps in the sound", state_.sound.gaps));
-    for (std::size_t i = 0; i < state_.map.spots.size() && i < step.all.size(); ++i) {
-        const auto& p = step.all[i];
-        verdict.spots.push_back({.spot = state_.map.spots[i].spot,
-                                 .name = state_.map.spots[i].name,
-                                 .bursts = p.bursts,
-                                 .change_rpm = p.change_rpm,
-                                 .low_rpm = p.low_rpm,
-                                 .high_rpm = p.high_rpm,
-                                 .p_value = p.p_value,
-                                 .verdict = verdict_of(p.decision)});
-    }
-    for (const auto& r : readings_) verdict.speed.push_back({r.time_s, r.rpm});
-    for (const auto& b : state_.bursts) verdict.bursts.push_back({b.time_s, b.spot});
-    show_verdict(std::move(verdict));
-    if (recording_) measure_recording(*recording_);
+    show_verdict(verdict);
 }
 
 void Desk::Worker::judge_recording(const std::string& path, std::vector<Mark> marks) {
@@ -369,7 +327,7 @@ void Desk::Worker::judge_recording(const std::string& path, std::vector<Mark> ma
     });
 }
 
-void Desk::Worker::show_verdict(VerdictView verdict) {
+void Desk::Worker::show_verdict(const VerdictView& verdict) {
     state_.headline = headline(verdict, true);
     state_.cautions = verdict.cautions;
     state_.notes = verdict.notes;
@@ -384,7 +342,6 @@ void Desk::Worker::show_verdict(VerdictView verdict) {
         if (it->bursts > 0) spot.verdict = it->verdict;
         spot.decided = it->bursts > 0 && it->verdict != SprayVerdict::undecided;
     }
-    verdict_ = std::move(verdict);
     lead_to(gui::Stage::report);
 }
 

@@ -1,5 +1,6 @@
-#include "src/analysis/hiss_check.hpp"
 #include "src/analysis/injector_session.hpp"
+#include "src/casebook/case_text.hpp"
+#include "src/casebook/measure.hpp"
 #include "src/desk/desk_worker.hpp"
 #include "src/practice/practice_probe.hpp"
 #include "src/recording/sound_file.hpp"
@@ -14,6 +15,9 @@ namespace ask = gui::ask;
 
 namespace {
 
+constexpr double kProbeTake_s = 10.0;
+constexpr double kIdleTake_s = 30.0;  // the balance is sure of half a cylinder's strength in so much
+
 int number_of(const std::string& text) {
     int n = 0;
     std::from_chars(text.data(), text.data() + text.size(), n);
@@ -26,20 +30,38 @@ std::string plain(std::string text) {
     return text;
 }
 
+RecordingKind kind_of(gui::TakeKind kind) {
+    return kind == gui::TakeKind::injector ? RecordingKind::injector
+           : kind == gui::TakeKind::hiss   ? RecordingKind::hiss
+                                           : RecordingKind::bay;
+}
+
 }  // namespace
 
 void Desk::Worker::on(const ask::StartTake& c) {
     if (truth_) return take_in_practice(c);
-    end_run("a take with the probe begins");
-    const auto path = fresh_path(c.injector ? RecordingKind::injector : RecordingKind::hiss,
-                                 (c.injector ? "injector-" : "hiss-") + plain(c.place));
+    begin_take(c.injector ? gui::TakeKind::injector : gui::TakeKind::hiss, c.place, kProbeTake_s);
+}
+
+void Desk::Worker::on(const ask::StartIdleTake&) {
+    if (truth_)
+        return fault({"the practice bay's balance is measured from its own sound when its test is over",
+                      "Finish or stop it (Esc)."});
+    begin_take(gui::TakeKind::idle, "", kIdleTake_s);
+}
+
+void Desk::Worker::begin_take(gui::TakeKind kind, const std::string& place, double needed_s) {
+    end_run("a take begins");
+    leave_visit();
+    const auto name = kind == gui::TakeKind::injector ? "injector-" + plain(place)
+                      : kind == gui::TakeKind::hiss   ? "hiss-" + plain(place)
+                                                      : std::string{"idle"};
+    const auto path = fresh_path(kind_of(kind), name);
     if (!path) return fault(path.error());
     begin_run(SoundRun::device("", start_of(path.value())), gui::Mode::live);
     if (!run_) return;
-    guided_.reset();  // the microphone is elsewhere: no spray test from this sound
-    take_file_ = path.value();
-    take_injector_ = c.injector;
-    state_.take = {.running = true, .place = c.place, .done_s = 0.0, .needed_s = 10.0};
+    guided_.reset();  // no spray test from this sound
+    state_.take = {.running = true, .kind = kind, .place = place, .done_s = 0.0, .needed_s = needed_s};
 }
 
 /// The practice bay's probe is a second microphone: its take is simulated at once, kept and judged like any other.
@@ -52,17 +74,20 @@ void Desk::Worker::take_in_practice(const ask::StartTake& c) {
     job_.start("the simulated probe listens", [this, c, index, bay = *truth_](Job::Ticket&) -> Job::Outcome {
         auto sound = c.injector ? probe_injector(bay, number_of(c.place)) : probe_spot(bay, index);
         return [this, c, sound = std::move(sound)] {
-            if (const auto path = keep_simulated(c, sound); path)
-                on(ask::TakeFile{c.injector, c.place, path.value()});
+            if (!case_) return;
+            if (const auto recording = keep_simulated(c, sound); recording)
+                keep_take(c.injector, c.place, recording.value());
             else
-                fault(path.error());
+                fault(recording.error());
         };
     });
 }
 
-Result<std::string> Desk::Worker::keep_simulated(const ask::StartTake& c, const std::vector<float>& sound) {
+Result<RowId> Desk::Worker::keep_simulated(const ask::StartTake& c, const std::vector<float>& sound) {
+    const auto visit = case_->visit();
+    if (!visit) return visit.error();
     auto begun =
-        case_->book().begin_recording(case_->visit(), c.injector ? RecordingKind::injector : RecordingKind::hiss,
+        case_->book().begin_recording(visit.value(), c.injector ? RecordingKind::injector : RecordingKind::hiss,
                                       (c.injector ? "injector-" : "hiss-") + plain(c.place) + ".flac", 1, "");
     if (!begun) return begun.error();
     {
@@ -71,24 +96,90 @@ Result<std::string> Desk::Worker::keep_simulated(const ask::StartTake& c, const 
         if (const auto written = writer.value().write(sound); !written) return written.error();
     }  // the file is closed: its fingerprint can be taken
     if (const auto closed = case_->book().finish_recording(begun.value().id); !closed) return closed.error();
-    return begun.value().path;
-}
-
-void Desk::Worker::on(const ask::TakeFile& c) {
-    if (c.injector)
-        to_glance_[number_of(c.place)] = injector_takes_[number_of(c.place)] = c.path;
-    else
-        hiss_takes_[c.place] = c.path;
-    renew_spots();
+    return begun.value().id;
 }
 
 void Desk::Worker::on(const ask::StopTake&) {
     if (!state_.take.running) return;
-    const bool whole = state_.take.done_s >= state_.take.needed_s;
+    const auto take = std::exchange(state_.take, {});
+    const bool whole = take.done_s >= take.needed_s;
     end_run(whole ? "the take is done" : "the take was ended early");
-    if (whole && take_file_) on(ask::TakeFile{take_injector_, state_.take.place, *take_file_});
-    take_file_.reset();
-    state_.take = {};
+    if (whole && recording_ && take.kind != gui::TakeKind::idle)
+        keep_take(take.kind == gui::TakeKind::injector, take.place, *recording_);
+}
+
+void Desk::Worker::keep_take(bool injector, const std::string& place, RowId recording) {
+    if (injector) {
+        injector_takes_[number_of(place)] = recording;
+        const auto row = case_->book().recording(recording);
+        if (!row) return fault(row.error());
+        const auto path = case_->book().audio_path(row.value());
+        if (!path) return fault(path.error());
+        to_glance_[number_of(place)] = path.value();
+    } else {
+        hiss_takes_[place] = recording;
+    }
+    renew_spots();
+    changed_ = true;
+}
+
+void Desk::Worker::take_in(RecordingKind kind, const std::string& path, std::function<void(RowId)> then) {
+    if (const auto there = ensure_case(); !there) return fault(there.error());
+    keep_all();
+    const auto visit = case_->visit();
+    if (!visit) return fault(visit.error());
+    job_.start("taking the recording into the case",
+               [this, kind, path, then = std::move(then), folder = state_.case_folder,
+                visit = visit.value()](Job::Ticket&) -> Job::Outcome {
+                   auto book = Casebook::open(folder, Casebook::Access::write);
+                   if (!book) return [this, e = book.error()] { fault(e); };
+                   const auto id = book.value().import_recording(visit, kind, path, 1, {});
+                   if (!id) return [this, e = id.error()] { fault(e); };
+                   return [this, then, folder, id = id.value()] {
+                       if (!case_ || state_.case_folder != folder) return;
+                       then(id);
+                       renew_kept();
+                   };
+               });
+}
+
+void Desk::Worker::on(const ask::TakeFile& c) {
+    take_in(c.injector ? RecordingKind::injector : RecordingKind::hiss, c.path,
+            [this, c](RowId id) { keep_take(c.injector, c.place, id); });
+}
+
+void Desk::Worker::on(const ask::IdleFile& c) {
+    take_in(RecordingKind::bay, c.path, [this](RowId id) { measure_recording(id); });
+}
+
+void Desk::Worker::judge_set(const char* what, const char* kind, std::vector<std::pair<RowId, std::string>> takes) {
+    if (!case_ || takes.empty()) return;
+    keep_all();
+    job_.start(
+        what, [this, kind, takes = std::move(takes), folder = state_.case_folder](Job::Ticket& ticket) -> Job::Outcome {
+            auto book = Casebook::open(folder, Casebook::Access::write);
+            if (!book) return [this, e = book.error()] { fault(e); };
+            auto engine = book.value().engine();
+            if (!engine) return [this, e = engine.error()] { fault(e); };
+            Measurement measurement;
+            measurement.kind = kind;
+            measurement.engine = std::move(engine.value());
+            measurement.settings = {{"channel", 1}};
+            if (measurement.kind == "hiss") measurement.settings["gain"] = "lines";
+            for (const auto& [recording, label] : takes) {
+                auto row = book.value().recording(recording);
+                if (!row) return [this, e = row.error()] { fault(e); };
+                measurement.sources.push_back({std::move(row.value()), {recording, label, 0.0}});
+            }
+            const auto stored =
+                measure_and_store(book.value(), measurement, [&](double share) { ticket.at(0.99 * share); });
+            if (!stored) return [this, e = stored.error()] { fault(e); };
+            return [this, folder, result = stored.value()] {
+                if (!result.answered) fault({result.figures.value("reason", ""), result.figures.value("hint", "")});
+                results_stored(folder, result.visit);
+                (result.kind == "hiss" ? state_.hiss_headline : state_.injectors_headline) = finding_of(result);
+            };
+        });
 }
 
 void Desk::Worker::glance_at_next() {
@@ -112,65 +203,15 @@ void Desk::Worker::glance_at_next() {
 }
 
 void Desk::Worker::on(const ask::JudgeHiss&) {
-    HissRequest request;
-    request.engine = state_.engine;
-    for (const auto& [spot, path] : hiss_takes_) request.recordings.push_back({spot, path, 0.0});
-    job_.start("comparing the spots", [this, request](Job::Ticket& ticket) -> Job::Outcome {
-        const auto outcome = check_hiss(request, [&](std::size_t done) {
-            ticket.at(static_cast<double>(done) / static_cast<double>(request.recordings.size()));
-        });
-        return [this, outcome] {
-            if (const auto* failure = std::get_if<HissFailure>(&outcome)) return fault(failure->error);
-            const auto& view = std::get<HissView>(outcome);
-            state_.hiss_headline = view.headline;
-            for (auto& spot : state_.spots)
-                for (const auto& row : view.rows)
-                    if (row.spot == spot.place.spot) {
-                        spot.hiss_db = row.figures.level_db;
-                        spot.hiss_low_db = row.figures.level_low_db;
-                        spot.hiss_high_db = row.figures.level_high_db;
-                        spot.hiss_verdict = row.figures.verdict;
-                        spot.hiss_stands_out = row.figures.verdict == HissVerdict::stands_out;
-                    }
-            if (guided_) guided_->weigh(spot_odds());
-        };
-    });
+    std::vector<std::pair<RowId, std::string>> takes;
+    for (const auto& [spot, recording] : hiss_takes_) takes.emplace_back(recording, spot);
+    judge_set("comparing the spots", "hiss", std::move(takes));
 }
 
 void Desk::Worker::on(const ask::JudgeInjectors&) {
-    InjectorRequest request;
-    request.engine = state_.engine;
-    for (const auto& [cylinder, path] : injector_takes_) request.recordings.emplace_back(cylinder, path);
-    job_.start("comparing the injectors", [this, request](Job::Ticket& ticket) -> Job::Outcome {
-        const auto outcome = judge_injectors(request, [&](std::size_t done) {
-            ticket.at(static_cast<double>(done) / static_cast<double>(request.recordings.size()));
-        });
-        return [this, outcome] {
-            if (const auto* failure = std::get_if<InjectorFailure>(&outcome)) return fault(failure->error);
-            show_injectors(std::get<InjectorView>(outcome));
-        };
-    });
-}
-
-void Desk::Worker::show_injectors(const InjectorView& view) {
-    state_.injectors_headline = headline(view);
-    for (auto& line : state_.injectors)
-        for (const auto& row : view.injectors) {
-            const auto& r = row.reading;
-            if (r.cylinder != line.cylinder) continue;
-            line.rate_hz = r.rate_hz;
-            line.expected_hz = r.expected_hz;
-            line.missed_percent = r.missed_percent;
-            line.jitter_us = r.jitter_us;
-            line.level_db = r.level_db;
-            line.verdict = word(r.verdict);
-            line.judged = r.verdict;
-        }
-}
-
-void Desk::Worker::on(const ask::Compare&) {
-    fault({"the window cannot compare cases itself yet",
-           "The command does: idlehark compare BEFORE AFTER --engine engine.json, with the two recordings."});
+    std::vector<std::pair<RowId, std::string>> takes;
+    for (const auto& [cylinder, recording] : injector_takes_) takes.emplace_back(recording, std::to_string(cylinder));
+    judge_set("comparing the injectors", "injectors", std::move(takes));
 }
 
 }  // namespace idlehark

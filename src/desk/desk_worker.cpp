@@ -1,16 +1,14 @@
 #include "src/desk/desk_worker.hpp"
 
 #include "src/capture/audio_system.hpp"
-#include "src/casebook/measure.hpp"
+#include "src/desk/kept_case.hpp"
 #include "src/desk/practice_truth.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/last_choice.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/marks_file.hpp"
-#include "src/files/text_file.hpp"
 #include "src/practice/engines.hpp"
 #include "src/practice/practice_bay.hpp"
-#include "src/report/verdict_picture.hpp"
-#include "src/report/verdict_text.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -38,8 +36,17 @@ constexpr float kFullScale = 0.9999F;
 constexpr double kPeakHeld_s = 2.0;
 constexpr double kPeakFall_db = 2.0;  // a look: the level falls slowly enough to be read
 
+Engine usual_engine() {
+    Engine e;
+    e.name = "";
+    e.firing_order = {1, 3, 4, 2};
+    return e;
+}
+
+}  // namespace
+
 /// What is looked at before any spray: common practice, no source; limits are the user's own.
-std::vector<gui::LogLine> usual_log() {
+std::vector<gui::LogLine> Desk::Worker::usual_log() {
     const auto line = [](const char* name, const char* unit) {
         gui::LogLine l;
         l.name = name;
@@ -51,15 +58,6 @@ std::vector<gui::LogLine> usual_log() {
             line("ignition timing", "deg"),      line("cam timing", ""),
             line("compression, lowest", "bar"),  line("coolant sensor resistance", "ohm")};
 }
-
-Engine usual_engine() {
-    Engine e;
-    e.name = "";
-    e.firing_order = {1, 3, 4, 2};
-    return e;
-}
-
-}  // namespace
 
 Desk::Worker::Worker(const DeskOptions& options) : options_(options) {
     state_.engine = usual_engine();
@@ -117,6 +115,7 @@ void Desk::Worker::lead_to(gui::Stage stage) {
 
 void Desk::Worker::run(const std::stop_token& stop) {
     double shown_share = -1.0;
+    state_.known_cases = known_cases(options_.cases_folder, last_case());
     while (!stop.stop_requested()) {
         std::deque<gui::Command> todo;
         {
@@ -150,6 +149,7 @@ void Desk::Worker::run(const std::stop_token& stop) {
         }
         if (changed_) publish();
     }
+    closing_ = true;
     if (run_) end_run("closed");
 }
 
@@ -175,16 +175,19 @@ Result<Done> Desk::Worker::ensure_case() {
     auto made = DeskCase::create(folder, name, state_.engine, state_.map, truth_ ? "practice" : "");
     if (!made) return made.error();
     case_.emplace(std::move(made.value()));
-    state_.case_folder = folder;
+    case_opened(folder);
     return Done{};
 }
 
 Result<std::string> Desk::Worker::fresh_path(RecordingKind kind, const std::string& name) {
     if (const auto there = ensure_case(); !there) return there.error();
     keep_all();
-    auto begun = case_->book().begin_recording(case_->visit(), kind, name + ".flac", 1, "");
+    const auto visit = case_->visit();
+    if (!visit) return visit.error();
+    auto begun = case_->book().begin_recording(visit.value(), kind, name + ".flac", 1, "");
     if (!begun) return begun.error();
     recording_ = begun.value().id;
+    recording_kind_ = kind;
     return begun.value().path;
 }
 
@@ -201,24 +204,15 @@ void Desk::Worker::keep_all() {
     if (guided_ && spray_wanted_) check_kept(case_->keep_guided(guided_->visit().record()));
 }
 
-void Desk::Worker::measure_recording(RowId recording) {
-    job_.start("measuring the recording",
-               [this, recording, folder = state_.case_folder,
-                matters = state_.settle.matters_rpm](Job::Ticket& ticket) -> Job::Outcome {
-                   // A hand of its own on the case: the desk goes on with its.
-                   auto book = Casebook::open(folder, Casebook::Access::write);
-                   if (!book) return [this, e = book.error()] { fault(e); };
-                   const auto list = measurements_of_bay(book.value(), recording, matters);
-                   if (!list) return [this, e = list.error()] { fault(e); };
-                   double done = 0.0;
-                   for (const auto& what : list.value()) {
-                       ticket.at(done / static_cast<double>(list.value().size()));
-                       if (const auto stored = measure_and_store(book.value(), what); !stored)
-                           return [this, e = stored.error()] { fault(e); };
-                       done += 1.0;
-                   }
-                   return {};
-               });
+/// Cautions hold for one visit: what was confirmed before an earlier sound has to be looked at again.
+void Desk::Worker::leave_visit() {
+    if (!guided_) return;
+    const bool sprayed = !guided_->visit().record().bursts.empty();
+    state_.gate = {};
+    guided_.reset();
+    if (!case_) return;
+    case_->ask_again();
+    if (sprayed) case_->next_visit();
 }
 
 void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode) {
@@ -234,12 +228,12 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     state_.bursts.clear();
     state_.orders.clear();
     state_.settle = {.matters_rpm = state_.settle.matters_rpm};
+    state_.visit_shown = 0;
     state_.headline.clear();
     state_.cautions.clear();
     state_.notes.clear();
     state_.written.clear();
     state_.score = {};
-    verdict_.reset();
     quiet_from_s_ = 0.0;
     gaps_told_ = clipped_told_ = 0;
     marks_kept_ = 0;
@@ -250,12 +244,6 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     state_.sound.source = run_->name();
     state_.sound.running = true;
     state_.sound.recording = run_->recording();
-    // Cautions hold for one visit: what was confirmed before an earlier sound has to be looked at again.
-    if (guided_) {
-        state_.gate = {};
-        guided_.reset();
-        if (case_) check_kept(case_->new_visit(""));
-    }
     // Hands-free from the start where there is a real engine; a practice bay is sat at.
     prompter_.choose(mode == gui::Mode::live ? gui::Prompts::spoken : gui::Prompts::off);
     prompts_said_ = 0;
@@ -278,13 +266,15 @@ void Desk::Worker::end_run(const std::string& why) {
     if (recorded && recording_ && case_) {
         check_kept(case_->book().finish_recording(*recording_));
         if (guided_ && spray_wanted_) check_kept(case_->settle_marks(*recording_, guided_->visit().record()));
+        renew_kept();
+        if (recording_kind_ == RecordingKind::bay && !closing_) measure_recording(*recording_);
     }
     changed_ = true;
 }
 
 void Desk::Worker::listen() {
     take_news(run_->look(kLook));
-    if (take_file_ || state_.take.running) {
+    if (state_.take.running) {
         state_.take.done_s = state_.sound.now_s;
         if (state_.take.done_s >= state_.take.needed_s) on(ask::StopTake{});
         if (!run_) return;
@@ -293,7 +283,6 @@ void Desk::Worker::listen() {
         fault(*broken);
         if (guided_) guided_->visit().stop();
         end_run(broken->what);
-        take_file_.reset();
         state_.take = {};
         show_visit();
         if (guided_ && spray_wanted_) conclude();  // what was heard until then counts
@@ -365,31 +354,6 @@ void Desk::Worker::take_news(const LiveNews& news) {
 
 // --- commands: sound, case, forms ------------------------------------------------------------------------------------
 
-void Desk::Worker::on(const ask::NewCase&) {
-    end_run("another case was begun");
-    case_.reset();
-    state_.case_folder.clear();
-    state_.gate = {};
-    guided_.reset();
-}
-
-void Desk::Worker::on(const ask::OpenCase& c) {
-    end_run("another case was opened");
-    auto opened = DeskCase::open(c.folder);
-    if (!opened) return fault(opened.error());
-    truth_.reset();
-    guided_.reset();
-    state_.gate = {};
-    case_.emplace(std::move(opened.value()));
-    state_.case_folder = c.folder;
-    if (const auto engine = case_->book().engine()) state_.engine = engine.value().engine;
-    if (const auto map = case_->book().map(); map && map.value()) state_.map = map.value()->map;
-    ++state_.engine_edition;
-    ++state_.map_edition;
-    state_.map_folder = c.folder + "/pictures";
-    renew_spots();
-}
-
 void Desk::Worker::on(const ask::ListDevices&) {
     const auto system = AudioSystem::open();
     state_.devices.clear();
@@ -404,10 +368,13 @@ void Desk::Worker::on(const ask::ListDevices&) {
 void Desk::Worker::on(const ask::StartLive& c) {
     end_run("another sound was chosen");
     if (truth_) {  // the practice bay's engine and map are not the user's
-        truth_.reset();
-        case_.reset();
-        state_.case_folder.clear();
+        leave_case();
+        state_.engine = usual_engine();
+        state_.map = {};
+        ++state_.engine_edition;
+        ++state_.map_edition;
     }
+    leave_visit();
     const auto path = fresh_path(RecordingKind::bay, "bay");
     if (!path) {
         fault(path.error());
@@ -418,7 +385,7 @@ void Desk::Worker::on(const ask::StartLive& c) {
 
 void Desk::Worker::on(const ask::StartReplay& c) {
     end_run("another sound was chosen");
-    truth_.reset();
+    leave_case();  // it belongs to none yet
     const fs::path sound{c.path};
     const auto beside = [&](const char* name) { return (sound.parent_path() / name).string(); };
     std::error_code code;
@@ -467,18 +434,12 @@ void Desk::Worker::on(const ask::StartPractice& c) {
             std::make_shared<std::unique_ptr<sim::LiveBay>>(std::make_unique<sim::LiveBay>(spec, kLongestPractice_s));
         static_cast<void>((*bay)->sound());  // scaling it takes a while: not on the desk's thread
         return [this, c, bay, map = practice_map(spec)] {
+            leave_case();
             truth_ = (*bay)->spec();
             practice_engine_ = c.engine;
             practice_bursts_.clear();
-            hiss_takes_.clear();
-            injector_takes_.clear();
-            to_glance_.clear();
             state_.spots.clear();
             state_.injectors.clear();
-            state_.hiss_headline.clear();
-            state_.injectors_headline.clear();
-            case_.reset();
-            state_.case_folder.clear();
             state_.engine = truth_->engine.engine;
             ++state_.engine_edition;
             state_.map = map;
@@ -557,21 +518,6 @@ std::vector<std::string> Desk::Worker::debrief_lines() const {
     const auto injectors = debrief_injectors(*truth_, state_.injectors);
     lines.insert(lines.end(), injectors.begin(), injectors.end());
     return lines;
-}
-
-void Desk::Worker::on(const ask::WriteReport&) {
-    if (!verdict_) return;
-    const auto in_case = [&](const char* name) { return (fs::path{state_.case_folder} / name).string(); };
-    state_.written.clear();
-    const auto kept = [&](const char* name, const Result<Done>& written) {
-        if (written)
-            state_.written.push_back(in_case(name));
-        else
-            fault(written.error());
-    };
-    kept("verdict.txt", write_text(in_case("verdict.txt"), verdict_table(*verdict_)));
-    kept("verdict.json", write_text(in_case("verdict.json"), verdict_json(*verdict_)));
-    kept("verdict.png", draw_verdict(*verdict_, in_case("verdict.png")));
 }
 
 }  // namespace idlehark

@@ -6,17 +6,19 @@
 #include "src/desk/job.hpp"
 #include "src/desk/prompter.hpp"
 #include "src/desk/sound_run.hpp"
-#include "src/report/injector_view.hpp"
+#include "src/report/verdict_view.hpp"
 #include "src/visit/guided_visit.hpp"
 
 #include <condition_variable>
 #include <deque>
+#include <functional>
 #include <map>
 #include <mutex>
 #include <optional>
 #include <stop_token>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace idlehark {
@@ -39,6 +41,7 @@ class Desk::Worker {
     // One for each command.
     void on(const gui::ask::NewCase&);
     void on(const gui::ask::OpenCase&);
+    void on(const gui::ask::ShowVisit&);
     void on(const gui::ask::ListDevices&);
     void on(const gui::ask::StartLive&);
     void on(const gui::ask::StartReplay&);
@@ -63,6 +66,8 @@ class Desk::Worker {
     void on(const gui::ask::FinishSpray&);
     void on(const gui::ask::StartTake&);
     void on(const gui::ask::TakeFile&);
+    void on(const gui::ask::StartIdleTake&);
+    void on(const gui::ask::IdleFile&);
     void on(const gui::ask::StopTake&);
     void on(const gui::ask::JudgeHiss&);
     void on(const gui::ask::JudgeInjectors&);
@@ -88,10 +93,22 @@ class Desk::Worker {
     void check_kept(const Result<Done>& kept);
     void measure_recording(RowId recording);
 
-    /// The clicks of the takes, one after the other, to be seen before they are compared.
-    void glance_at_next();
-    void take_in_practice(const gui::ask::StartTake& c);
-    Result<std::string> keep_simulated(const gui::ask::StartTake& c, const std::vector<float>& sound);
+    // The case.
+    /// What is looked at before any spray, for the log of a new case.
+    [[nodiscard]] static std::vector<gui::LogLine> usual_log();
+    /// The visit under way is over if it has sprayed; its points of caution are asked again either way.
+    void leave_visit();
+    /// No case is open any more, nor anything of it shown.
+    void leave_case();
+    void case_opened(const std::string& folder);
+    void forget_results();
+    /// What the case holds, as it is now.
+    void renew_kept();
+    void results_stored(const std::string& folder, RowId visit);
+    void show_kept(RowId visit);
+    void show_kept(const gui::KeptTest& test);
+    /// Hiss, injectors and balance of a visit.
+    void show_surveys(const gui::KeptVisit& visit);
 
     // The spray test.
     void begin_visit();
@@ -103,10 +120,20 @@ class Desk::Worker {
     void show_standing(const plan::PlanStep& step);
     void conclude();
     void judge_recording(const std::string& path, std::vector<Mark> marks);
-    void show_verdict(VerdictView verdict);
+    void show_verdict(const VerdictView& verdict);
     void renew_spots();
-    void show_injectors(const InjectorView& view);
     [[nodiscard]] std::vector<std::string> debrief_lines() const;
+
+    // Takes with the probe, and of the idle as a whole.
+    void begin_take(gui::TakeKind kind, const std::string& place, double needed_s);
+    void keep_take(bool injector, const std::string& place, RowId recording);
+    void take_in_practice(const gui::ask::StartTake& c);
+    Result<RowId> keep_simulated(const gui::ask::StartTake& c, const std::vector<float>& sound);
+    /// The clicks of the takes, one after the other, to be seen before they are compared.
+    void glance_at_next();
+    /// A sound file of elsewhere goes into the case, then `then` is done with its recording.
+    void take_in(RecordingKind kind, const std::string& path, std::function<void(RowId)> then);
+    void judge_set(const char* what, const char* kind, std::vector<std::pair<RowId, std::string>> takes);
 
     DeskOptions options_;
     gui::ViewState state_;  ///< the one under way; `publish` hands out copies
@@ -124,17 +151,16 @@ class Desk::Worker {
     std::string recording_path_;
     std::optional<DeskCase> case_;
     std::optional<RowId> recording_;  ///< the one that is running
+    RecordingKind recording_kind_ = RecordingKind::bay;
+    bool closing_ = false;
 
     std::optional<GuidedVisit> guided_;
     bool spray_wanted_ = false;  ///< the user has started the spray test
     std::size_t marks_kept_ = 0;
-    std::optional<VerdictView> verdict_;
     double quiet_from_s_ = 0.0;
 
-    std::optional<std::string> take_file_;
-    bool take_injector_ = false;
-    std::map<std::string, std::string> hiss_takes_;  ///< spot, sound file
-    std::map<int, std::string> injector_takes_;
+    std::map<std::string, RowId> hiss_takes_;  ///< spot, recording of the case
+    std::map<int, RowId> injector_takes_;
 
     Prompter prompter_;
     unsigned prompts_said_ = 0;

@@ -14,8 +14,14 @@ void Job::Ticket::at(double share) {
     if (job_.cancelled_.load()) throw Cancelled{};
 }
 
-bool Job::start(std::string what, Work work) {
-    if (running()) return false;
+void Job::start(std::string what, Work work) {
+    if (running())
+        waiting_.emplace_back(std::move(what), std::move(work));
+    else
+        begin(std::move(what), std::move(work));
+}
+
+void Job::begin(std::string what, Work work) {
     what_ = std::move(what);
     share_ = 0.0;
     cancelled_ = done_ = false;
@@ -38,15 +44,24 @@ bool Job::start(std::string what, Work work) {
         }
         done_.store(true);
     }};
-    return true;
 }
 
 std::optional<Job::Outcome> Job::finished(const std::function<void(Error)>& failed) {
     if (!running() || !done_.load()) return {};
     thread_.join();
-    const std::scoped_lock lock{mutex_};
-    if (fault_) failed(*std::exchange(fault_, {}));
-    return std::exchange(outcome_, {});
+    if (cancelled_.load()) waiting_.clear();
+    Outcome outcome;
+    {
+        const std::scoped_lock lock{mutex_};
+        if (fault_) failed(*std::exchange(fault_, {}));
+        outcome = std::exchange(outcome_, {});
+    }
+    if (!waiting_.empty()) {
+        auto [what, work] = std::move(waiting_.front());
+        waiting_.pop_front();
+        begin(std::move(what), std::move(work));
+    }
+    return outcome;
 }
 
 Job::~Job() { cancel(); }

@@ -3,16 +3,18 @@
 #include "src/result.hpp"
 
 #include <atomic>
+#include <deque>
 #include <functional>
 #include <mutex>
 #include <optional>
 #include <string>
 #include <thread>
+#include <utility>
 
 namespace idlehark {
 
-/// Long work beside the desk, one piece at a time: told how far it is, asked to end early, and its outcome fetched by
-/// the owner, so that nothing of the desk is touched from another thread.
+/// Long work beside the desk, one piece after the other: told how far it is, asked to end early, and its outcome
+/// fetched by the owner, so that nothing of the desk is touched from another thread.
 class Job {
    public:
     /// What the work may do: say how far it is. Throws (to unwind the work) when the job was cancelled.
@@ -27,10 +29,11 @@ class Job {
     using Outcome = std::function<void()>;         ///< run by the owner
     using Work = std::function<Outcome(Ticket&)>;  ///< run by the job's thread
 
-    /// Does nothing while one is under way.
-    bool start(std::string what, Work work);
+    /// Begins it, or when what is under way has finished.
+    void start(std::string what, Work work);
     /// The outcome, once; to be asked often. A fault of the work goes to `failed`.
     [[nodiscard]] std::optional<Outcome> finished(const std::function<void(Error)>& failed);
+    /// What waits is given up as well.
     void cancel() noexcept { cancelled_.store(true); }
     [[nodiscard]] bool running() const noexcept { return thread_.joinable(); }
     [[nodiscard]] const std::string& what() const noexcept { return what_; }
@@ -38,6 +41,9 @@ class Job {
     ~Job();
 
    private:
+    void begin(std::string what, Work work);
+
+    std::deque<std::pair<std::string, Work>> waiting_;
     std::string what_;
     std::atomic<double> share_{0.0};
     std::atomic<bool> cancelled_{false}, done_{false};

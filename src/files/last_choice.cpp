@@ -39,6 +39,8 @@ void remember(const char* what, const std::string& line) {
 
 std::string last_device() { return last("device"); }
 void remember_device(const std::string& name) { remember("device", name); }
+std::string last_case() { return last("case"); }
+void remember_case(const std::string& folder) { remember("case", folder); }
 std::string last_window() { return last("window"); }
 void remember_window(const std::string& line) { remember("window", line); }
 

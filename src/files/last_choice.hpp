@@ -9,6 +9,10 @@ namespace idlehark {
 [[nodiscard]] std::string last_device();
 void remember_device(const std::string& name);
 
+/// The folder of the case opened or made last in the window.
+[[nodiscard]] std::string last_case();
+void remember_case(const std::string& folder);
+
 /// How the window stood when it was closed, one line.
 [[nodiscard]] std::string last_window();
 void remember_window(const std::string& line);

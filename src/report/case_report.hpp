@@ -4,8 +4,10 @@
 #include "src/files/map_file.hpp"
 #include "src/report/compare_view.hpp"
 #include "src/report/verdict_view.hpp"
+#include "src/visit/spray_visit.hpp"
 
 #include <cmath>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -39,11 +41,19 @@ struct ReportHiss {
     std::string verdict;
 };
 
+/// A point of caution as it was answered last in a visit.
+struct ReportAnswer {
+    std::string question, answer, at;
+};
+
 /// One day at the car.
 struct ReportVisit {
+    std::int64_t id = 0;
     std::string date, title, warmth, device, gain, note;
     std::vector<std::string> recordings;  ///< a line each: file, kind, length
     double idle_rpm = std::nan("");       ///< median
+    std::vector<ReportAnswer> answers;    ///< of the caution gate
+    std::optional<VisitRecord> guided;    ///< the guided test: its bursts, what was skipped, how it ended
     std::vector<VerdictView> sprays;      ///< one per recording with marks
     std::vector<ReportInjector> injectors;
     std::vector<ReportFiring> firings;

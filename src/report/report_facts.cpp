@@ -23,12 +23,18 @@ Json visit_json(const ReportVisit& v) {
            {"gain", v.gain},
            {"note", v.note},
            {"recordings", v.recordings},
+           {"cautions_answered", Json::array()},
            {"idle_rpm", number(v.idle_rpm)},
            {"spray", Json::array()},
            {"injectors", Json::array()},
            {"firings", Json::array()},
            {"hiss", Json::array()}};
-    for (const auto& s : v.sprays) j["spray"].push_back(Json::parse(verdict_json(s), nullptr, false));
+    for (const auto& a : v.answers)
+        j["cautions_answered"].push_back({{"question", a.question}, {"answer", a.answer}, {"answered_at", a.at}});
+    for (const auto& s : v.sprays) {
+        j["spray"].push_back(Json::parse(verdict_json(s), nullptr, false));
+        j["spray"].back()["guided"] = s.guided;
+    }
     for (const auto& i : v.injectors)
         j["injectors"].push_back({{"cylinder", i.cylinder},
                                   {"rate_hz", number(i.rate_hz)},

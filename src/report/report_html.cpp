@@ -133,6 +133,37 @@ void put_cautions(Page& page) {
     page.raw("</div>\n");
 }
 
+/// What the gate was told, and what the guided test did.
+void put_guided(Page& page, const ReportVisit& v) {
+    if (!v.answers.empty()) {
+        std::size_t yes = 0;
+        std::vector<std::string> others;
+        for (const auto& a : v.answers) {
+            yes += a.answer == "yes" ? 1 : 0;
+            if (a.answer != "yes") others.push_back(fmt::format("Answered {}: {}", a.answer, a.question));
+        }
+        page.tag("p", fmt::format("Points of caution answered yes before spray: {} of {}, the last at {}.", yes,
+                                  kCautionPoints, v.answers.back().at));
+        page.list("ul", others);
+    }
+    if (!v.guided || v.guided->bursts.empty()) return;
+    page.tag("h3", "The guided test, burst by burst");
+    std::vector<std::vector<std::string>> rows;
+    for (const auto& b : v.guided->bursts) {
+        std::string what = b.sham ? "aimed without spray" : b.by_key ? "marked by hand" : "marked by its hiss";
+        if (b.by_key && b.found_onset_s) what += ", its hiss heard";
+        if (!b.asked) what += ", not as asked";
+        if (b.near_gap) what += ", sound lost near it";
+        if (b.undone) what += ", taken back";
+        std::string spots;
+        for (const auto& s : b.spots) spots += (spots.empty() ? "" : ", ") + s;
+        rows.push_back({number(b.found_onset_s.value_or(b.time_s), 1), spots,
+                        b.found_duration_s ? number(*b.found_duration_s, 1) : "", what});
+    }
+    page.table({{"time, s", 'n'}, {"spot"}, {"length, s", 'n'}, {"how"}}, rows);
+    if (!v.guided->ended.empty()) page.tag("p", "It ended: " + v.guided->ended);
+}
+
 void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
     page.tag("h2", fmt::format("Visit {}, {}{}{}", number_of_visit, v.date, v.title.empty() ? "" : ": ", v.title));
     std::string about = v.warmth.empty() || v.warmth == "not said" ? "" : fmt::format("Engine {}. ", v.warmth);
@@ -144,7 +175,7 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
     page.list("ul", v.recordings);
     for (std::size_t i = 0; i < v.sprays.size(); ++i) {
         const auto& s = v.sprays[i];
-        page.tag("h3", "Spray test: " + s.recording);
+        page.tag("h3", (s.guided ? "Guided spray test: " : "Spray test: ") + s.recording);
         page.raw(verdict_svg(s, fmt::format("v{}s{}", number_of_visit, i)));
         std::vector<std::vector<std::string>> rows;
         for (const auto& row : ranked(s.spots))
@@ -161,6 +192,7 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
                    rows);
         page.list("ul", s.notes);
     }
+    put_guided(page, v);
     if (!v.injectors.empty()) {
         page.tag("h3", "Injectors");
         std::vector<std::vector<std::string>> rows;

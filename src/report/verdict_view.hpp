@@ -41,6 +41,7 @@ struct SpotRow {
 struct VerdictView {
     std::string recording;
     std::string engine;
+    bool guided = false;  ///< decided burst by burst, allowing for every look
     double length_s = std::nan("");
     double idle_rpm = std::nan("");
     double hunting_rpm = std::nan("");
