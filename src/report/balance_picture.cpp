@@ -15,21 +15,6 @@ constexpr double kTop = 190, kHeight = 430;  // of the strip
 constexpr double kLeft = 110;
 constexpr double kWords = 150;  // under the strip
 
-constexpr Sign sign_of(CylinderVerdict v) {
-    switch (v) {
-        case CylinderVerdict::weak:
-            return Sign::filled_diamond;
-        case CylinderVerdict::misfires:
-            return Sign::half_triangle;
-        case CylinderVerdict::even:
-            return Sign::open_circle;
-        case CylinderVerdict::sounds_different:
-        case CylinderVerdict::undecided:
-            break;
-    }
-    return Sign::open_square;
-}
-
 std::vector<std::string> footer(const Pen& pen, const BalanceView& view) {
     std::vector<std::string> lines;
     pen.wrap(
@@ -73,7 +58,7 @@ void draw(const Pen& pen, const BalanceView& view, double height) {
     const double spread = last > 0.0 ? (right - kLeft - room) / last : 0.0;
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
-        const auto k = colour_of(sign_of(f.verdict));
+        const auto k = colour_of(finding(f.verdict));
         const double x = kLeft + 0.5 * room + spread * f.angle_deg;
         if (std::isfinite(f.strength)) {
             const double w = 0.42 * std::min(room, 180.0);
@@ -89,7 +74,7 @@ void draw(const Pen& pen, const BalanceView& view, double height) {
         const double size = room > 150 ? kTextSize : kSmallSize;
         pen.text(x, base, fmt::format("{}  {:.0f}°", r.name, f.angle_deg), size, kInk, Align::middle, true);
         base += 32;
-        pen.sign(x, base - 8, 11, sign_of(f.verdict), k);
+        pen.sign(x, base - 8, 11, finding(f.verdict), k);
         base += 32;
         pen.text(x, base, pen.fitted(word(f.verdict), room - 4, kSmallSize, true), kSmallSize, k, Align::middle, true);
         base += 28;

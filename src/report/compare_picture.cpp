@@ -14,21 +14,6 @@ namespace {
 constexpr double kTop = 206, kRow = 56;
 constexpr double kNumbers = 440, kLeft = 650, kRight = 1230, kWords = 1262;
 
-constexpr Sign sign_of(ChangeVerdict v) {
-    switch (v) {
-        case ChangeVerdict::better:
-            return Sign::open_circle;
-        case ChangeVerdict::worse:
-            return Sign::filled_diamond;
-        case ChangeVerdict::changed:
-            return Sign::half_triangle;
-        case ChangeVerdict::no_proven:
-        case ChangeVerdict::unknown:
-            break;
-    }
-    return Sign::open_square;
-}
-
 std::vector<std::string> footer(const Pen& pen, const CompareView& view) {
     std::vector<std::string> lines;
     pen.wrap(
@@ -43,7 +28,7 @@ std::vector<std::string> footer(const Pen& pen, const CompareView& view) {
 
 void draw_row(const Pen& pen, const CompareRow& r, double y) {
     const auto& c = r.change;
-    const auto k = colour_of(sign_of(c.verdict));
+    const auto k = colour_of(finding(c.verdict));
     const bool named = !r.name.empty();
     pen.text(kMargin, named ? y - 3 : y + 8, pen.fitted(r.figure, kNumbers - kMargin - 100, kTextSize, true), kTextSize,
              kInk, Align::left, true);
@@ -65,7 +50,7 @@ void draw_row(const Pen& pen, const CompareRow& r, double y) {
     } else {
         pen.text(middle, y + 8, "not known", kSmallSize, kFaintInk, Align::middle);
     }
-    pen.sign(kWords + 10, y, 10, sign_of(c.verdict), k);
+    pen.sign(kWords + 10, y, 10, finding(c.verdict), k);
     pen.text(kWords + 34, y + 7, word(c.verdict), kSmallSize, k, Align::left, true);
 }
 

@@ -14,20 +14,6 @@ namespace {
 constexpr double kTop = 200, kRow = 64;
 constexpr double kLeft = 330, kRight = 1180, kWords = 1220;
 
-constexpr Sign sign_of(HissVerdict v) {
-    switch (v) {
-        case HissVerdict::stands_out:
-            return Sign::filled_diamond;
-        case HissVerdict::loud_steady:
-            return Sign::half_triangle;
-        case HissVerdict::ordinary:
-            return Sign::open_circle;
-        case HissVerdict::undecided:
-            break;
-    }
-    return Sign::open_square;
-}
-
 std::vector<std::string> footer(const Pen& pen, const HissView& view) {
     std::vector<std::string> lines;
     pen.wrap(
@@ -77,12 +63,12 @@ void draw(const Pen& pen, const HissView& view, double height) {
         const auto& r = view.rows[i];
         const auto& f = r.figures;
         const double y = kTop + kRow * (static_cast<double>(i) + 0.5);
-        const auto k = colour_of(sign_of(f.verdict));
+        const auto k = colour_of(finding(f.verdict));
         pen.text(kMargin, y + 8, pen.fitted(r.spot, kLeft - kMargin - 20, kTextSize, true), kTextSize, kInk,
                  Align::left, true);
         bar(y - 9, 22, f.level_db, f.level_low_db, f.level_high_db, k, 0.6);
         bar(y + 17, 9, f.follow_db, f.follow_low_db, f.follow_high_db, k, 0.35);
-        pen.sign(kWords + 12, y, 11, sign_of(f.verdict), k);
+        pen.sign(kWords + 12, y, 11, finding(f.verdict), k);
         pen.text(kWords + 38, y + 8, word(f.verdict), kTextSize, k, Align::left, true);
     }
     double line = bottom + 56;

@@ -22,20 +22,6 @@ constexpr double kPairFrom_ms = -6.0, kPairTo_ms = 10.0;  // about the opening c
 constexpr double kLow_db = -2.0;
 constexpr double kLeastHigh_db = 12.0;
 
-constexpr Sign sign_of(InjectorVerdict v) {
-    switch (v) {
-        case InjectorVerdict::silent:
-            return Sign::filled_diamond;
-        case InjectorVerdict::missing_clicks:
-            return Sign::half_triangle;
-        case InjectorVerdict::regular:
-            return Sign::open_circle;
-        case InjectorVerdict::differs:
-            break;
-    }
-    return Sign::open_square;
-}
-
 double decibels(double ratio) { return 10.0 * std::log10(std::max(ratio, 1e-3)); }
 
 void trace(const Pen& pen, const std::vector<double>& x, const std::vector<double>& y, Colour k) {
@@ -51,7 +37,7 @@ void trace(const Pen& pen, const std::vector<double>& x, const std::vector<doubl
 void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double high_db, double top) {
     const auto& r = row.reading;
     const auto& probe = row.probe;
-    const auto k = colour_of(sign_of(r.verdict));
+    const auto k = colour_of(finding(r.verdict));
     const Axis y{kLow_db, high_db, top + kPlot, top};
     const auto level = [&](double ratio) { return y.at(std::clamp(decibels(ratio), kLow_db, high_db)); };
     pen.text(kMargin, top + kPlot / 2 + 12, std::to_string(r.cylinder), kTitleSize, kInk, Align::left, true);
@@ -97,7 +83,7 @@ void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double h
     for (const double ms : time.ticks(4))
         pen.text(time.at(ms), top + kPlot + 24, fmt::format("{:.0f}", ms), kSmallSize, kFaintInk, Align::middle);
 
-    pen.sign(kWordsLeft + 14, top + 18, 12, sign_of(r.verdict), k);
+    pen.sign(kWordsLeft + 14, top + 18, 12, finding(r.verdict), k);
     pen.text(kWordsLeft + 42, top + 26, word(r.verdict), kTextSize, k, Align::left, true);
     double line = top + 58;
     const auto say = [&](const std::string& text) {

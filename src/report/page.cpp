@@ -89,24 +89,24 @@ void Pen::font(double size, bool bold) const {
     cairo_set_font_size(c_, size);
 }
 
-void Pen::sign(double x, double y, double r, Sign shape, Colour k) const {
+void Pen::sign(double x, double y, double r, Finding shape, Colour k) const {
     colour(k);
     cairo_set_line_width(c_, 3.0);
     switch (shape) {
-        case Sign::filled_diamond:
+        case Finding::fault:
             polygon({{x, y - 1.25 * r}, {x + 1.25 * r, y}, {x, y + 1.25 * r}, {x - 1.25 * r, y}});
             cairo_fill(c_);
             return;
-        case Sign::half_triangle:
+        case Finding::shadowed:
             polygon({{x, y - r}, {x, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
             cairo_fill(c_);
             polygon({{x, y - r}, {x + 1.1 * r, y + 0.9 * r}, {x - 1.1 * r, y + 0.9 * r}});
             break;
-        case Sign::open_circle:
+        case Finding::clear:
             cairo_new_sub_path(c_);
             cairo_arc(c_, x, y, 0.9 * r, 0, 2 * std::numbers::pi);
             break;
-        case Sign::open_square:
+        case Finding::open:
             polygon({{x - 0.8 * r, y - 0.8 * r},
                      {x + 0.8 * r, y - 0.8 * r},
                      {x + 0.8 * r, y + 0.8 * r},

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "dsp/finding.hpp"
 #include "src/result.hpp"
 
 #include <array>
@@ -36,17 +37,15 @@ inline constexpr double kSmallSize = 19;
 enum class Align { left, middle, right };
 
 /// A verdict is told by shape, not by colour alone.
-enum class Sign { filled_diamond, half_triangle, open_circle, open_square };
-
-[[nodiscard]] constexpr Colour colour_of(Sign sign) noexcept {
-    switch (sign) {
-        case Sign::filled_diamond:
+[[nodiscard]] constexpr Colour colour_of(Finding f) noexcept {
+    switch (f) {
+        case Finding::fault:
             return {0.74, 0.12, 0.10};
-        case Sign::half_triangle:
+        case Finding::shadowed:
             return {0.76, 0.46, 0.02};
-        case Sign::open_circle:
+        case Finding::clear:
             return {0.10, 0.44, 0.34};
-        case Sign::open_square:
+        case Finding::open:
             break;
     }
     return {0.40, 0.40, 0.44};
@@ -67,7 +66,7 @@ class Pen {
     [[nodiscard]] std::string fitted(std::string_view words, double width, double size, bool bold = false) const;
     /// Wraps at words to the page's width in small text, and adds to `lines`.
     void wrap(std::string_view words, std::vector<std::string>& lines) const;
-    void sign(double x, double y, double r, Sign shape, Colour k) const;
+    void sign(double x, double y, double r, Finding shape, Colour k) const;
     void polygon(std::initializer_list<std::array<double, 2>> points) const;
     [[nodiscard]] cairo_t* raw() const { return c_; }
 

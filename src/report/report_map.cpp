@@ -15,27 +15,22 @@ constexpr double kTop = 96, kKey = 92, kEdge = 90;
 constexpr double kTallest = 820;
 
 struct Look {
-    Sign sign;
-    Colour colour;
+    Finding finding;
     const char* words;
 };
-constexpr Look kLooks[] = {{Sign::filled_diamond, {0.74, 0.12, 0.10}, "leak"},
-                           {Sign::half_triangle, {0.76, 0.46, 0.02}, "overspray"},
-                           {Sign::open_circle, {0.10, 0.44, 0.34}, "none seen"},
-                           {Sign::open_square, {0.40, 0.40, 0.44}, "undecided, or not sprayed"}};
+constexpr Look kLooks[] = {{Finding::fault, "leak"},
+                           {Finding::shadowed, "overspray"},
+                           {Finding::clear, "none seen"},
+                           {Finding::open, "undecided, or not sprayed"}};
 
-const Look& look_of(const CaseReport& report, const std::string& spot) {
-    const auto* look = &kLooks[3];
+/// What the last spray test of this spot came to.
+Finding finding_of(const CaseReport& report, const std::string& spot) {
+    auto last = Finding::open;
     for (const auto& v : report.visits)
         for (const auto& view : v.sprays)
             for (const auto& row : view.spots)
-                if (row.spot == spot && row.bursts > 0) {
-                    look = &kLooks[3];
-                    if (row.verdict == SprayVerdict::leak) look = &kLooks[0];
-                    if (row.verdict == SprayVerdict::overspray) look = &kLooks[1];
-                    if (row.verdict == SprayVerdict::none_seen) look = &kLooks[2];
-                }
-    return *look;
+                if (row.spot == spot && row.bursts > 0) last = finding(row.verdict);
+    return last;
 }
 
 struct Frame {
@@ -65,14 +60,14 @@ void draw(const Pen& pen, const CaseReport& report, const Frame& f, double heigh
     const double left = kMargin + 0.5 * (f.width_px - widest_mm * f.scale);
     for (const auto& s : map.spots) {
         const double x = left + (s.x_mm - f.x_mm) * f.scale, y = kTop + kEdge + (s.y_mm - f.y_mm) * f.scale;
-        const auto& look = look_of(report, s.spot);
-        pen.sign(x, y, 16, look.sign, look.colour);
+        const auto look = finding_of(report, s.spot);
+        pen.sign(x, y, 16, look, colour_of(look));
         pen.text(x, y - 28, pen.fitted(s.spot, 120, 28, true), 28, kInk, Align::middle, true);
     }
     double x = kMargin + 14;
     const double y = kTop + f.height_px + 48;
     for (const auto& look : kLooks) {
-        pen.sign(x, y - 7, 12, look.sign, look.colour);
+        pen.sign(x, y - 7, 12, look.finding, colour_of(look.finding));
         pen.text(x + 28, y, look.words, kSmallSize, kInk);
         x += 70 + pen.width_of(look.words, kSmallSize);
     }

@@ -14,20 +14,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr Sign sign_of(SprayVerdict v) {
-    switch (v) {
-        case SprayVerdict::leak:
-            return Sign::filled_diamond;
-        case SprayVerdict::overspray:
-            return Sign::half_triangle;
-        case SprayVerdict::none_seen:
-            return Sign::open_circle;
-        case SprayVerdict::undecided:
-            break;
-    }
-    return Sign::open_square;
-}
-
 // Lengths in pixels.
 constexpr double kHeader = 138;
 constexpr double kTraceHeight = 300;
@@ -114,10 +100,10 @@ void draw_trace(const Pen& pen, const VerdictView& view, double top) {
         const auto verdict = verdict_of(view, b.spot);
         const bool leak = verdict == SprayVerdict::leak;
         const double px = x.at(b.time_s);
-        pen.line(px, top + 34, px, bottom, leak ? colour_of(sign_of(verdict)) : kGrid, leak ? 2.5 : 1.5);
+        pen.line(px, top + 34, px, bottom, leak ? colour_of(finding(verdict)) : kGrid, leak ? 2.5 : 1.5);
         const double half = pen.width_of(b.spot, kSmallSize, leak) / 2;
         if (!leak && px - half < free_from) continue;
-        pen.text(px, top + 26, b.spot, kSmallSize, leak ? colour_of(sign_of(verdict)) : kFaintInk, Align::middle, leak);
+        pen.text(px, top + 26, b.spot, kSmallSize, leak ? colour_of(finding(verdict)) : kFaintInk, Align::middle, leak);
         free_from = px + half + 5;
     }
 
@@ -181,7 +167,7 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
     for (std::size_t i = 0; i < rows.size(); ++i) {
         const auto& s = rows[i];
         const double y = first + kRow * (static_cast<double>(i) + 0.5);
-        const auto colour = colour_of(sign_of(s.verdict));
+        const auto colour = colour_of(finding(s.verdict));
         const bool leak = s.verdict == SprayVerdict::leak;
         if (i > 0) pen.line(kMargin, y - kRow / 2, kWidth - kMargin, y - kRow / 2, kGrid, 1.0);
 
@@ -202,7 +188,7 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
             pen.text((kAxisLeft + kAxisRight) / 2, y + 7, "no figure", kSmallSize, kFaintInk, Align::middle);
         }
 
-        pen.sign(kVerdictLeft + 14, y, 12, sign_of(s.verdict), colour);
+        pen.sign(kVerdictLeft + 14, y, 12, finding(s.verdict), colour);
         pen.text(kVerdictLeft + 42, y + 8, word(s.verdict), kTextSize, colour, Align::left, true);
         if (std::isfinite(s.change_rpm))
             pen.text(

@@ -39,14 +39,13 @@ VerdictView guided_verdict(const plan::PlanStep& step, const VisitRecord& record
     double first_s = std::numeric_limits<double>::infinity();
     for (const auto& b : record.bursts)
         if (!b.undone) first_s = std::min(first_s, b.found_onset_s.value_or(b.time_s));
-    const auto quiet = readings.first(
-        static_cast<std::size_t>(std::find_if(readings.begin(), readings.end(),
-                                              [&](const RpmReading& r) { return r.time_s > first_s; }) -
-                                 readings.begin()));
+    const auto quiet = readings.first(static_cast<std::size_t>(
+        std::find_if(readings.begin(), readings.end(), [&](const RpmReading& r) { return r.time_s > first_s; }) -
+        readings.begin()));
     std::vector<SpraySpot> spots;
     for (const auto& s : settings.map.spots) spots.push_back({.id = s.spot, .place = Place{s.x_mm, s.y_mm}});
-    const auto idle = evaluate_spray(
-        quiet, {}, spots, {.matters_rpm = settings.matters_rpm, .idle_control = settings.idle_control});
+    const auto idle =
+        evaluate_spray(quiet, {}, spots, {.matters_rpm = settings.matters_rpm, .idle_control = settings.idle_control});
     verdict.idle_rpm = idle.idle_rpm;
     verdict.hunting_rpm = idle.hunting_rpm;
     if (!step.why.empty()) verdict.notes.push_back(step.why);
