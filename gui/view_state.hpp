@@ -164,7 +164,6 @@ struct InjectorLine {
     double rate_hz = std::nan(""), expected_hz = std::nan("");
     double missed_percent = std::nan(""), missed_low = std::nan(""), missed_high = std::nan("");
     double jitter_us = std::nan(""), open_close_ms = std::nan(""), level_db = std::nan("");
-    std::string verdict;                      ///< trade words; empty before the comparison
     std::optional<InjectorVerdict> judged;    ///< nothing before the comparison
     std::shared_ptr<const ClickView> clicks;  ///< as soon as the take has been looked at
 };
@@ -322,7 +321,6 @@ struct ViewState {
     SprayView spray;
     TakeView take;
     std::vector<InjectorLine> injectors;
-    std::string injectors_headline, hiss_headline;
     BalanceState balance;
     std::shared_ptr<const CompareState> compare;  ///< nothing before the first comparison
     std::string headline;                         ///< of the verdict; empty: none yet

@@ -43,10 +43,10 @@ $idlehark report "$marlow" -o build/demo/report.html
 say ""
 say "The case as a page, to print or to send: build/demo/report.html"
 
-# Where there is a display, the window plays the same recording; it needs nothing of the rest and fails alone.
+# Where there is a display, the window opens on the finished case; it needs nothing of the rest and fails alone.
 if [ -n "${DISPLAY:-}" ]; then
     say ""
-    say "The window opens on the same recording. Ctrl Q closes it."
-    $idlehark window --replay recordings/bay.ogg --cases build/demo/cases ||
+    say "The window opens on this case. Ctrl Q closes it."
+    $idlehark window --case "$marlow" --cases build/demo/cases ||
         say "The window could not be opened; all else is in build/demo."
 fi

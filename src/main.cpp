@@ -27,6 +27,7 @@ int open_window(const WindowRequest& request) {
     Desk desk{options};
     if (request.practice_seed || request.practice_engine > 0)
         desk.send(gui::ask::StartPractice{request.practice_seed.value_or(1), request.pace, request.practice_engine});
+    if (!request.case_folder.empty()) desk.send(gui::ask::OpenCase{request.case_folder});
     if (!request.replay.empty()) desk.send(gui::ask::StartReplay{request.replay, {}});
 
     gui::WindowOptions window;

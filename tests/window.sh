@@ -103,10 +103,12 @@ done
 await "Write the report" 30
 picture report-1280x800
 key ctrl+s
-await "Written" 20
-found=$(ls "$work"/cases/*/verdict.json 2>/dev/null | head -n 1)
-[ -n "$found" ] || fail "no report is written"
-grep -q '"verdict": *"leak"' "$found" || fail "no leak is found in the practice bay: $(cat "$found")"
+await "Written" 120
+page=$(ls "$work"/cases/*/report.html 2>/dev/null | head -n 1)
+[ -n "$page" ] || fail "no report is written"
+grep -q "Guided spray test" "$page" || fail "the report lacks the guided test"
+found=$("$program" report "$work"/cases/* --format json --no-compare)
+echo "$found" | grep -q '"verdict": *"leak"' || fail "no leak is found in the practice bay: $found"
 ls "$work"/cases/*/audio/bay.flac >/dev/null || fail "nothing was recorded"
 [ -s "$(ls "$work"/cases/*/audio/bay.marks.csv)" ] || fail "no marks were kept"
 finish

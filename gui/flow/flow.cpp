@@ -34,7 +34,7 @@ void Flow::page(const PageContext& c, Stage stage) {
         case Stage::spray:
             return spray(c);
         case Stage::injectors:
-            return injectors(c);
+            return injectors_or_balance(c);
         case Stage::compare:
             return compare(c);
         case Stage::report:

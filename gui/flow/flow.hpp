@@ -10,6 +10,7 @@
 #include "gui/words.hpp"
 
 #include <array>
+#include <cstdint>
 #include <functional>
 #include <optional>
 #include <string>
@@ -48,6 +49,7 @@ class Flow {
     /// A click on a spot of the map while spots are sprayed: in practice the simulated can goes there.
     void spot_pressed(const PageContext& c, const std::string& spot);
     [[nodiscard]] const std::string& selected_spot() const noexcept { return selected_spot_; }
+    [[nodiscard]] bool balance_shown() const noexcept { return balance_shown_; }
     void select_spot(const std::string& spot) { selected_spot_ = spot; }
 
     // The map while it is edited.
@@ -64,13 +66,16 @@ class Flow {
     void page(const PageContext& c, Stage stage);
     void describe(const PageContext& c);
     void choose_practice(const PageContext& c);
+    void known_cases(const PageContext& c);
     void log(const PageContext& c);
     void map(const PageContext& c);
     void gate(const PageContext& c);
     void settle(const PageContext& c);
     void listen_first(const PageContext& c);
     void spray(const PageContext& c);
+    void injectors_or_balance(const PageContext& c);
     void injectors(const PageContext& c);
+    void balance(const PageContext& c);
     void compare(const PageContext& c);
     void report(const PageContext& c);
 
@@ -93,8 +98,10 @@ class Flow {
     bool points_shown_ = false;
     // spray
     bool choosing_wrong_spot_ = false;
-    // compare
-    std::string before_, after_;
+    // injectors, balance
+    bool balance_shown_ = false;
+    // compare: visits of the case
+    std::int64_t before_ = 0, after_ = 0;
 
     FileChooser chooser_;
     std::function<void(const std::string&)> chosen_;

@@ -119,6 +119,19 @@ void Flow::choose_practice(const PageContext& c) {
     if (!drawn) paragraph(c.say(Word::practice_complaint, it->complaint));
 }
 
+void Flow::known_cases(const PageContext& c) {
+    if (c.view.known_cases.empty()) return;
+    label(c, c.say(Word::case_known));
+    ImGui::SetNextItemWidth(-1.0F);
+    if (!ImGui::BeginCombo("##cases", c.say(Word::choose), ImGuiComboFlags_HeightLargest)) return;
+    for (const auto& k : c.view.known_cases) {
+        const auto words = fmt::format("{}{}: {}", k.last ? "→ " : "", k.name, c.say(Word::case_visits, k.visits, k.last_date));
+        if (ImGui::Selectable((words + "##" + k.folder).c_str(), k.folder == c.view.case_folder, 0, {0.0F, 34.0F * c.scale}))
+            c.send(ask::OpenCase{k.folder});
+    }
+    ImGui::EndCombo();
+}
+
 void Flow::describe(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::describe_sound));
@@ -159,6 +172,7 @@ void Flow::describe(const PageContext& c) {
                     device_ = i + 1;
             ImGui::EndCombo();
         }
+        known_cases(c);
         if (button(c, say(Word::case_open))) {
             chooser_.open(FileChooser::Wanted::folder);
             chosen_ = [send = c.send](const std::string& path) { send(ask::OpenCase{path}); };

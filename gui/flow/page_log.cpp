@@ -1,3 +1,4 @@
+#include "gui/flow/sentence.hpp"
 #include "gui/flow/widgets.hpp"
 
 #include <imgui.h>
@@ -38,7 +39,11 @@ void Flow::log(const PageContext& c) {
         auto& line = (*log_)[i];
         ImGui::PushID(static_cast<int>(i));
         ImGui::SetNextItemWidth(wide ? 0.3F * width : width - 60.0F * c.scale);
-        changed |= ImGui::InputText("##name", &line.name);
+        auto name = log_name(line.name, say);
+        if (ImGui::InputText("##name", &name)) {
+            line.name = name;
+            changed = true;
+        }
         if (wide) ImGui::SameLine();
         changed |= number("##low", say(Word::log_low), line.low, small);
         ImGui::SameLine();

@@ -42,20 +42,6 @@ void level_meter(const PageContext& c) {
     });
 }
 
-Word word_of(HissVerdict verdict) {
-    switch (verdict) {
-        case HissVerdict::stands_out:
-            return Word::listen_stands_out;
-        case HissVerdict::loud_steady:
-            return Word::listen_loud_steady;
-        case HissVerdict::ordinary:
-            return Word::listen_ordinary;
-        case HissVerdict::undecided:
-            break;
-    }
-    return Word::verdict_undecided;
-}
-
 /// How much louder each spot hisses, as bars with their intervals, the loudest first.
 void hiss_bars(const PageContext& c) {
     std::vector<ResultRow> rows;
@@ -95,7 +81,9 @@ void injector_clicks(const PageContext& c) {
         ClickFold fold{
             .id = std::to_string(i.cylinder),
             .finding = i.judged ? finding(*i.judged) : Finding::open,
-            .verdict = i.verdict.empty() ? std::string{i.taken ? c.say(Word::injectors_taken) : "–"} : i.verdict};
+            .verdict = c.say(i.judged  ? word_of(*i.judged)
+                                 : i.taken ? Word::injectors_taken
+                                           : Word::injectors_not_taken)};
         if (i.clicks) {
             fold.power = i.clicks->power;  // the view state outlives the frame
             fold.from_ms = i.clicks->from_ms;
@@ -159,10 +147,10 @@ void Flow::settle(const PageContext& c) {
 void Flow::listen_first(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::listen_title));
-    if (c.view.hiss_headline.empty()) {
+    if (const auto found = hiss_sentence(c.view, say); found.empty()) {
         paragraph(say(Word::listen_how));
     } else {
-        title(c, c.view.hiss_headline.c_str());
+        title(c, found.c_str());
         hiss_bars(c);
     }
     const bool practice = c.view.sound.mode == Mode::practice;
@@ -330,9 +318,10 @@ void Flow::spray(const PageContext& c) {
 void Flow::injectors(const PageContext& c) {
     const auto& say = c.say;
     title(c, say(Word::injectors_title));
-    const bool judged = !c.view.injectors_headline.empty();
+    const auto found = injectors_sentence(c.view, say);
+    const bool judged = !found.empty();
     if (judged) {
-        title(c, c.view.injectors_headline.c_str());
+        title(c, found.c_str());
         injector_clicks(c);
     } else {
         paragraph(say(Word::injectors_how));
@@ -355,8 +344,8 @@ void Flow::injectors(const PageContext& c) {
         }
         ImGui::SameLine();
         ImGui::AlignTextToFramePadding();
-        if (!i.verdict.empty())
-            ImGui::TextWrapped("%s   %s/%s Hz   %s %%   %s us   %s dB", i.verdict.c_str(),
+        if (i.judged)
+            ImGui::TextWrapped("%s   %s/%s Hz   %s %%   %s us   %s dB", say(word_of(*i.judged)),
                                rounded(i.rate_hz, "{:.1f}").c_str(), rounded(i.expected_hz, "{:.1f}").c_str(),
                                rounded(i.missed_percent, "{:.1f}").c_str(), rounded(i.jitter_us).c_str(),
                                rounded(i.level_db, "{:+.1f}").c_str());

@@ -73,6 +73,8 @@ bool prompts_spray(const ViewState& view) noexcept { return view.gate.open && vi
 
 std::string next_step(const ViewState& view, Stage looking_at, const Words& say) {
     if (testing(view)) return spray_step(view, say);
+    if (view.take.running && view.take.kind == TakeKind::idle)
+        return say(Word::next_take_idle, view.take.needed_s - view.take.done_s);
     if (view.take.running) return say(Word::next_take, view.take.place, view.take.needed_s - view.take.done_s);
     switch (looking_at) {
         case Stage::describe:

@@ -14,8 +14,29 @@ namespace idlehark::gui {
 /// Does this state tell the user to spray? Only ever behind an open gate.
 [[nodiscard]] bool prompts_spray(const ViewState& view) noexcept;
 
+/// What the spray test found, from the spots; or that nothing is decided yet.
+[[nodiscard]] std::string verdict_sentence(const ViewState& view, const Words& say);
+/// What the other tests found; empty if they were not made.
+[[nodiscard]] std::string hiss_sentence(const ViewState& view, const Words& say);
+[[nodiscard]] std::string injectors_sentence(const ViewState& view, const Words& say);
+[[nodiscard]] std::string balance_sentence(const BalanceState& balance, const Words& say);
+[[nodiscard]] std::string compare_sentence(const CompareState& compare, const Words& say);
+
+/// A visit's day and title.
+[[nodiscard]] std::string visit_name(const KeptVisit& visit);
+/// How a burst of a guided test came about.
+[[nodiscard]] std::string burst_words(const KeptBurst& burst, const Words& say);
+/// Figures and units of a comparison, usual lines of the log, in the user's language; others as they are.
+[[nodiscard]] std::string figure_words(const std::string& figure, const Words& say);
+[[nodiscard]] std::string unit_words(const std::string& unit, const Words& say);
+[[nodiscard]] std::string log_name(const std::string& name, const Words& say);
+
 [[nodiscard]] Word name_of(Stage stage) noexcept;
 [[nodiscard]] Word question(GatePoint point) noexcept;
 [[nodiscard]] Word word_of(SprayVerdict verdict) noexcept;
+[[nodiscard]] Word word_of(InjectorVerdict verdict) noexcept;
+[[nodiscard]] Word word_of(HissVerdict verdict) noexcept;
+[[nodiscard]] Word word_of(CylinderVerdict verdict) noexcept;
+[[nodiscard]] Word word_of(ChangeVerdict verdict) noexcept;
 
 }  // namespace idlehark::gui

@@ -291,4 +291,23 @@ Schematic schematic_for(const Engine& engine, const BayMap& map) {
     return best;
 }
 
+std::optional<Point> cylinder_place(const Schematic& drawing, const BayMap& map, bool injector, int cylinder) {
+    const auto kind = injector ? SpotKind::injector_seal : SpotKind::gasket;
+    for (const auto& s : map.spots)
+        if (s.cylinder == cylinder && s.kind == kind) return Point{s.x_mm, s.y_mm};
+    if (!map.picture.empty()) return {};
+    for (const auto& part : drawing.parts) {
+        if (part.cylinder != cylinder || part.kind != (injector ? PartKind::injector : PartKind::runner) ||
+            part.outline.empty())
+            continue;
+        Point middle{0.0, 0.0};
+        for (const auto& p : part.outline) {
+            middle.x += p.x / static_cast<double>(part.outline.size());
+            middle.y += p.y / static_cast<double>(part.outline.size());
+        }
+        return middle;
+    }
+    return {};
+}
+
 }  // namespace idlehark::gui

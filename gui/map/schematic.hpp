@@ -4,6 +4,7 @@
 #include "dsp/engine.hpp"
 #include "gui/look/geometry.hpp"
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -41,5 +42,10 @@ struct Schematic {
 /// none of the ways fits within `kFit_mm`.
 [[nodiscard]] Schematic schematic_for(const Engine& engine, const BayMap& map);
 inline constexpr double kFit_mm = 40.0;
+
+/// Where a cylinder's injector, or its runner, lies: at the map's own spot for it if there is one, else (with no photo)
+/// in the drawing. Nothing if neither tells.
+[[nodiscard]] std::optional<Point> cylinder_place(const Schematic& drawing, const BayMap& map, bool injector,
+                                                  int cylinder);
 
 }  // namespace idlehark::gui

@@ -135,8 +135,8 @@ void draw_lamps(Canvas& canvas, const ChromeLook& look) {
         canvas.text_middle({left, box.y + (i + 0.5) * row}, canvas.fitted(words, width, size, bold),
                            {.size = size, .bold = bold, .colour = colour});
     };
-    static constexpr std::array<Word, 4> kModes{Word::mode_none, Word::mode_live, Word::mode_replay,
-                                                Word::mode_practice};
+    static constexpr std::array<Word, 5> kModes{Word::mode_none, Word::mode_live, Word::mode_replay,
+                                                Word::mode_practice, Word::mode_kept};
     line(0, look.say(kModes[static_cast<std::size_t>(s.mode)]), true, p::kInk);
     // Level: a row of notches from -60 dBFS up, with a word where it is too much.
     const double notch_y = box.y + 1.25 * row;

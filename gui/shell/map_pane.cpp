@@ -84,6 +84,32 @@ void MapPane::fetch_picture(const PageContext& c, const BayMap& map) {
     picture_ = std::move(texture);
 }
 
+/// Injectors, or how the cylinders work, where they are on this engine.
+void MapPane::mark_cylinders(MapScene& scene, const PageContext& c, const BayMap& map, bool balance) const {
+    scene.chosen.clear();
+    for (const auto& i : c.view.injectors) {
+        const auto at = cylinder_place(schematic_, map, !balance, i.cylinder);
+        if (!at) continue;
+        SpotMark mark;
+        mark.spot = std::to_string(i.cylinder);
+        mark.name = c.say(Word::part_cylinder, i.cylinder);
+        mark.at_mm = *at;
+        if (!balance && i.judged) {
+            mark.finding = finding(*i.judged);
+            mark.verdict = c.say(word_of(*i.judged));
+        }
+        if (balance && c.view.balance.named)
+            for (const auto& k : c.view.balance.cylinders)
+                if (k.name == mark.spot) {
+                    mark.finding = finding(k.verdict);
+                    mark.verdict = c.say(word_of(k.verdict));
+                }
+        if (c.view.take.running && c.view.take.kind == TakeKind::injector && c.view.take.place == mark.spot)
+            scene.next = mark.spot;
+        scene.spots.push_back(std::move(mark));
+    }
+}
+
 MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, const BayMap& map) const {
     MapScene scene;
     scene.schematic = &schematic_;
@@ -95,6 +121,10 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
     scene.matters = c.view.settle.matters_rpm;
     if (prompts_spray(c.view)) {
         scene.next_word = c.say(c.view.spray.sham ? Word::map_aim_here : Word::map_spray_here);
+    }
+    if (stage == Stage::injectors) {
+        mark_cylinders(scene, c, map, flow.balance_shown());
+        return scene;
     }
     for (const auto& s : map.spots) {
         SpotMark mark;
@@ -165,7 +195,9 @@ bool MapPane::take(const sf::Event& event, const PageContext& c, Flow& flow, Sta
             mouse_ = {static_cast<double>(event.mouseButton.x), static_cast<double>(event.mouseButton.y)};
             if (!box_of(place).holds(mouse_)) return false;
             moved_ = false;
-            const auto hit = spot_at(layout_, mouse_, static_cast<double>(c.scale));
+            // Cylinders are looked at, not chosen.
+            const auto hit = stage == Stage::injectors ? std::nullopt
+                                                       : spot_at(layout_, mouse_, static_cast<double>(c.scale));
             const auto& spots = flow.map_shown(c, stage).spots;
             if (event.mouseButton.button != sf::Mouse::Left || !hit || *hit >= spots.size()) {
                 const bool twice = pressed_at_ && Clock::now() - *pressed_at_ < kDoubleClick;

@@ -34,6 +34,7 @@ class MapPane {
     [[nodiscard]] bool waiting() const noexcept { return reading_.valid(); }
 
    private:
+    void mark_cylinders(MapScene& scene, const PageContext& c, const BayMap& map, bool balance) const;
     void fetch_picture(const PageContext& c, const BayMap& map);
     [[nodiscard]] MapScene scene_of(const PageContext& c, const Flow& flow, Stage stage, const BayMap& map) const;
 

@@ -11,7 +11,7 @@ void draw_trace(Canvas& canvas, const ViewState& view, const Rect& place, const 
     constexpr double kShown_s = 60.0;
     SpeedTrace trace;
     trace.to_s = std::max(view.sound.now_s, kShown_s);
-    trace.from_s = trace.to_s - kShown_s;
+    trace.from_s = view.sound.mode == Mode::kept ? 0.0 : trace.to_s - kShown_s;  // what is over is shown whole
     std::vector<SpeedTrace::Reading> readings;
     if (view.trace)
         for (const auto& r : *view.trace)

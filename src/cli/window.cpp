@@ -19,6 +19,7 @@ void add_window(CLI::App& app, Command& chosen, const WindowOpener& open_window)
     command->add_option("--spots", request->spots, "Spots of a practice bay, 3 to 40")
         ->check(CLI::Range(3, 40))
         ->capture_default_str();
+    command->add_option("--case", request->case_folder, "Begin with this case, at its last visit");
     command->add_option("--replay", request->replay,
                         "Begin with this recording; its engine, map and marks lie beside it");
     command->add_option("--cases", request->cases_folder, "Folder in which new cases are made");
@@ -32,7 +33,7 @@ void add_window(CLI::App& app, Command& chosen, const WindowOpener& open_window)
         "During the spray test: space, page down or right (foot pedal, presenter) mark a burst; R repeats, K skips,\n"
         "W says that another spot got the spray, U undoes, P pauses. Ctrl + and - change the size, Ctrl L the "
         "language.\n"
-        "Example: idlehark window --practice 7");
+        "Example: idlehark window --practice 7\nExample: idlehark window --case my-car");
     command->callback(
         [request, &chosen, open_window] { chosen = [request, open_window] { return open_window(*request); }; });
 }

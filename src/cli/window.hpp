@@ -18,6 +18,7 @@ struct WindowRequest {
     double pace = 1.0;
     int spots = 8;
     std::string replay;
+    std::string case_folder;  ///< opened at its last visit
     bool report_frames = false;
 };
 

@@ -110,8 +110,6 @@ void Desk::Worker::forget_results() {
     state_.trace.reset();
     state_.settle = {.matters_rpm = state_.settle.matters_rpm};
     state_.balance = {};
-    state_.hiss_headline.clear();
-    state_.injectors_headline.clear();
     state_.score = {};
     state_.spots.clear();
     state_.injectors.clear();

@@ -1,5 +1,4 @@
 #include "src/analysis/injector_session.hpp"
-#include "src/casebook/case_text.hpp"
 #include "src/casebook/measure.hpp"
 #include "src/desk/desk_worker.hpp"
 #include "src/practice/practice_probe.hpp"
@@ -177,7 +176,6 @@ void Desk::Worker::judge_set(const char* what, const char* kind, std::vector<std
             return [this, folder, result = stored.value()] {
                 if (!result.answered) fault({result.figures.value("reason", ""), result.figures.value("hint", "")});
                 results_stored(folder, result.visit);
-                (result.kind == "hiss" ? state_.hiss_headline : state_.injectors_headline) = finding_of(result);
             };
         });
 }

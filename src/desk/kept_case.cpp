@@ -73,7 +73,6 @@ gui::InjectorLine line_of(const ReportInjector& i) {
     line.jitter_us = i.jitter_us;
     line.open_close_ms = i.open_close_ms;
     line.level_db = i.level_db;
-    line.verdict = i.verdict;
     line.judged = said(
         i.verdict,
         {InjectorVerdict::regular, InjectorVerdict::missing_clicks, InjectorVerdict::differs, InjectorVerdict::silent},

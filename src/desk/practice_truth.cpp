@@ -1,6 +1,7 @@
 #include "src/desk/practice_truth.hpp"
 
 #include "src/practice/practice_probe.hpp"
+#include "src/report/injector_view.hpp"
 
 #include <algorithm>
 
@@ -45,13 +46,13 @@ std::vector<std::string> debrief_injectors(const sim::SessionSpec& truth, const 
     const auto health = practice_injectors(truth);
     bool judged = false;
     for (std::size_t c = 0; c < std::min(health.size(), told.size()); ++c) {
-        if (told[c].verdict.empty()) continue;
+        if (!told[c].judged) continue;
         judged = true;
         const auto odd = trouble(health[c]);
         if (!odd.empty())
-            lines.push_back(fmt::format("Injector {}: {}; told: {}.", c + 1, odd, told[c].verdict));
-        else if (told[c].verdict != "regular")
-            lines.push_back(fmt::format("Injector {}: sound; told: {}.", c + 1, told[c].verdict));
+            lines.push_back(fmt::format("Injector {}: {}; told: {}.", c + 1, odd, word(*told[c].judged)));
+        else if (*told[c].judged != InjectorVerdict::regular)
+            lines.push_back(fmt::format("Injector {}: sound; told: {}.", c + 1, word(*told[c].judged)));
     }
     if (judged && lines.empty()) lines.emplace_back("Injectors: those judged are sound, and were called so.");
     return lines;

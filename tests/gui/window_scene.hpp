@@ -81,7 +81,6 @@ inline ViewState window_scene() {
         v.map.spots.push_back(s.place);
         v.spots.push_back(std::move(s));
     }
-    v.hiss_headline = "Hiss stands out at 3";
 
     auto trace = std::make_shared<std::vector<TracePoint>>();
     for (int n = 0; n <= 1180; ++n) {
@@ -106,7 +105,6 @@ inline ViewState window_scene() {
         line.judged = c == 5   ? InjectorVerdict::missing_clicks
                       : c == 2 ? InjectorVerdict::differs
                                : InjectorVerdict::regular;
-        line.verdict = c == 5 ? "missing clicks" : c == 2 ? "differs" : "regular";
         ClickView clicks{.power = {}, .from_ms = -1.0, .step_ms = 0.1, .open_ms = 0.0, .close_ms = 2.8};
         for (int n = 0; n < 70; ++n) {
             const double t = -1.0 + 0.1 * n;
@@ -116,7 +114,6 @@ inline ViewState window_scene() {
         line.clicks = std::make_shared<const ClickView>(std::move(clicks));
         v.injectors.push_back(std::move(line));
     }
-    v.injectors_headline = "5 misses clicks, 2 differs";
     v.headline = "Leak at 3 (+24 rpm) and 9 (+31 rpm)";
     v.cautions = {"spot 7 answers less than its neighbour 3: the spray may have drifted"};
     return v;

@@ -1,0 +1,216 @@
+// Results in sentences.
+#include "gui/flow/sentence.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+#include <vector>
+
+namespace idlehark::gui {
+
+namespace {
+
+std::string listed(const std::vector<std::string>& names) {
+    std::string text;
+    for (const auto& n : names) text += (text.empty() ? "" : ", ") + n;
+    return text;
+}
+
+void add(std::string& text, const std::string& sentence) { text += (text.empty() ? "" : " ") + sentence; }
+
+/// The words of the program's own vocabulary, where there are any.
+std::string translated(const std::string& text, std::span<const std::pair<const char*, Word>> known, const Words& say) {
+    for (const auto& [own, word] : known)
+        if (text == own) return say(word);
+    return text;
+}
+
+}  // namespace
+
+std::string verdict_sentence(const ViewState& view, const Words& say) {
+    std::vector<std::string> leaks, open;
+    bool sprayed = false;
+    for (const auto& s : view.spots) {
+        if (!s.verdict) continue;
+        sprayed = true;
+        if (*s.verdict == SprayVerdict::leak)
+            leaks.push_back(s.place.name.empty() ? s.place.spot : fmt::format("{} ({})", s.place.spot, s.place.name));
+        if (*s.verdict == SprayVerdict::undecided) open.push_back(s.place.spot);
+    }
+    if (!sprayed) return say(Word::report_nothing);
+    auto text = leaks.empty() ? std::string{say(Word::found_no_leak)} : say(Word::found_leaks, listed(leaks));
+    if (!open.empty()) add(text, say(Word::found_open, listed(open)));
+    return text;
+}
+
+std::string hiss_sentence(const ViewState& view, const Words& say) {
+    std::vector<std::string> out;
+    bool taken = false;
+    for (const auto& s : view.spots) {
+        taken = taken || s.hiss_verdict;
+        if (s.hiss_verdict == HissVerdict::stands_out) out.push_back(s.place.spot);
+    }
+    if (!taken) return {};
+    return out.empty() ? std::string{say(Word::hiss_none)} : say(Word::hiss_out, listed(out));
+}
+
+std::string injectors_sentence(const ViewState& view, const Words& say) {
+    std::string text;
+    bool judged = false;
+    for (const auto verdict : {InjectorVerdict::silent, InjectorVerdict::missing_clicks, InjectorVerdict::differs}) {
+        std::vector<std::string> cylinders;
+        for (const auto& i : view.injectors) {
+            judged = judged || i.judged;
+            if (i.judged == verdict) cylinders.push_back(std::to_string(i.cylinder));
+        }
+        if (!cylinders.empty()) add(text, say(Word::injectors_found, listed(cylinders), say(word_of(verdict))));
+    }
+    if (!judged) return {};
+    return text.empty() ? std::string{say(Word::injectors_all_regular)} : text;
+}
+
+std::string balance_sentence(const BalanceState& balance, const Words& say) {
+    std::string text;
+    std::size_t even = 0;
+    for (const auto verdict : {CylinderVerdict::weak, CylinderVerdict::misfires, CylinderVerdict::sounds_different}) {
+        std::vector<std::string> names;
+        for (const auto& k : balance.cylinders)
+            if (k.verdict == verdict) names.push_back(k.name);
+        if (!names.empty())
+            add(text, say(balance.named ? Word::balance_found : Word::balance_found_firing, listed(names),
+                          say(word_of(verdict))));
+    }
+    for (const auto& k : balance.cylinders) even += k.verdict == CylinderVerdict::even ? 1 : 0;
+    if (!text.empty()) return text;
+    return say(even == balance.cylinders.size() ? Word::balance_even : Word::balance_undecided);
+}
+
+std::string compare_sentence(const CompareState& compare, const Words& say) {
+    std::string text;
+    std::size_t open = 0;
+    for (const auto verdict : {ChangeVerdict::better, ChangeVerdict::worse, ChangeVerdict::changed}) {
+        std::vector<std::string> names;
+        for (const auto& l : compare.lines)
+            if (l.verdict == verdict) names.push_back(figure_words(l.figure, say));
+        if (!names.empty()) add(text, say(Word::compare_found, say(word_of(verdict)), listed(names)));
+    }
+    for (const auto& l : compare.lines) open += l.verdict == ChangeVerdict::no_proven ? 1 : 0;
+    if (text.empty()) return say(open == 0 ? Word::compare_nothing : Word::compare_no_change);
+    if (open > 0) add(text, say(Word::compare_others, open));
+    return text;
+}
+
+std::string visit_name(const KeptVisit& visit) {
+    const auto day = visit.date.substr(0, 10);
+    return visit.title.empty() ? day : fmt::format("{}  {}", day, visit.title);
+}
+
+std::string burst_words(const KeptBurst& b, const Words& say) {
+    std::string text = say(b.sham ? Word::burst_sham : b.by_hand ? Word::burst_by_hand : Word::burst_by_hiss);
+    const auto also = [&](bool so, Word word) {
+        if (so) text += std::string{", "} + say(word);
+    };
+    if (std::isfinite(b.duration_s)) text += fmt::format(", {:.1f} s", b.duration_s);
+    also(!b.as_asked, Word::burst_not_asked);
+    also(b.near_gap, Word::burst_near_gap);
+    also(b.undone, Word::burst_undone);
+    return text;
+}
+
+std::string figure_words(const std::string& figure, const Words& say) {
+    static constexpr std::array<std::pair<const char*, Word>, 4> kFigures{{{"idle speed", Word::settle_idle},
+                                                                           {"hunting", Word::settle_hunting},
+                                                                           {"half orders", Word::figure_half_orders},
+                                                                           {"hiss", Word::figure_hiss}}};
+    static constexpr std::array<std::pair<const char*, Word>, 4> kOfInjector{
+        {{"missed clicks", Word::figure_missed},
+         {"jitter", Word::figure_jitter},
+         {"opening to closing", Word::figure_open},
+         {"level in the set", Word::figure_level}}};
+    const std::string spot = "spot ", injector = "injector ";
+    if (figure.starts_with(spot)) return say(Word::figure_spot, figure.substr(spot.size()));
+    if (const auto comma = figure.find(", "); figure.starts_with(injector) && comma != std::string::npos)
+        return say(Word::figure_injector, figure.substr(injector.size(), comma - injector.size()),
+                   translated(figure.substr(comma + 2), kOfInjector, say));
+    return translated(figure, kFigures, say);
+}
+
+std::string unit_words(const std::string& unit, const Words& say) {
+    return unit == "rpm" ? std::string{say(Word::rpm)} : unit;
+}
+
+std::string log_name(const std::string& name, const Words& say) {
+    static constexpr std::array<std::pair<const char*, Word>, 8> kUsual{
+        {{"spark plugs' look", Word::log_plugs},
+         {"fuel pressure", Word::log_fuel_pressure},
+         {"air meter resistance", Word::log_air_meter},
+         {"throttle sensor resistance", Word::log_throttle_sensor},
+         {"ignition timing", Word::log_ignition_timing},
+         {"cam timing", Word::log_cam_timing},
+         {"compression, lowest", Word::log_compression},
+         {"coolant sensor resistance", Word::log_coolant_sensor}}};
+    return translated(name, kUsual, say);
+}
+
+Word word_of(InjectorVerdict verdict) noexcept {
+    switch (verdict) {
+        case InjectorVerdict::regular:
+            return Word::injector_regular;
+        case InjectorVerdict::missing_clicks:
+            return Word::injector_missing;
+        case InjectorVerdict::differs:
+            return Word::injector_differs;
+        case InjectorVerdict::silent:
+            break;
+    }
+    return Word::injector_silent;
+}
+
+Word word_of(HissVerdict verdict) noexcept {
+    switch (verdict) {
+        case HissVerdict::stands_out:
+            return Word::listen_stands_out;
+        case HissVerdict::loud_steady:
+            return Word::listen_loud_steady;
+        case HissVerdict::ordinary:
+            return Word::listen_ordinary;
+        case HissVerdict::undecided:
+            break;
+    }
+    return Word::verdict_undecided;
+}
+
+Word word_of(CylinderVerdict verdict) noexcept {
+    switch (verdict) {
+        case CylinderVerdict::even:
+            return Word::cylinder_even;
+        case CylinderVerdict::weak:
+            return Word::cylinder_weak;
+        case CylinderVerdict::misfires:
+            return Word::cylinder_misfires;
+        case CylinderVerdict::sounds_different:
+            return Word::cylinder_different;
+        case CylinderVerdict::undecided:
+            break;
+    }
+    return Word::verdict_undecided;
+}
+
+Word word_of(ChangeVerdict verdict) noexcept {
+    switch (verdict) {
+        case ChangeVerdict::better:
+            return Word::change_better;
+        case ChangeVerdict::worse:
+            return Word::change_worse;
+        case ChangeVerdict::changed:
+            return Word::change_changed;
+        case ChangeVerdict::no_proven:
+            return Word::change_no_proven;
+        case ChangeVerdict::unknown:
+            break;
+    }
+    return Word::change_unknown;
+}
+
+}  // namespace idlehark::gui
