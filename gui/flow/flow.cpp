@@ -98,12 +98,12 @@ void Flow::draw_above(const PageContext& c, Size window) {
     // Enter must not cancel work by being meant for the page; Esc does.
     if (ImGui::Begin(fault ? "##fault" : "##job", nullptr, fault ? kBox : kBox | ImGuiWindowFlags_NoFocusOnAppearing)) {
         if (fault) {
-            warning(c, fault->what.c_str());
-            if (!fault->hint.empty()) paragraph(fault->hint);
+            warning(c, c.say.known(fault->what).c_str());
+            if (!fault->hint.empty()) paragraph(c.say.known(fault->hint));
             if (ImGui::IsWindowAppearing()) ImGui::SetKeyboardFocusHere();
             if (button(c, c.say(Word::close), 140.0F * c.scale, true)) c.send(ask::CloseFault{fault->number});
         } else {
-            paragraph(c.view.job.what);
+            paragraph(c.say.known(c.view.job.what));
             ImGui::ProgressBar(static_cast<float>(c.view.job.done), {-1.0F, 30.0F * c.scale});
             if (button(c, c.say(Word::cancel), 140.0F * c.scale)) c.send(ask::CancelJob{});
         }

@@ -77,7 +77,7 @@ void Flow::balance(const PageContext& c) {
         paragraph(say(b.named ? Word::balance_named : Word::balance_letters));
         strength_rows(c);
         if (std::isfinite(b.half_order_share)) paragraph(say(Word::balance_half_orders, 100.0 * b.half_order_share));
-        for (const auto& line : b.cautions) warning(c, line.c_str());
+        for (const auto& line : b.cautions) warning(c, say.known(line).c_str());
     }
     go_on(c, Stage::compare);
 }

@@ -113,7 +113,7 @@ void guided_record(const PageContext& c, const KeptVisit& v) {
         }
         ImGui::EndTable();
     }
-    if (!v.ended.empty()) paragraph(v.ended);
+    if (!v.ended.empty()) paragraph(say.known(v.ended));
 }
 
 void kept_log(const PageContext& c) {
@@ -124,7 +124,7 @@ void kept_log(const PageContext& c) {
         const auto state = l.answer == LogAnswer::ok       ? Word::log_ok
                            : l.answer == LogAnswer::faulty ? Word::log_faulty
                                                            : Word::log_not_done;
-        auto words = fmt::format("{}: {}", log_name(l.name, c.say), c.say(state));
+        auto words = fmt::format("{}: {}", c.say.known(l.name), c.say(state));
         if (l.reading) words += fmt::format(", {:g} {}", *l.reading, l.unit);
         if (l.low && l.high) words += fmt::format(" ({:g}..{:g})", *l.low, *l.high);
         if (!l.note.empty()) words += ". " + l.note;
@@ -165,9 +165,9 @@ void Flow::report(const PageContext& c) {
     });
     if (!view.cautions.empty() || !view.balance.cautions.empty()) {
         title(c, say(Word::report_cautions));
-        for (const auto& line : view.cautions) paragraph("– " + line);
+        for (const auto& line : view.cautions) paragraph("– " + say.known(line));
     }
-    for (const auto& line : view.notes) paragraph("– " + line);
+    for (const auto& line : view.notes) paragraph("– " + say.known(line));
     if (visit) guided_record(c, *visit);
     kept_log(c);
     if (visit) recordings(c, *visit);

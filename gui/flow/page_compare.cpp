@@ -46,7 +46,7 @@ void compare_rows(const PageContext& c, const CompareState& state) {
     std::vector<ChangeRow> rows;
     for (const auto& l : state.lines) {
         const auto unit = unit_words(l.unit, c.say);
-        ChangeRow row{.figure = figure_words(l.figure, c.say),
+        ChangeRow row{.figure = c.say.known(l.figure),
                       .name = l.name,
                       .before = number(l.before, l.unit),
                       .after = number(l.after, l.unit),
@@ -62,7 +62,8 @@ void compare_rows(const PageContext& c, const CompareState& state) {
         rows.push_back(std::move(row));
     }
     if (rows.empty() || !c.plots) return;
-    const auto height = change_rows_height(rows.size(), static_cast<double>(ImGui::GetContentRegionAvail().x / c.scale));
+    const auto height =
+        change_rows_height(rows.size(), static_cast<double>(ImGui::GetContentRegionAvail().x / c.scale));
     ChangeWords words{c.say(Word::compare_before), c.say(Word::compare_after), c.say(Word::compare_less),
                       c.say(Word::compare_same), c.say(Word::compare_more)};
     c.plots->place(static_cast<float>(height),
@@ -108,10 +109,10 @@ void Flow::compare(const PageContext& c) {
         ImGui::PushFont(c.type.big);
         paragraph(compare_sentence(*state, say));
         ImGui::PopFont();
-        for (const auto& line : state->cautions) warning(c, line.c_str());
+        for (const auto& line : state->cautions) warning(c, say.known(line).c_str());
         compare_rows(c, *state);
         paragraph(say(Word::compare_how));
-        for (const auto& line : state->notes) paragraph("– " + line);
+        for (const auto& line : state->notes) paragraph("– " + say.known(line));
     }
     go_on(c, Stage::report);
 }

@@ -125,8 +125,10 @@ void Flow::known_cases(const PageContext& c) {
     ImGui::SetNextItemWidth(-1.0F);
     if (!ImGui::BeginCombo("##cases", c.say(Word::choose), ImGuiComboFlags_HeightLargest)) return;
     for (const auto& k : c.view.known_cases) {
-        const auto words = fmt::format("{}{}: {}", k.last ? "→ " : "", k.name, c.say(Word::case_visits, k.visits, k.last_date));
-        if (ImGui::Selectable((words + "##" + k.folder).c_str(), k.folder == c.view.case_folder, 0, {0.0F, 34.0F * c.scale}))
+        const auto words =
+            fmt::format("{}{}: {}", k.last ? "→ " : "", k.name, c.say(Word::case_visits, k.visits, k.last_date));
+        if (ImGui::Selectable((words + "##" + k.folder).c_str(), k.folder == c.view.case_folder, 0,
+                              {0.0F, 34.0F * c.scale}))
             c.send(ask::OpenCase{k.folder});
     }
     ImGui::EndCombo();

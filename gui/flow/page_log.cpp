@@ -1,4 +1,3 @@
-#include "gui/flow/sentence.hpp"
 #include "gui/flow/widgets.hpp"
 
 #include <imgui.h>
@@ -39,7 +38,7 @@ void Flow::log(const PageContext& c) {
         auto& line = (*log_)[i];
         ImGui::PushID(static_cast<int>(i));
         ImGui::SetNextItemWidth(wide ? 0.3F * width : width - 60.0F * c.scale);
-        auto name = log_name(line.name, say);
+        auto name = say.known(line.name);
         if (ImGui::InputText("##name", &name)) {
             line.name = name;
             changed = true;

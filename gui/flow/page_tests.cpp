@@ -78,12 +78,11 @@ void injector_clicks(const PageContext& c) {
     const float down = std::ceil(static_cast<float>(lines.size()) / across);
     std::vector<ClickFold> folds;
     for (const auto& i : lines) {
-        ClickFold fold{
-            .id = std::to_string(i.cylinder),
-            .finding = i.judged ? finding(*i.judged) : Finding::open,
-            .verdict = c.say(i.judged  ? word_of(*i.judged)
-                                 : i.taken ? Word::injectors_taken
-                                           : Word::injectors_not_taken)};
+        ClickFold fold{.id = std::to_string(i.cylinder),
+                       .finding = i.judged ? finding(*i.judged) : Finding::open,
+                       .verdict = c.say(i.judged  ? word_of(*i.judged)
+                                        : i.taken ? Word::injectors_taken
+                                                  : Word::injectors_not_taken)};
         if (i.clicks) {
             fold.power = i.clicks->power;  // the view state outlives the frame
             fold.from_ms = i.clicks->from_ms;
@@ -268,8 +267,8 @@ void Flow::spray(const PageContext& c) {
         ImGui::SameLine();
         if (button(c, say(Word::spray_finish), half)) c.send(ask::FinishSpray{});
     }
-    if (!s.notice.empty()) warning(c, s.notice.c_str());
-    if (!s.why.empty()) paragraph(s.why);
+    if (!s.notice.empty()) warning(c, say.known(s.notice).c_str());
+    if (!s.why.empty()) paragraph(say.known(s.why));
     paragraph(say(Word::spray_used, s.bursts, s.most_bursts, s.decided, c.view.spots.size()));
     if (!over) choose_prompts(c);
     if (choosing_wrong_spot_) {

@@ -26,10 +26,7 @@ namespace idlehark::gui {
 [[nodiscard]] std::string visit_name(const KeptVisit& visit);
 /// How a burst of a guided test came about.
 [[nodiscard]] std::string burst_words(const KeptBurst& burst, const Words& say);
-/// Figures and units of a comparison, usual lines of the log, in the user's language; others as they are.
-[[nodiscard]] std::string figure_words(const std::string& figure, const Words& say);
 [[nodiscard]] std::string unit_words(const std::string& unit, const Words& say);
-[[nodiscard]] std::string log_name(const std::string& name, const Words& say);
 
 [[nodiscard]] Word name_of(Stage stage) noexcept;
 [[nodiscard]] Word question(GatePoint point) noexcept;

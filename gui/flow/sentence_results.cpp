@@ -2,7 +2,6 @@
 #include "gui/flow/sentence.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <utility>
 #include <vector>
@@ -18,13 +17,6 @@ std::string listed(const std::vector<std::string>& names) {
 }
 
 void add(std::string& text, const std::string& sentence) { text += (text.empty() ? "" : " ") + sentence; }
-
-/// The words of the program's own vocabulary, where there are any.
-std::string translated(const std::string& text, std::span<const std::pair<const char*, Word>> known, const Words& say) {
-    for (const auto& [own, word] : known)
-        if (text == own) return say(word);
-    return text;
-}
 
 }  // namespace
 
@@ -92,7 +84,7 @@ std::string compare_sentence(const CompareState& compare, const Words& say) {
     for (const auto verdict : {ChangeVerdict::better, ChangeVerdict::worse, ChangeVerdict::changed}) {
         std::vector<std::string> names;
         for (const auto& l : compare.lines)
-            if (l.verdict == verdict) names.push_back(figure_words(l.figure, say));
+            if (l.verdict == verdict) names.push_back(say.known(l.figure));
         if (!names.empty()) add(text, say(Word::compare_found, say(word_of(verdict)), listed(names)));
     }
     for (const auto& l : compare.lines) open += l.verdict == ChangeVerdict::no_proven ? 1 : 0;
@@ -118,39 +110,8 @@ std::string burst_words(const KeptBurst& b, const Words& say) {
     return text;
 }
 
-std::string figure_words(const std::string& figure, const Words& say) {
-    static constexpr std::array<std::pair<const char*, Word>, 4> kFigures{{{"idle speed", Word::settle_idle},
-                                                                           {"hunting", Word::settle_hunting},
-                                                                           {"half orders", Word::figure_half_orders},
-                                                                           {"hiss", Word::figure_hiss}}};
-    static constexpr std::array<std::pair<const char*, Word>, 4> kOfInjector{
-        {{"missed clicks", Word::figure_missed},
-         {"jitter", Word::figure_jitter},
-         {"opening to closing", Word::figure_open},
-         {"level in the set", Word::figure_level}}};
-    const std::string spot = "spot ", injector = "injector ";
-    if (figure.starts_with(spot)) return say(Word::figure_spot, figure.substr(spot.size()));
-    if (const auto comma = figure.find(", "); figure.starts_with(injector) && comma != std::string::npos)
-        return say(Word::figure_injector, figure.substr(injector.size(), comma - injector.size()),
-                   translated(figure.substr(comma + 2), kOfInjector, say));
-    return translated(figure, kFigures, say);
-}
-
 std::string unit_words(const std::string& unit, const Words& say) {
     return unit == "rpm" ? std::string{say(Word::rpm)} : unit;
-}
-
-std::string log_name(const std::string& name, const Words& say) {
-    static constexpr std::array<std::pair<const char*, Word>, 8> kUsual{
-        {{"spark plugs' look", Word::log_plugs},
-         {"fuel pressure", Word::log_fuel_pressure},
-         {"air meter resistance", Word::log_air_meter},
-         {"throttle sensor resistance", Word::log_throttle_sensor},
-         {"ignition timing", Word::log_ignition_timing},
-         {"cam timing", Word::log_cam_timing},
-         {"compression, lowest", Word::log_compression},
-         {"coolant sensor resistance", Word::log_coolant_sensor}}};
-    return translated(name, kUsual, say);
 }
 
 Word word_of(InjectorVerdict verdict) noexcept {

@@ -10,7 +10,7 @@ namespace idlehark::gui {
 
 /// One figure before and after: the difference with its interval against no change, on a scale of its own.
 struct ChangeRow {
-    std::string figure{}, name{};          ///< "spot 7", "plenum gasket"
+    std::string figure{}, name{};           ///< "spot 7", "plenum gasket"
     std::string before{}, after{}, unit{};  ///< as text; empty where not known
     double difference = std::nan(""), low = std::nan(""), high = std::nan("");
     std::string difference_words{};

@@ -196,8 +196,8 @@ bool MapPane::take(const sf::Event& event, const PageContext& c, Flow& flow, Sta
             if (!box_of(place).holds(mouse_)) return false;
             moved_ = false;
             // Cylinders are looked at, not chosen.
-            const auto hit = stage == Stage::injectors ? std::nullopt
-                                                       : spot_at(layout_, mouse_, static_cast<double>(c.scale));
+            const auto hit =
+                stage == Stage::injectors ? std::nullopt : spot_at(layout_, mouse_, static_cast<double>(c.scale));
             const auto& spots = flow.map_shown(c, stage).spots;
             if (event.mouseButton.button != sf::Mouse::Left || !hit || *hit >= spots.size()) {
                 const bool twice = pressed_at_ && Clock::now() - *pressed_at_ < kDoubleClick;

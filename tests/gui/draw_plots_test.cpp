@@ -1,3 +1,4 @@
+#include "gui/plots/change_rows.hpp"
 #include "gui/plots/click_fold.hpp"
 #include "gui/plots/level_meter.hpp"
 #include "gui/plots/order_fall.hpp"
@@ -163,4 +164,47 @@ TEST_CASE("Order fall: a comb's lines stand under its teeth, the newest row belo
         between += relative_luminance(colour_at(image, {x4 + 49.0, y}));
     }
     CHECK(on_tooth < 0.3 * between);
+}
+
+TEST_CASE("Change rows: wide in one line, narrow in two, better and worse told by shape", "[gui][plots][display]") {
+    const std::vector<ChangeRow> rows{{.figure = "spot 7",
+                                       .name = "plenum gasket, rear",
+                                       .before = "24.1",
+                                       .after = "1.2",
+                                       .unit = "rpm",
+                                       .difference = -22.9,
+                                       .low = -27.0,
+                                       .high = -18.8,
+                                       .difference_words = "-22.9 (-27.0..-18.8) rpm",
+                                       .finding = Finding::clear,
+                                       .verdict = "Better"},
+                                      {.figure = "hunting",
+                                       .before = "2.0",
+                                       .after = "6.4",
+                                       .unit = "rpm",
+                                       .difference = 4.4,
+                                       .low = 2.1,
+                                       .high = 6.7,
+                                       .difference_words = "+4.4 (+2.1..+6.7) rpm",
+                                       .finding = Finding::fault,
+                                       .verdict = "Worse"},
+                                      {.figure = "half orders", .finding = Finding::open, .verdict = "not known"}};
+    struct Shape {
+        unsigned w;
+        double scale;
+    };
+    const auto at = GENERATE(values<Shape>({{1100, 1.0}, {520, 1.0}, {1500, 2.0}, {700, 2.0}}));
+    const double height = at.scale * change_rows_height(rows.size(), at.w / at.scale);
+    CHECK(change_rows_height(rows.size(), 520.0) > change_rows_height(rows.size(), 1100.0));
+    const auto h = static_cast<unsigned>(height);
+    const auto image =
+        screen("change_" + std::to_string(at.w) + "_" + std::to_string(at.scale), at.w, h, at.scale, [&](Canvas& c) {
+            draw_change_rows(c, {0.0, 0.0, double(at.w), height}, rows,
+                             {"before", "after", "less", "no change", "more"});
+        });
+    // Only the row that got worse is drawn in the colour of a fault.
+    const double head = at.scale * change_rows_height(0, at.w / at.scale), row = (height - head) / 3.0;
+    CHECK(count_of(image, {0.0, head + row, double(at.w), row}, palette::kFault) > 100);
+    CHECK(count_of(image, {0.0, 0.0, double(at.w), head + row}, palette::kFault) == 0);
+    CHECK(count_of(image, {0.0, head + 2.0 * row, double(at.w), row}, palette::kFault) == 0);
 }

@@ -3,6 +3,7 @@
 #include "gui/words.hpp"
 
 #include <array>
+#include <memory>
 #include <set>
 #include <string>
 
@@ -83,6 +84,84 @@ TEST_CASE("Flow: a point answered no is said before anything else of the gate", 
     CHECK(gui::next_step(view, gui::Stage::gate, say) == say(gui::Word::next_gate_no));
 }
 
+TEST_CASE("Flow: results in sentences, in both languages, from the state alone", "[gui][flow]") {
+    gui::ViewState view;
+    gui::Words say;
+    CHECK(gui::verdict_sentence(view, say) == say(gui::Word::report_nothing));
+    CHECK(gui::hiss_sentence(view, say).empty());
+    CHECK(gui::injectors_sentence(view, say).empty());
+    const auto spot = [&](const char* id, const char* name, idlehark::SprayVerdict verdict) {
+        gui::SpotView s;
+        s.place.spot = id;
+        s.place.name = name;
+        s.verdict = verdict;
+        view.spots.push_back(s);
+    };
+    spot("3", "throttle shaft", idlehark::SprayVerdict::none_seen);
+    CHECK(gui::verdict_sentence(view, say) == say(gui::Word::found_no_leak));
+    spot("7", "plenum gasket", idlehark::SprayVerdict::leak);
+    spot("9", "", idlehark::SprayVerdict::leak);
+    spot("11", "", idlehark::SprayVerdict::undecided);
+    view.spots[0].hiss_verdict = idlehark::HissVerdict::ordinary;
+    CHECK(gui::hiss_sentence(view, say) == say(gui::Word::hiss_none));
+    view.spots[1].hiss_verdict = idlehark::HissVerdict::stands_out;
+    for (int c = 1; c <= 3; ++c) {
+        view.injectors.emplace_back();
+        view.injectors.back().cylinder = c;
+        view.injectors.back().judged = idlehark::InjectorVerdict::regular;
+    }
+    CHECK(gui::injectors_sentence(view, say) == say(gui::Word::injectors_all_regular));
+    view.injectors[1].judged = idlehark::InjectorVerdict::silent;
+    gui::CompareState compare;
+    compare.lines.resize(3);
+    compare.lines[0].figure = "spot 7";
+    compare.lines[0].verdict = idlehark::ChangeVerdict::better;
+    compare.lines[1].figure = "injector 2, missed clicks";
+    compare.lines[1].verdict = compare.lines[2].verdict = idlehark::ChangeVerdict::no_proven;
+    for (const auto language : {gui::Language::english, gui::Language::german}) {
+        say.language = language;
+        const auto text = gui::verdict_sentence(view, say);
+        CHECK(text.find("7 (plenum gasket), 9") != std::string::npos);
+        CHECK(text.find("11") != std::string::npos);
+        CHECK(gui::hiss_sentence(view, say).find("7") != std::string::npos);
+        CHECK(gui::injectors_sentence(view, say).find("2") != std::string::npos);
+        const auto changed = gui::compare_sentence(compare, say);
+        CHECK(changed.find(say.known("spot 7")) != std::string::npos);
+        CHECK(changed.find(say(gui::Word::compare_others, 2)) != std::string::npos);
+    }
+}
+
+TEST_CASE("Flow: balance in a sentence says proven faults, or that all is even, or neither", "[gui][flow]") {
+    const gui::Words say;
+    gui::BalanceState balance;
+    balance.named = true;
+    for (const char* name : {"1", "2", "3"}) {
+        balance.cylinders.emplace_back();
+        balance.cylinders.back().name = name;
+        balance.cylinders.back().verdict = idlehark::CylinderVerdict::even;
+    }
+    CHECK(gui::balance_sentence(balance, say) == say(gui::Word::balance_even));
+    balance.cylinders[1].verdict = idlehark::CylinderVerdict::undecided;
+    CHECK(gui::balance_sentence(balance, say) == say(gui::Word::balance_undecided));
+    balance.cylinders[2].verdict = idlehark::CylinderVerdict::weak;
+    CHECK(gui::balance_sentence(balance, say) == say(gui::Word::balance_found, "3", say(gui::Word::cylinder_weak)));
+}
+
+TEST_CASE("Flow: no kept visit opens a way to a prompt", "[gui][flow]") {
+    gui::ViewState view;
+    auto kept = std::make_shared<gui::KeptCase>();
+    kept->visits.emplace_back();
+    kept->visits[0].id = 1;
+    kept->visits[0].answers.assign(gui::kGatePoints, {"question", true, "then"});
+    view.kept = kept;
+    view.visit_shown = 1;
+    view.sound.mode = gui::Mode::kept;
+    const gui::Words say;
+    CHECK_FALSE(gui::prompts_spray(view));
+    CHECK(gui::next_step(view, gui::Stage::spray, say) == say(gui::Word::next_spray_shut));
+    CHECK(gui::next_step(view, gui::Stage::gate, say) == say(gui::Word::next_gate_alternatives));
+}
+
 TEST_CASE("Words: both languages have every word, with the same fields", "[gui][words]") {
     for (int w = 0; w < static_cast<int>(gui::Word::count); ++w) {
         const std::string english = gui::text(static_cast<gui::Word>(w), gui::Language::english);
@@ -91,6 +170,26 @@ TEST_CASE("Words: both languages have every word, with the same fields", "[gui][
         CHECK_FALSE(english.empty());
         CHECK_FALSE(german.empty());
         CHECK(fields(english) == fields(german));
+    }
+}
+
+TEST_CASE("Words: what the program behind the window says is known by its pattern, all else stays as it is",
+          "[gui][words]") {
+    gui::Words say;
+    CHECK(say.known("fuel pressure") == "fuel pressure");
+    say.language = gui::Language::german;
+    CHECK(say.known("fuel pressure") == "Kraftstoffdruck");
+    CHECK(say.known("spot 7") == "Stelle 7");
+    CHECK(say.known("injector 2, missed clicks") == "Düse 2, fehlende Klicks");
+    CHECK(say.known("The burst on 7, 8 at 31 s no longer counts; the recording keeps it.") ==
+          "Der Stoß auf 7, 8 bei 31 s zählt nicht mehr; die Aufnahme behält ihn.");
+    for (const char* other : {"", "spot", "the user's own line", "fuel pressure, again", "{}"})
+        CHECK(say.known(other) == other);
+    // No pattern stands in the way of another: each sentence of the section is told in its own words.
+    for (int w = static_cast<int>(gui::Word::said_practice); w < static_cast<int>(gui::Word::count); ++w) {
+        const std::string english = gui::text(static_cast<gui::Word>(w), gui::Language::english);
+        if (english.find('{') != std::string::npos) continue;
+        CHECK(say.known(english) == gui::text(static_cast<gui::Word>(w), gui::Language::german));
     }
 }
 

@@ -90,3 +90,20 @@ TEST_CASE("Box: shared area", "[gui][look]") {
     CHECK(Box{0, 0, 10, 10}.holds(Box{1, 1, 9, 9}));
     CHECK_FALSE(Box{0, 0, 10, 10}.holds(Box{1, 1, 9, 9.5}));
 }
+
+TEST_CASE("Findings: a proven fault of every test has the same shape, and so has what is well", "[gui][look]") {
+    using namespace idlehark;
+    for (const auto f :
+         {finding(SprayVerdict::leak), finding(InjectorVerdict::missing_clicks), finding(InjectorVerdict::silent),
+          finding(HissVerdict::stands_out), finding(CylinderVerdict::weak), finding(CylinderVerdict::misfires),
+          finding(ChangeVerdict::worse)})
+        CHECK(f == Finding::fault);
+    for (const auto f :
+         {finding(SprayVerdict::none_seen), finding(InjectorVerdict::regular), finding(HissVerdict::ordinary),
+          finding(CylinderVerdict::even), finding(ChangeVerdict::better)})
+        CHECK(f == Finding::clear);
+    for (const auto f :
+         {finding(SprayVerdict::undecided), finding(HissVerdict::undecided), finding(CylinderVerdict::undecided),
+          finding(ChangeVerdict::no_proven), finding(ChangeVerdict::unknown)})
+        CHECK(f == Finding::open);
+}

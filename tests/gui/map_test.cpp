@@ -170,6 +170,28 @@ TEST_CASE("Schematic: lies under a practice bay's own spots, and under a map mea
     CHECK(schematic_for(e, map).bounds_mm == draw_schematic(e).bounds_mm);
 }
 
+TEST_CASE("Schematic: a cylinder's place is the map's own, else the drawing's, and none on a photo that has none",
+          "[gui][map]") {
+    Engine e;
+    e.cylinders = 4;
+    e.firing_order = {1, 3, 4, 2};
+    const auto drawing = draw_schematic(e);
+    BayMap map;
+    for (int c = 1; c <= 4; ++c)
+        for (const bool injector : {true, false}) {
+            const auto at = cylinder_place(drawing, map, injector, c);
+            REQUIRE(at);
+            CHECK(drawing.bounds_mm.holds(*at));
+            if (c > 1) CHECK(at->x > cylinder_place(drawing, map, injector, c - 1)->x);
+        }
+    CHECK_FALSE(cylinder_place(drawing, map, true, 5));
+    map.picture = "bay.jpg";
+    CHECK_FALSE(cylinder_place(drawing, map, true, 2));
+    map.spots = {{"4", "", SpotKind::injector_seal, 310.0, 120.0, 2}};
+    REQUIRE(cylinder_place(drawing, map, true, 2));
+    CHECK(cylinder_place(drawing, map, true, 2)->x == 310.0);
+}
+
 TEST_CASE("Map layout: nothing overlaps, from 800 x 600 to 4K, at any scale, for any engine", "[gui][map]") {
     const int cylinders = GENERATE(1, 4, 6, 8, 12);
     const bool vee = GENERATE(false, true);
