@@ -22,7 +22,7 @@ namespace {
 
 constexpr const char* kReportFile = "report.html";
 
-/// Idle recordings that no figure was taken from: their measuring was cut off.
+/// Idle recordings whose measuring was cut off: balance is the last of it.
 Result<std::vector<Measurement>> not_measured(const Casebook& book) {
     std::vector<Measurement> list;
     const auto recordings = book.recordings();
@@ -33,7 +33,8 @@ Result<std::vector<Measurement>> not_measured(const Casebook& book) {
         if (r.kind != RecordingKind::bay || r.running) continue;
         const bool measured =
             std::any_of(results.value().begin(), results.value().end(), [&](const CaseResult& result) {
-                return std::any_of(result.sources.begin(), result.sources.end(),
+                return result.kind == "balance" &&
+                       std::any_of(result.sources.begin(), result.sources.end(),
                                    [&](const ResultSource& s) { return s.recording == r.id; });
             });
         if (measured) continue;

@@ -212,7 +212,11 @@ void Desk::Worker::leave_visit() {
     guided_.reset();
     if (!case_) return;
     case_->ask_again();
-    if (sprayed) case_->next_visit();
+    if (!sprayed) return;
+    case_->next_visit();
+    hiss_takes_.clear();
+    injector_takes_.clear();
+    to_glance_.clear();
 }
 
 void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode) {
@@ -228,6 +232,8 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     state_.bursts.clear();
     state_.orders.clear();
     state_.settle = {.matters_rpm = state_.settle.matters_rpm};
+    // Of another day: it does not stand for this one.
+    if (state_.visit_shown != 0 && (!case_ || case_->visit_so_far() != state_.visit_shown)) forget_results();
     state_.visit_shown = 0;
     state_.headline.clear();
     state_.cautions.clear();

@@ -15,13 +15,19 @@ void Job::Ticket::at(double share) {
 }
 
 void Job::start(std::string what, Work work) {
-    if (running())
-        waiting_.emplace_back(std::move(what), std::move(work));
-    else
-        begin(std::move(what), std::move(work));
+    if (!running()) return begin(std::move(what), std::move(work));
+    drop_if_cancelled();  // what comes after a cancellation is not meant by it
+    waiting_.emplace_back(std::move(what), std::move(work));
+}
+
+void Job::drop_if_cancelled() {
+    if (dropped_ || !cancelled_.load()) return;
+    waiting_.clear();
+    dropped_ = true;
 }
 
 void Job::begin(std::string what, Work work) {
+    dropped_ = false;
     what_ = std::move(what);
     share_ = 0.0;
     cancelled_ = done_ = false;
@@ -49,7 +55,7 @@ void Job::begin(std::string what, Work work) {
 std::optional<Job::Outcome> Job::finished(const std::function<void(Error)>& failed) {
     if (!running() || !done_.load()) return {};
     thread_.join();
-    if (cancelled_.load()) waiting_.clear();
+    drop_if_cancelled();
     Outcome outcome;
     {
         const std::scoped_lock lock{mutex_};

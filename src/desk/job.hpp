@@ -33,7 +33,7 @@ class Job {
     void start(std::string what, Work work);
     /// The outcome, once; to be asked often. A fault of the work goes to `failed`.
     [[nodiscard]] std::optional<Outcome> finished(const std::function<void(Error)>& failed);
-    /// What waits is given up as well.
+    /// What waits is given up as well; what is started afterwards is not.
     void cancel() noexcept { cancelled_.store(true); }
     [[nodiscard]] bool running() const noexcept { return thread_.joinable(); }
     [[nodiscard]] const std::string& what() const noexcept { return what_; }
@@ -42,8 +42,10 @@ class Job {
 
    private:
     void begin(std::string what, Work work);
+    void drop_if_cancelled();
 
     std::deque<std::pair<std::string, Work>> waiting_;
+    bool dropped_ = false;  ///< what waited, because of the cancellation under way
     std::string what_;
     std::atomic<double> share_{0.0};
     std::atomic<bool> cancelled_{false}, done_{false};

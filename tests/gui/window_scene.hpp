@@ -3,6 +3,7 @@
 #include "gui/view_state.hpp"
 
 #include <cmath>
+#include <cstdint>
 #include <memory>
 #include <numbers>
 #include <string>
@@ -114,6 +115,39 @@ inline ViewState window_scene() {
         line.clicks = std::make_shared<const ClickView>(std::move(clicks));
         v.injectors.push_back(std::move(line));
     }
+    auto kept = std::make_shared<KeptCase>();
+    kept->name = "Curlew 2400 (invented)";
+    kept->visits.resize(2);
+    for (std::size_t i = 0; i < 2; ++i) {
+        kept->visits[i].id = static_cast<std::int64_t>(i) + 1;
+        kept->visits[i].comparable = true;
+    }
+    kept->visits[0].date = "2026-05-30";
+    kept->visits[0].title = "before";
+    kept->visits[1].date = "2026-06-06";
+    kept->visits[1].title = "after the repair";
+    v.kept = std::move(kept);
+    auto compare = std::make_shared<CompareState>();
+    compare->before_visit = 1;
+    compare->after_visit = 2;
+    const auto changed = [&](const char* figure, const char* name, double before, double after, double half,
+                             ChangeVerdict verdict) {
+        compare->lines.push_back({.figure = figure,
+                                  .name = name,
+                                  .unit = "rpm",
+                                  .before = before,
+                                  .after = after,
+                                  .difference = after - before,
+                                  .low = after - before - half,
+                                  .high = after - before + half,
+                                  .verdict = verdict});
+    };
+    changed("idle speed", "", 801.0, 806.0, 24.0, ChangeVerdict::no_proven);
+    changed("hunting", "", 2.0, 6.4, 2.3, ChangeVerdict::worse);
+    changed("spot 3", "intake gasket, cylinder 3", 24.1, 1.2, 4.1, ChangeVerdict::better);
+    changed("spot 9", "injector seal, cylinder 3", 31.0, 30.2, 5.0, ChangeVerdict::no_proven);
+    compare->cautions = {"another device was used: the hiss is left out"};
+    v.compare = std::move(compare);
     v.headline = "Leak at 3 (+24 rpm) and 9 (+31 rpm)";
     v.cautions = {"spot 7 answers less than its neighbour 3: the spray may have drifted"};
     return v;

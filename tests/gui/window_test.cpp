@@ -28,10 +28,11 @@ struct Page {
     const char* name;
     gui::Stage stage;
 };
-constexpr std::array<Page, 5> kPages{{{"gate", gui::Stage::gate},
+constexpr std::array<Page, 6> kPages{{{"gate", gui::Stage::gate},
                                       {"listen", gui::Stage::listen_first},
                                       {"spray", gui::Stage::spray},
                                       {"injectors", gui::Stage::injectors},
+                                      {"compare", gui::Stage::compare},
                                       {"report", gui::Stage::report}}};
 
 constexpr unsigned kAcross = 96;  // cells: a letter is less than one, a label or a bar is several

@@ -318,7 +318,8 @@ TEST_CASE("Job: work waits for work, a fault is told, and cancelling drops what 
     });
     job.start("waits", [&](Job::Ticket&) -> Job::Outcome { return adds(5); });
     job.cancel();
-    finish(1);
+    job.start("after", [&](Job::Ticket&) -> Job::Outcome { return adds(6); });
+    finish(2);
     CHECK_FALSE(job.running());
-    CHECK(order.size() == 3);
+    CHECK(order == std::vector{1, 2, -3, 6});
 }
