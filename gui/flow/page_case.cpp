@@ -167,10 +167,12 @@ void Flow::report(const PageContext& c) {
         title(c, say(Word::report_cautions));
         for (const auto& line : view.cautions) paragraph("– " + say.known(line));
     }
-    for (const auto& line : view.notes) paragraph("– " + say.known(line));
     if (visit) guided_record(c, *visit);
     kept_log(c);
     if (visit) recordings(c, *visit);
+    const auto notes = view.notes.size() + (view.kept ? view.kept->notes.size() : 0);
+    if (notes == 0 || !section(c, say(Word::kept_notes, notes) + "###notes")) return;
+    for (const auto& line : view.notes) paragraph("– " + say.known(line));
     if (view.kept)
         for (const auto& line : view.kept->notes) paragraph("– " + line);
 }
