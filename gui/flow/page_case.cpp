@@ -20,7 +20,7 @@ void spot_rows(const PageContext& c) {
     for (const auto& s : c.view.spots) {
         if (!s.verdict || std::isnan(s.change_rpm)) continue;
         rows.push_back({.id = s.place.spot,
-                        .name = s.place.name,
+                        .name = c.say.known(s.place.name),
                         .value = s.change_rpm,
                         .low = s.low_rpm,
                         .high = s.high_rpm,

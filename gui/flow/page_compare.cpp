@@ -47,7 +47,7 @@ void compare_rows(const PageContext& c, const CompareState& state) {
     for (const auto& l : state.lines) {
         const auto unit = unit_words(l.unit, c.say);
         ChangeRow row{.figure = c.say.known(l.figure),
-                      .name = l.name,
+                      .name = c.say.known(l.name),
                       .before = number(l.before, l.unit),
                       .after = number(l.after, l.unit),
                       .unit = unit,
@@ -62,6 +62,7 @@ void compare_rows(const PageContext& c, const CompareState& state) {
         rows.push_back(std::move(row));
     }
     if (rows.empty() || !c.plots) return;
+    std::stable_sort(rows.begin(), rows.end(), [](const auto& a, const auto& b) { return a.finding < b.finding; });
     const auto height =
         change_rows_height(rows.size(), static_cast<double>(ImGui::GetContentRegionAvail().x / c.scale));
     ChangeWords words{c.say(Word::compare_before), c.say(Word::compare_after), c.say(Word::compare_less),

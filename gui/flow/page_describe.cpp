@@ -302,6 +302,7 @@ void Flow::describe(const PageContext& c) {
     const double high_hz = firing_frequency(e, Rpm{e.idle_high_rpm}).value;
     paragraph(say(Word::derived, low_hz, high_hz, cycle_deg(e) / e.cylinders));
     if (e.idle_control == IdleControl::regulated) warning(c, say(Word::regulated_warning));
+    paragraph(say(Word::keys_help));
     go_on(c, Stage::log, form_fault_.empty());
 }
 

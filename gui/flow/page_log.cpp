@@ -66,6 +66,9 @@ void Flow::log(const PageContext& c) {
         pick(Word::log_faulty, LogAnswer::faulty);
         ImGui::SameLine();
         pick(Word::log_not_done, LogAnswer::not_done);
+        next_in_row(200.0F * c.scale);
+        ImGui::SetNextItemWidth(-1.0F);
+        changed |= ImGui::InputTextWithHint("##note", say(Word::log_note), &line.note);
         if (outside(line)) warning(c, say(Word::log_outside));
         ImGui::PopID();
     }

@@ -82,7 +82,7 @@ void Flow::map(const PageContext& c) {
         if (ImGui::InputInt("##photo_width", &width_mm, 20)) refused(editor_.set_picture(map.picture, width_mm));
     }
     if (fixed) ImGui::EndDisabled();
-    if (!map_refusal_.empty()) warning(c, map_refusal_.c_str());
+    if (!map_refusal_.empty()) warning(c, say.known(map_refusal_).c_str());
 
     const float left = ImGui::GetContentRegionAvail().y;
     const float list_h = std::max(selected_spot_.empty() ? left - 90.0F * c.scale : 0.38F * left, 110.0F * c.scale);
@@ -110,9 +110,10 @@ void Flow::map(const PageContext& c) {
         if (ImGui::InputText("##name", &name)) refused(editor_.rename(s.spot, name));
         label(c, say(Word::map_kind));
         ImGui::SetNextItemWidth(-1.0F);
-        if (ImGui::BeginCombo("##kind", std::string{word(s.kind)}.c_str())) {
+        if (ImGui::BeginCombo("##kind", say.known(std::string{word(s.kind)}).c_str())) {
             for (std::size_t k = 0; k < kSpotKindWords.size(); ++k)
-                if (ImGui::Selectable(std::string{kSpotKindWords[k]}.c_str(), s.kind == static_cast<SpotKind>(k)))
+                if (ImGui::Selectable(say.known(std::string{kSpotKindWords[k]}).c_str(),
+                                      s.kind == static_cast<SpotKind>(k)))
                     refused(editor_.set_kind(s.spot, static_cast<SpotKind>(k)));
             ImGui::EndCombo();
         }

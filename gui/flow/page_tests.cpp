@@ -49,7 +49,7 @@ void hiss_bars(const PageContext& c) {
     for (const auto& s : c.view.spots) {
         if (!s.hiss_db || !s.hiss_verdict) continue;
         rows.push_back({.id = s.place.spot,
-                        .name = s.place.name,
+                        .name = c.say.known(s.place.name),
                         .value = *s.hiss_db,
                         .low = s.hiss_low_db,
                         .high = s.hiss_high_db,
@@ -174,7 +174,7 @@ void Flow::listen_first(const PageContext& c) {
     const float list = std::max(160.0F * c.scale, ImGui::GetContentRegionAvail().y - 70.0F * c.scale);
     if (ImGui::BeginChild("##hiss", {0.0F, list}, true)) {
         for (const auto& s : c.view.spots) {
-            std::string line = s.place.spot + "   " + s.place.name;
+            std::string line = s.place.spot + "   " + say.known(s.place.name);
             if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
             if (s.hiss_db) {
                 line += "   " + say(Word::listen_louder, *s.hiss_db);
@@ -296,7 +296,8 @@ void Flow::spray(const PageContext& c) {
             ImGui::TableNextRow();
             ImGui::TableNextColumn();
             if (spot.prompted) ImGui::PushFont(c.type.strong);
-            const auto words = fmt::format("{}{}  {}", spot.prompted ? "→ " : "", spot.place.spot, spot.place.name);
+            const auto words =
+                fmt::format("{}{}  {}", spot.prompted ? "→ " : "", spot.place.spot, say.known(spot.place.name));
             if (!practice)
                 ImGui::TextWrapped("%s", words.c_str());
             else if (ImGui::Selectable((words + "##" + spot.place.spot).c_str(), false,

@@ -18,7 +18,7 @@ std::string spray_step(const ViewState& view, const Words& say) {
         case SprayPhase::prompt:
             if (!prompts_spray(view)) return say(Word::next_spray_shut);
             if (s.sham) return say(Word::next_spray_sham, s.spot);
-            return say(Word::next_spray_now, s.spot, s.spot_name);
+            return say(Word::next_spray_now, s.spot, say.known(s.spot_name));
         case SprayPhase::bursting:
             return say(Word::next_spray_bursting, s.spot);
         case SprayPhase::answering:

@@ -27,7 +27,8 @@ std::string verdict_sentence(const ViewState& view, const Words& say) {
         if (!s.verdict) continue;
         sprayed = true;
         if (*s.verdict == SprayVerdict::leak)
-            leaks.push_back(s.place.name.empty() ? s.place.spot : fmt::format("{} ({})", s.place.spot, s.place.name));
+            leaks.push_back(s.place.name.empty() ? s.place.spot
+                                                 : fmt::format("{} ({})", s.place.spot, say.known(s.place.name)));
         if (*s.verdict == SprayVerdict::undecided) open.push_back(s.place.spot);
     }
     if (!sprayed) return say(Word::report_nothing);

@@ -31,14 +31,14 @@ Places places_for(const Canvas& canvas, const Box& on) {
         p.before_x = p.after_x - px(96.0);
         p.name_w = p.before_x - px(96.0) - on.x;
         p.text_y = px(20.0);
-        p.verdict_w = px(168.0);
+        p.verdict_w = px(196.0);
         p.verdict_x = on.right() - p.verdict_w;
         p.verdict_y = px(54.0);
         p.plot = {on.x + px(4.0), px(44.0), p.verdict_x - px(20.0) - on.x, px(20.0)};
         return p;
     }
     p.row_h = px(kRow);
-    p.verdict_w = px(178.0);
+    p.verdict_w = px(206.0);
     p.verdict_x = on.right() - p.verdict_w;
     p.name_w = std::min(0.28 * on.w, px(280.0));
     p.before_x = on.x + p.name_w + px(84.0);

@@ -129,7 +129,7 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
     for (const auto& s : map.spots) {
         SpotMark mark;
         mark.spot = s.spot;
-        mark.name = s.name;
+        mark.name = c.say.known(s.name);
         mark.at_mm = {s.x_mm, s.y_mm};
         for (const auto& v : c.view.spots) {
             if (v.place.spot != s.spot) continue;
