@@ -95,9 +95,10 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     if (view->fault) FAIL(view->fault->what);
     CHECK(view->stage == gui::Stage::report);
     CHECK_FALSE(view->sound.running);
+    const auto live = view;
     desk.send(ask::ShowScore{});
     desk.send(ask::WriteReport{});
-    view = await(desk, 30s, [](const auto& v) { return v.score.shown && !v.written.empty(); });
+    view = await(desk, 120s, [](const auto& v) { return v.score.shown && !v.written.empty(); });
     CAPTURE(view->headline);
     CHECK(view->score.found >= 1);
     CHECK(view->score.wrong == 0);
@@ -107,6 +108,30 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     CHECK(std::filesystem::exists(view->case_folder + "/audio/bay.marks.csv"));
     CHECK(std::filesystem::exists(view->case_folder + "/engine.json"));
     CHECK(std::filesystem::exists(view->case_folder + "/map.json"));
+
+    // Another window that opens the case shows what this one did, and what it asked before spray.
+    Desk again{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    again.send(ask::OpenCase{view->case_folder});
+    const auto reopened = await(again, 20s, [](const auto& v) { return v.visit_shown != 0 || v.fault; });
+    if (reopened->fault) FAIL(reopened->fault->what);
+    REQUIRE(reopened->spots.size() == live->spots.size());
+    for (std::size_t i = 0; i < live->spots.size(); ++i) {
+        const auto& was = live->spots[i];
+        const auto& is = reopened->spots[i];
+        CAPTURE(was.place.spot);
+        CHECK(is.bursts == was.bursts);
+        CHECK(is.verdict == was.verdict);
+        if (was.bursts > 0) CHECK(is.change_rpm == Approx(was.change_rpm).margin(0.06));
+    }
+    REQUIRE(reopened->kept->visits.size() == 1);
+    const auto& visit = reopened->kept->visits[0];
+    REQUIRE(visit.tests.size() == 1);
+    CHECK(visit.tests[0].guided);
+    CHECK(visit.answers.size() == gui::kGatePoints);
+    CHECK_FALSE(visit.bursts.empty());
+    CHECK_FALSE(visit.balance.cylinders.empty());
+    CHECK_FALSE(reopened->gate.open);
+    CHECK_FALSE(reopened->trace->empty());
 }
 
 TEST_CASE("Desk: one of the ten engines keeps its truth sealed, goes where the can is pointed, and debriefs",
