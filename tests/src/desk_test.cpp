@@ -209,7 +209,7 @@ TEST_CASE("Desk: the practice bay has a probe: its leaks hiss, its misfiring cyl
         REQUIRE(view->injectors[5].clicks);
         CHECK(view->injectors[5].clicks->power.size() > 10);
         desk.send(ask::JudgeInjectors{});
-        view = await(desk, 60s, [](const auto& v) { return !v.injectors_headline.empty() || v.fault; });
+        view = await(desk, 60s, [](const auto& v) { return v.injectors[5].judged || v.fault; });
         if (view->fault) FAIL(view->fault->what);
         for (std::size_t c = 0; c < 6; ++c) {
             CAPTURE(c);
@@ -228,7 +228,7 @@ TEST_CASE("Desk: the practice bay has a probe: its leaks hiss, its misfiring cyl
         for (std::size_t s = 0; s < view->spots.size(); ++s)
             take({false, view->spots[s].place.spot}, [&](const auto& v) { return v.spots[s].hiss_taken; });
         desk.send(ask::JudgeHiss{});
-        await(desk, 60s, [](const auto& v) { return !v.hiss_headline.empty() || v.fault; });
+        await(desk, 60s, [](const auto& v) { return v.spots[0].hiss_verdict || v.fault; });
         desk.send(ask::Stop{});
         desk.send(ask::ShowScore{});
         view = await(desk, 20s, [](const auto& v) { return v.score.shown; });
