@@ -3,10 +3,9 @@
 #include "src/cli/messages.hpp"
 #include "src/desk/desk.hpp"
 #include "src/files/last_choice.hpp"
+#include "src/files/user_folders.hpp"
 
-#include <cstdlib>
 #include <exception>
-#include <filesystem>
 #include <string>
 
 #include <fmt/format.h>
@@ -15,14 +14,9 @@ namespace {
 
 using namespace idlehark;
 
-std::string home_cases() {
-    const char* home = std::getenv("HOME");
-    return (std::filesystem::path{home && *home == '/' ? home : "."} / "idlehark-cases").string();
-}
-
 int open_window(const WindowRequest& request) {
     DeskOptions options;
-    options.cases_folder = request.cases_folder.empty() ? home_cases() : request.cases_folder;
+    options.cases_folder = request.cases_folder.empty() ? usual_cases_folder().string() : request.cases_folder;
     options.practice_spots = request.spots;
     Desk desk{options};
     if (request.practice_seed || request.practice_engine > 0)

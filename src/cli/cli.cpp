@@ -1,7 +1,9 @@
 #include "src/cli/cli.hpp"
 
 #include "src/cli/command.hpp"
+#include "src/cli/manual/manual.hpp"
 #include "src/cli/messages.hpp"
+#include "src/cli/version.hpp"
 #include "src/cli/window_command.hpp"
 
 #include <fmt/format.h>
@@ -13,7 +15,7 @@ int run_command_line(int argc, const char* const* argv, const WindowOpener& open
         "Idlehark listens to an idling engine and says, with numbers, which joint of its intake leaks.\n"
         "Every test with spray is a fire risk: read the cautions in README.md first.",
         "idlehark"};
-    app.set_version_flag("--version", "idlehark " IDLEHARK_VERSION);
+    app.set_version_flag("--version", build_facts, "Version, compiler and libraries of this build");
     app.require_subcommand(1);
     app.get_formatter()->column_width(34);
     app.footer(
@@ -22,8 +24,9 @@ int run_command_line(int argc, const char* const* argv, const WindowOpener& open
         "input.");
 
     Command chosen;
-    for (const auto add : {add_idle, add_bursts, add_spray, add_plan, add_injectors, add_hiss, add_balance, add_compare,
-                           add_practice, add_demo, add_devices, add_record, add_listen, add_case, add_report})
+    for (const auto add :
+         {add_idle, add_bursts, add_spray, add_plan, add_injectors, add_hiss, add_balance, add_compare, add_practice,
+          add_demo, add_devices, add_record, add_listen, add_case, add_report, add_manual})
         add(app, chosen);
     add_window(app, chosen, open_window);
 

@@ -1,6 +1,7 @@
 #include "src/cli/messages.hpp"
 #include "src/cli/spray.hpp"
 #include "src/files/json_text.hpp"
+#include "src/files/user_folders.hpp"
 
 #include <memory>
 
@@ -11,7 +12,7 @@ namespace idlehark {
 namespace {
 
 struct DemoOptions {
-    std::string folder = IDLEHARK_RECORDINGS_FOLDER;
+    std::string folder = recordings_folder().string();
     std::string plot = "verdict.png";
 };
 

@@ -1,23 +1,11 @@
 #include "src/files/last_choice.hpp"
 
 #include "src/files/text_file.hpp"
-
-#include <cstdlib>
-#include <filesystem>
-#include <optional>
+#include "src/files/user_folders.hpp"
 
 namespace idlehark {
 
 namespace {
-
-/// Relative paths in XDG_STATE_HOME are to be ignored (XDG Base Directory Specification).
-std::optional<std::filesystem::path> state_folder() {
-    if (const char* state = std::getenv("XDG_STATE_HOME"); state && *state == '/')
-        return std::filesystem::path{state} / "idlehark";
-    if (const char* home = std::getenv("HOME"); home && *home == '/')
-        return std::filesystem::path{home} / ".local/state/idlehark";
-    return {};
-}
 
 std::string last(const char* what) {
     const auto folder = state_folder();

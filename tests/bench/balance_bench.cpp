@@ -9,6 +9,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <cmath>
 #include <cstdio>
@@ -199,6 +200,15 @@ int main(int argc, char** argv) {
                     std::sqrt(std::max(0.0, misfire2 / heard - misfire * misfire / heard / heard)), z / heard,
                     n * seconds / listen_s, n * seconds / track_s);
         std::fflush(stdout);
+        bench::keep_row("balance", condition.name,
+                        {{"engines", n},
+                         {"heard_percent", 100 * heard / n},
+                         {"accused_percent", 100 * accused / n},
+                         {"found_percent", 100 * found / n},
+                         {"even_percent", 100 * even / cylinders},
+                         {"strength", sum / heard},
+                         {"misfire_percent", misfire / heard},
+                         {"times_real_time", n * seconds / listen_s}});
     }
     return 0;
 }

@@ -2,6 +2,7 @@
 // alarms per hour on disturbers without hiss, and its speed. Usage: bursts_bench [first seed] [scenes]
 #include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/statistics.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/hiss_scenes.hpp"
 
 #include <chrono>
@@ -62,6 +63,14 @@ int main(int argc, char** argv) {
                         100.0 * t.found / t.sprayed, 100.0 * (t.reported - t.found) / t.sprayed,
                         or_zero(t.onset_error_s, 0.5), or_zero(t.onset_error_s, 0.95), or_zero(t.end_error_s, 0.95));
             std::fflush(stdout);
+            char name[48];
+            std::snprintf(name, sizeof name, "%.0f Hz, %+.0f dB", rate_hz, level_db);
+            idlehark::bench::keep_row("bursts", name,
+                                      {{"sprayed", static_cast<double>(t.sprayed)},
+                                       {"found_percent", 100.0 * t.found / t.sprayed},
+                                       {"extra_percent", 100.0 * (t.reported - t.found) / t.sprayed},
+                                       {"onset_median_s", or_zero(t.onset_error_s, 0.5)},
+                                       {"onset_p95_s", or_zero(t.onset_error_s, 0.95)}});
         }
 
     std::printf("\nFalse alarms per hour without hiss (%.0f min each)\n%12s", scenes * kSeconds / 60.0, "rate_hz");
@@ -78,6 +87,10 @@ int main(int argc, char** argv) {
             }
             std::printf(" %12.1f", alarms * 3600.0 / (scenes * kSeconds));
             std::fflush(stdout);
+            char name[64];
+            std::snprintf(name, sizeof name, "%.0f Hz, no hiss but %s", rate_hz, kDisturberNames[d]);
+            idlehark::bench::keep_row("bursts", name,
+                                      {{"false_alarms_per_hour", alarms * 3600.0 / (scenes * kSeconds)}});
         }
         std::printf("\n");
     }
@@ -87,4 +100,5 @@ int main(int argc, char** argv) {
     const auto found = idlehark::find_hiss({48000.0}, x);
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
     std::printf("\nSpeed at 48 kHz: %.0f times real time (%zu found)\n", 120.0 / took.count(), found.size());
+    idlehark::bench::keep_row("bursts", "speed at 48 kHz", {{"times_real_time", 120.0 / took.count()}});
 }

@@ -10,6 +10,7 @@
 #include "src/casebook/check.hpp"
 #include "src/casebook/database.hpp"
 #include "src/casebook/heard_record.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -167,6 +168,10 @@ void time(const char* what, const std::function<void()>& work) {
     std::sort(processor_s.begin(), processor_s.end());
     fmt::print("{:<50} {:>7.1f} {:>7.1f} {:>9.1f}\n", what, 1e3 * seconds[kRounds / 2], 1e3 * seconds.back(),
                1e3 * processor_s[kRounds / 2]);
+    bench::keep_row("casebook", what,
+                    {{"median_ms", 1e3 * seconds[kRounds / 2]},
+                     {"worst_ms", 1e3 * seconds.back()},
+                     {"processor_ms", 1e3 * processor_s[kRounds / 2]}});
 }
 
 }  // namespace

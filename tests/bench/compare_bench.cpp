@@ -10,6 +10,7 @@
 #include "dsp/compare/idle_figures.hpp"
 #include "dsp/compare/spot_pair.hpp"
 #include "dsp/sim/random.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
@@ -140,5 +141,15 @@ int main(int argc, char** argv) {
         std::printf("leak of %2d rpm mended: proven %d of %d; something else called changed %d\n", size, t[0], t[2],
                     t[1]);
     std::printf("half width of the mended spot's interval: %.1f rpm\n", width / count);
+    const std::string sort = disturbed ? "disturbed" : "plain";
+    bench::keep_row("compare", sort + ", nothing mended",
+                    {{"pairs", static_cast<double>(count)},
+                     {"called_changed", static_cast<double>(changed)},
+                     {"spots_covered_percent", 100.0 * covered / spots}});
+    for (const auto& [size, t] : mended)
+        bench::keep_row("compare", sort + ", leak of " + std::to_string(size) + " rpm mended",
+                        {{"proven", static_cast<double>(t[0])},
+                         {"of", static_cast<double>(t[2])},
+                         {"something_else_called_changed", static_cast<double>(t[1])}});
     return 0;
 }

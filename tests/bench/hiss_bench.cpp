@@ -5,6 +5,7 @@
 // Wrong    surveys in which a spot without a leak is said to stand out
 // Found    surveys in which the leak stands out;  First: in which it is ranked first
 #include "dsp/hiss/hiss_survey.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/hiss_spots.hpp"
 
 #include <algorithm>
@@ -134,6 +135,13 @@ int main(int argc, char** argv) {
                     100 * s.found / n, 100 * s.first / n, 100 * s.steady / n, s.level_db / s.known,
                     s.follow_db / s.known, 8 * n * seconds / s.listen_s);
         std::fflush(stdout);
+        bench::keep_row("hiss", c.name,
+                        {{"surveys", n},
+                         {"wrong_percent", 100 * s.wrong / n},
+                         {"found_percent", 100 * s.found / n},
+                         {"first_percent", 100 * s.first / n},
+                         {"steady_percent", 100 * s.steady / n},
+                         {"times_real_time", 8 * n * seconds / s.listen_s}});
     }
     return 0;
 }

@@ -7,6 +7,7 @@
 // are told from none. Speeds are times real time, of everything ("x-all") and without the tracker.
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/statistics.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/injector_sets.hpp"
 
 #include <cstdio>
@@ -154,5 +155,19 @@ int main(int argc, char** argv) {
                     t.jitter_error.empty() ? 0.0 : stats::median(t.jitter_error),
                     t.sound_s / (t.tracker_s + t.clicks_s), t.sound_s / t.clicks_s);
         std::fflush(stdout);
+        const auto share = [&](int f) { return t.asked[f] ? 100.0 * t.right[f] / t.asked[f] : NAN; };
+        bench::keep_row("injectors", row.name,
+                        {{"injectors", static_cast<double>(asked)},
+                         {"right_percent", 100.0 * right / asked},
+                         {"regular_percent", share(kSound)},
+                         {"missing_percent", share(kMissing)},
+                         {"silent_percent", share(kSilent)},
+                         {"weak_percent", share(kWeak)},
+                         {"spacing_percent", share(kSpacing)},
+                         {"silent_called_regular", static_cast<double>(t.silent_regular)},
+                         {"missed_within_1_point_percent", share_within(t.missed_error, 1.0)},
+                         {"opening_within_100_us_percent", share_within(t.spacing_error_ms, 0.1)},
+                         {"jitter_within_fifth_percent", share_within(t.jitter_error, 0.2)},
+                         {"times_real_time", t.sound_s / (t.tracker_s + t.clicks_s)}});
     }
 }

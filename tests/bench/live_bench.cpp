@@ -7,6 +7,7 @@
 #include "dsp/sim/session.hpp"
 #include "src/live/live_session.hpp"
 #include "src/recording/sample24.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -115,6 +116,12 @@ void latency_and_load(const Bench& bench, double seconds) {
                 late_ms[late_ms.size() / 2], late_ms[late_ms.size() * 95 / 100], late_ms.back(), late_ms.size());
     std::printf("load while listening and recording FLAC: %.1f %% of one core; resident %.1f MiB\n", 100.0 * load,
                 resident_mib());
+    bench::keep_row("live", "latency and load",
+                    {{"window_s", session.latency_s()},
+                     {"median_ms", late_ms[late_ms.size() / 2]},
+                     {"p95_ms", late_ms[late_ms.size() * 95 / 100]},
+                     {"worst_ms", late_ms.back()},
+                     {"load_percent_of_a_core", 100.0 * load}});
 }
 
 void soak(const Bench& bench, double hours) {
@@ -142,6 +149,12 @@ void soak(const Bench& bench, double hours) {
         hours, took_s, hours * 3600.0 / took_s, 100.0 * (processor_s() - before_s) / (hours * 3600.0),
         static_cast<unsigned long long>(news.losses.dropped_frames), static_cast<unsigned long long>(readings));
     std::printf("resident: %.1f MiB after a tenth, %.1f MiB at the end\n", early_mib, resident_mib());
+    bench::keep_row("live", "soak",
+                    {{"hours", hours},
+                     {"times_real_time", hours * 3600.0 / took_s},
+                     {"dropped_frames", static_cast<double>(news.losses.dropped_frames)},
+                     {"resident_at_a_tenth_mib", early_mib},
+                     {"resident_at_the_end_mib", resident_mib()}});
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include "dsp/idle_tracker.hpp"
 #include "dsp/sim/session.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <algorithm>
 #include <array>
@@ -138,6 +139,13 @@ int main(int argc, char** argv) {
         std::printf("%-26s %9.3f %9.3f %9.2f %9.2f %9.2f %8.2f rpm\n", kCodings[c].name,
                     quantile(f.errors_percent, 0.5), quantile(f.errors_percent, 0.95), 100.0 * f.gross / f.locked,
                     100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked, quantile(f.against_wav_rpm, 0.5));
+        bench::keep_row("phone", kCodings[c].name,
+                        {{"median_percent", quantile(f.errors_percent, 0.5)},
+                         {"p95_percent", quantile(f.errors_percent, 0.95)},
+                         {"gross_percent", 100.0 * f.gross / f.locked},
+                         {"locked_percent", 100.0 * f.locked / f.readings},
+                         {"covered_percent", 100.0 * f.covered / f.locked},
+                         {"against_wav_rpm", quantile(f.against_wav_rpm, 0.5)}});
     }
     return 0;
 }

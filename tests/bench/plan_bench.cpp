@@ -9,6 +9,7 @@
 #include "dsp/sim/live_bay.hpp"
 #include "src/analysis/spray_session.hpp"
 #include "src/practice/practice_visit.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
@@ -247,6 +248,19 @@ struct Tally {
         std::printf("  false %d/%d  none wrong %d/%d  undecided %.1f %%  cpu %.1f s\n", false_visits, visits,
                     none_wrong, none, 100.0 * undecided / spots, cpu_s / visits);
         std::fflush(stdout);
+        const auto name = std::string{kind} + ", " + std::to_string(spots_each) + " spots, " + way;
+        bench::keep_row("plan", name,
+                        {{"visits", static_cast<double>(visits)},
+                         {"bursts", bursts / visits},
+                         {"bursts_of_three_everywhere_percent", 100.0 * bursts / visits / (3.0 * spots_each)},
+                         {"minutes", minutes / visits},
+                         {"with_a_false_leak", static_cast<double>(false_visits)},
+                         {"none", static_cast<double>(none)},
+                         {"none_wrong", static_cast<double>(none_wrong)},
+                         {"undecided_percent", 100.0 * undecided / spots}});
+        for (const auto& [size, n] : by_size)
+            bench::keep_row("plan", name + ", leaks of " + std::to_string(size) + " rpm",
+                            {{"found", static_cast<double>(n[0])}, {"of", static_cast<double>(n[1])}});
     }
 };
 

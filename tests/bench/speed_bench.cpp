@@ -9,6 +9,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/microphone.hpp"
 #include "dsp/track/front_end.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -99,6 +100,13 @@ int main(int argc, char** argv) {
             std::printf("%-22s %3.0f dB noise %9.0f %10.3f %10.2f %10.1f\n", name, snr_db, seconds / took_s,
                         100.0 * median(errors), 100.0 * static_cast<double>(gross) / static_cast<double>(errors.size()),
                         100.0 * static_cast<double>(errors.size()) / asked);
+            char full[64];
+            std::snprintf(full, sizeof full, "%s, %.0f dB", name, snr_db);
+            bench::keep_row("speed", full,
+                            {{"times_real_time", seconds / took_s},
+                             {"median_percent", 100.0 * median(errors)},
+                             {"gross_percent", 100.0 * static_cast<double>(gross) / static_cast<double>(errors.size())},
+                             {"figures_percent", 100.0 * static_cast<double>(errors.size()) / asked}});
         };
         std::vector<RpmReading> readings;
         const double ours_s =
@@ -132,5 +140,7 @@ int main(int argc, char** argv) {
     const double bare_s = timed([&] { bare_transforms(seconds); });
     std::printf("bare transforms of the same hops %8.0f\ntracker's cost over the bare transforms: %.1f times\n",
                 seconds / bare_s, tracker_s / bare_s);
+    bench::keep_row("speed", "bare transforms of the same hops",
+                    {{"times_real_time", seconds / bare_s}, {"tracker_costs_times_as_much", tracker_s / bare_s}});
     return 0;
 }

@@ -10,6 +10,7 @@
 #include "dsp/idle_tracker.hpp"
 #include "dsp/sim/session.hpp"
 #include "dsp/statistics.hpp"
+#include "tests/bench/rows.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
@@ -195,6 +196,21 @@ void print(const char* kind, const char* way, const Tally& t) {
     if (t.locked > 0.0) std::printf("  locked %.1f%%", 100.0 * t.locked / t.sessions);
     std::printf("  %.2f s each\n", t.seconds / std::max(1, t.sessions));
     std::fflush(stdout);
+    const auto name = std::string{kind} + ", " + way;
+    for (const auto& [size, count] : t.by_size)
+        bench::keep_row("spray", name + ", leaks of " + std::to_string(size) + " rpm",
+                        {{"proven", static_cast<double>(count[0])}, {"of", static_cast<double>(count[1])}});
+    bench::keep_row("spray", name,
+                    {{"sessions", static_cast<double>(t.sessions)},
+                     {"with_a_false_leak", static_cast<double>(t.false_sessions)},
+                     {"hit_twice_proven", static_cast<double>(t.hit[0])},
+                     {"hit_twice", static_cast<double>(t.hit[1])},
+                     {"covered_percent", 100.0 * t.covered / std::max(1, t.spots)},
+                     {"none_seen", static_cast<double>(t.none_seen)},
+                     {"none_seen_wrong", static_cast<double>(t.none_seen_wrong)},
+                     {"oversprayed", static_cast<double>(t.oversprayed)},
+                     {"overspray_told", static_cast<double>(t.called_overspray)},
+                     {"seconds_each", t.seconds / std::max(1, t.sessions)}});
 }
 
 }  // namespace

@@ -9,6 +9,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -266,6 +267,14 @@ int main(int argc, char** argv) {
                     100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked, f.half_width_rpm / f.locked,
                     quantile(f.errors_in_widths, 0.95));
         std::fflush(stdout);
+        bench::keep_row("tracker", condition.name,
+                        {{"median_percent", quantile(f.errors_percent, 0.5)},
+                         {"p95_percent", quantile(f.errors_percent, 0.95)},
+                         {"gross_percent", 100.0 * f.gross / f.locked},
+                         {"locked_percent", 100.0 * f.locked / f.readings},
+                         {"covered_percent", 100.0 * f.covered / f.locked},
+                         {"half_width_rpm", f.half_width_rpm / f.locked},
+                         {"error_p95_half_widths", quantile(f.errors_in_widths, 0.95)}});
     }
     if (!only.empty() && only != "null") return 0;
     std::printf("\n%-36s", "no engine: readings locked, %");
@@ -288,6 +297,8 @@ int main(int argc, char** argv) {
             for (int e = 0; e < engines; ++e)
                 sum += shares[n * static_cast<std::size_t>(engines) + static_cast<std::size_t>(e)];
             std::printf(" %10.3f", 100.0 * sum / engines);
+            bench::keep_row("tracker", "no engine, " + kind + ", " + std::to_string(counts[n]) + " cyl",
+                            {{"locked_percent", 100.0 * sum / engines}});
         }
         std::printf("\n");
     }

@@ -1,6 +1,7 @@
 // How the window draws: first frame, frames a second while it listens, and what an idle screen costs.
 // usage: window_bench [WIDTH HEIGHT SCALE SECONDS]; needs a display (xvfb-run does: software rendering).
 #include "gui/shell/window.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <chrono>
 #include <cmath>
@@ -105,6 +106,13 @@ int main(int argc, char** argv) {
             "%5.1f %% of a core\n",
             busy ? "listening" : "idle", report.first_ms, static_cast<double>(report.frames) / report.open_s,
             report.median_ms, report.late_ms, report.longest_ms, 100.0 * used_s / report.open_s);
+        idlehark::bench::keep_row("window", busy ? "listening" : "idle",
+                                  {{"first_frame_ms", report.first_ms},
+                                   {"frames_per_s", static_cast<double>(report.frames) / report.open_s},
+                                   {"median_ms", report.median_ms},
+                                   {"p99_ms", report.late_ms},
+                                   {"longest_ms", report.longest_ms},
+                                   {"load_percent_of_a_core", 100.0 * used_s / report.open_s}});
     }
     return 0;
 }
