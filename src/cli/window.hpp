@@ -12,7 +12,7 @@ struct WindowRequest {
     std::optional<unsigned> width, height;
     std::optional<double> scale;  ///< 1..3
     std::string language;         ///< "en", "de"; empty: as last time
-    std::string cases_folder;     ///< where new cases are made; empty: idlehark-cases in the home folder
+    std::string cases_folder;     ///< where new cases are made; empty: as usual_cases_folder() says
     std::optional<std::uint64_t> practice_seed;
     int practice_engine = 0;  ///< of the ten; 0: none
     double pace = 1.0;

@@ -20,28 +20,31 @@ struct Help {
     std::set<std::string> options;
 };
 
-/// What `--help` of a command shows, read from its text, and of all commands below it.
-void read_help(const std::string& command, std::vector<Help>& all) {
-    const auto text = run_idlehark(command + " --help").out;
+/// What `--help` of a command shows, read from its text, and of all commands below it. `call` is how it is asked for: a
+/// command's own arguments come before the commands below it.
+void read_help(const std::string& command, const std::string& call, std::vector<Help>& all) {
     Help help{command, {}};
-    std::istringstream lines{text};
+    std::istringstream lines{run_idlehark(call + " --help").out};
     std::vector<std::string> below;
-    bool lists_commands = false;
+    std::string block, arguments;
     for (std::string line; std::getline(lines, line);) {
         std::smatch found;
-        if (line == "Subcommands:" || line.empty() || line == "Options:") lists_commands = line == "Subcommands:";
-        if (lists_commands && std::regex_search(line, found, std::regex{"^  ([a-z]+) "})) below.push_back(found[1]);
-        if (!lists_commands && std::regex_search(line, found, std::regex{"^  (?:-[a-z],)?(--[a-z-]+)"}))
+        if (line.empty() || line.back() == ':') block = line;
+        if (block == "Subcommands:" && std::regex_search(line, found, std::regex{"^  ([a-z]+) "}))
+            below.push_back(found[1]);
+        if (block == "Positionals:" && line.starts_with("  ") && line[2] != ' ') arguments += " x";
+        if (block == "Options:" && std::regex_search(line, found, std::regex{"^  (?:-[a-z],)?(--[a-z-]+)"}))
             help.options.insert(found[1]);
     }
     all.push_back(help);
-    for (const auto& name : below) read_help(command.empty() ? name : command + " " + name, all);
+    for (const auto& name : below)
+        read_help(command.empty() ? name : command + " " + name, call + arguments + " " + name, all);
 }
 
 const std::vector<Help>& everything() {
     static const auto all = [] {
         std::vector<Help> list;
-        read_help("", list);
+        read_help("", "", list);
         return list;
     }();
     return all;
