@@ -27,10 +27,11 @@ plan|120|2|DEVELOPERS.md: what the planner is measured to reach|plan_bench --vis
 plan-heard|180|3|DEVELOPERS.md: the planner through the sound|plan_bench --way heard --visits 20 --spots 20|plan_bench --way heard --visits 1 --spots 12 --kind plain
 compare|20|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
 compare-disturbed|10|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
+visits|40|2|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
 injectors|60|2|Reach of the three: injectors|injectors_bench 7000 25|injectors_bench 7000 1 seq.
 hiss|30|2|Reach of the three: hiss|hiss_bench --first-seed 5001 --surveys 10|hiss_bench --first-seed 5001 --surveys 1 --seconds 5
 balance|60|1|Reach of the three: balance|balance_bench --first-seed 5001 --engines 16|balance_bench --first-seed 5001 --engines 1 --only half
-casebook|1|1|Casebook: "A case of 200 visits"|casebook_bench|casebook_bench
+casebook|1|1|guide/details.md, Casebook: "A case of 200 visits"|casebook_bench|casebook_bench
 live|15|2|(live: latency, load, two hours of sound)|live_bench 2|live_bench 0.05
 window|1|1|(the window: frames and load)|window_bench|window_bench 1280 800 1 4
 END
@@ -140,7 +141,7 @@ bench == "speed" && row ~ /^pitch/ {
     if (ours[w[2]] > 0) ratio("pitch tracker error over ours, " w[2], value("median_percent") / ours[w[2]])
     if (pace[w[2]] > 0) ratio("tracker time over the pitch tracker, " w[2], value("times_real_time") / pace[w[2]])
 }
-# Sound is set against the true speed of the same sessions: its own run's, which follows it.
+# Sound is set against the true speed of the same sessions, that of its own run, which follows it.
 bench == "spray" && row ~ /sound/ && !seen[substr(row, 1, 5)]++ {
     split(row, w, ", ")
     proven[w[1], "true speed"] = of[w[1], "true speed"] = proven[w[1], "means"] = of[w[1], "means"] = 0

@@ -106,7 +106,7 @@ Xvfb -displayfd 3 -screen 0 1120x700x24 -nolisten tcp -noreset 3>"$work/number" 
 display_pid=$!
 read -r number <"$work/number"
 export DISPLAY=":$number" HOME="$work" XDG_STATE_HOME="$work/state" LIBGL_ALWAYS_SOFTWARE=1
-(cd "$work" && exec "$program" window --cases "$work/cases" --practice 8 --spots 12 --pace 4 --width 1120 --height 700 --scale 1 \
+(cd "$work" && exec "$program" window --cases garage --practice 8 --spots 12 --pace 4 --width 1120 --height 700 --scale 1 \
     --language en) 2>/dev/null &
 window_pid=$!
 for _ in $(seq 100); do

@@ -76,7 +76,11 @@ int main(int argc, char** argv) {
             const auto seed = first_seed + static_cast<std::uint64_t>(e);
             std::mt19937_64 random(seed);
             const double rpm = std::uniform_real_distribution<double>(700.0, 950.0)(random);
-            auto spec = sim::lines_only({.engine = {.cylinders = 4}, .sample_rate_hz = kRate_hz, .seed = seed});
+            sim::EngineSoundSpec plain;
+            plain.sample_rate_hz = kRate_hz;
+            plain.seed = seed;
+            auto spec = sim::lines_only(plain);
+            spec.engine.cylinders = 4;
             spec.engine.idle_low_rpm = std::floor(rpm / 50.0) * 50.0 - 50.0;
             spec.engine.idle_high_rpm = spec.engine.idle_low_rpm + 250.0;
             sim::EngineSound engine(spec, sim::SpeedPath{std::vector{rpm, rpm}});

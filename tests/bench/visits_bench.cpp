@@ -12,6 +12,7 @@
 #include "dsp/sim/session.hpp"
 #include "src/analysis/compare_visits.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/bench/rows.hpp"
 
 #include <cmath>
 #include <cstdio>
@@ -190,13 +191,23 @@ int main(int argc, char** argv) {
                 failed);
     std::printf("nothing mended: anything called changed in %d of %d\n", any, pairs - failed);
     std::printf("%-30s %8s %8s %9s %16s\n", "figure", "changed", "of", "covered", "rms log of ratio");
-    for (const auto& [name, c] : figures)
+    for (const auto& [name, c] : figures) {
         std::printf("%-30s %8d %8d %7.1f %% %16.2f\n", name.c_str(), c.changed, c.of, 100.0 * c.covered / c.of,
                     std::sqrt(c.log_square / c.of));
+        bench::keep_row("visits", "nothing mended, " + name,
+                        {{"called_changed", static_cast<double>(c.changed)},
+                         {"of", static_cast<double>(c.of)},
+                         {"covered_percent", 100.0 * c.covered / c.of}});
+    }
     const std::map<Fault, const char*> names{
         {Fault::misfire, "15 % misfires"}, {Fault::hiss, "8 dB of hiss"}, {Fault::clicks, "10 % missed clicks"}};
-    for (const auto& [fault, t] : mended)
+    for (const auto& [fault, t] : mended) {
         std::printf("%s mended: proven %d of %d; something else called changed %d\n", names.at(fault), t[0], t[2],
                     t[1]);
+        bench::keep_row("visits", std::string{names.at(fault)} + " mended",
+                        {{"proven", static_cast<double>(t[0])},
+                         {"of", static_cast<double>(t[2])},
+                         {"something_else_called_changed", static_cast<double>(t[1])}});
+    }
     return 0;
 }
