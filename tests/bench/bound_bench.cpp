@@ -110,7 +110,7 @@ int main(int argc, char** argv) {
         }
         const double error = std::sqrt(squares / good);
         char name[40];
-        std::snprintf(name, sizeof name, "noise %+.0f dB", -snr_db);
+        std::snprintf(name, sizeof name, "signal to noise %+.0f dB", snr_db);
         std::printf("%-24s %9.1f %9.4f %9.4f %8.1f %9.4f %8.1f\n", name, 100.0 * locked / asked, error, short_bound,
                     error / short_bound, long_bound, error / long_bound);
         std::fflush(stdout);

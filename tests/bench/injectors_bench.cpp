@@ -10,6 +10,7 @@
 #include "tests/bench/rows.hpp"
 #include "tests/injector_sets.hpp"
 
+#include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <ctime>
@@ -155,7 +156,7 @@ int main(int argc, char** argv) {
                     t.jitter_error.empty() ? 0.0 : stats::median(t.jitter_error),
                     t.sound_s / (t.tracker_s + t.clicks_s), t.sound_s / t.clicks_s);
         std::fflush(stdout);
-        const auto share = [&](int f) { return t.asked[f] ? 100.0 * t.right[f] / t.asked[f] : NAN; };
+        const auto share = [&](int f) { return t.asked[f] ? 100.0 * t.right[f] / t.asked[f] : std::nan(""); };
         bench::keep_row("injectors", row.name,
                         {{"injectors", static_cast<double>(asked)},
                          {"right_percent", 100.0 * right / asked},
