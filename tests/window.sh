@@ -116,6 +116,17 @@ finish
 "$program" case show "$work"/cases/* --format json | grep -qi "extinguisher" || fail "the case does not keep the points of caution"
 cat "$work/stderr"
 
+# The finished case opens where it ended; looking at it offers no spray.
+start --case "$(ls -d "$work"/cases/*)" --width 1280 --height 800 --scale 1 --language en
+await "Write the report" 20
+picture case-1280x800
+key F9
+await "Choose the visit" 5
+key F7
+await "Shut" 5
+finish
+[ "$("$program" case show "$work"/cases/* --format json | grep -c '"title"')" -eq 1 ] || fail "looking added a visit"
+
 # Four sizes: the pages are drawn, the title says what to do, and neither bar nor STOP is lost.
 look() { # WIDTH HEIGHT SCALE LANGUAGE
     start --practice 3 --pace 4 --spots 8 --width "$1" --height "$2" --scale "$3" --language "$4"

@@ -73,7 +73,7 @@ Result<RowId> DeskCase::visit() {
     Visit visit;
     visit.date = now_text();
     visit.title = title_;
-    const auto id = book_.add_visit(visit);
+    auto id = book_.add_visit(visit);
     if (id) visit_ = id.value();
     return id;
 }

@@ -218,7 +218,10 @@ void Desk::Worker::on(const ask::AnswerGate& c) {
     show_visit();
 }
 
-void Desk::Worker::on(const ask::SetMatters& c) { state_.settle.matters_rpm = c.rpm; }
+void Desk::Worker::on(const ask::SetMatters& c) {
+    state_.settle.matters_rpm = c.rpm;
+    if (guided_) guided_->matters(c.rpm);
+}
 
 void Desk::Worker::on(const ask::StartSpray&) {
     if (!state_.gate.open)

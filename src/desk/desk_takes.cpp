@@ -166,9 +166,9 @@ void Desk::Worker::judge_set(const char* what, const char* kind, std::vector<std
             measurement.settings = {{"channel", 1}};
             if (measurement.kind == "hiss") measurement.settings["gain"] = "lines";
             for (const auto& [recording, label] : takes) {
-                auto row = book.value().recording(recording);
+                const auto row = book.value().recording(recording);
                 if (!row) return [this, e = row.error()] { fault(e); };
-                measurement.sources.push_back({std::move(row.value()), {recording, label, 0.0}});
+                measurement.sources.emplace_back(row.value(), ResultSource{recording, label, 0.0});
             }
             const auto stored =
                 measure_and_store(book.value(), measurement, [&](double share) { ticket.at(0.99 * share); });

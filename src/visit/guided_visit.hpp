@@ -32,6 +32,8 @@ class GuidedVisit {
     void time(double now_s);
     /// From the next plan on these odds hold (VisitPlanSettings::spot_odds).
     void weigh(std::map<std::string, double> spot_odds) { settings_.spot_odds = std::move(spot_odds); }
+    /// From the next plan on this is the change to be excluded.
+    void matters(double rpm) { settings_.matters_rpm = rpm; }
     /// Starts and takes plans as they are wanted. True if something changed.
     bool pump();
 
