@@ -48,6 +48,11 @@ constexpr double kNoBeat = 2.2;       // as noise gives
 constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
 constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
 constexpr double kGridStep = 0.005;
+constexpr float kOverNoise = 0.125F;  // eight times the floor: noise alone stays below
+constexpr float kOrdinaryLine = 8.F;  // power over the floor
+constexpr float kOverThird = 2.F;
+constexpr int kMostStretches = 5;  // of 1.2 % of speed
+constexpr int kMostTurns = 3;
 // The speeds looked at reach beyond the stated idle: warm-up, hunting, a wrong idle screw.
 constexpr double kBelowIdle = 0.72;
 constexpr double kAboveIdle = 1.45;
@@ -261,13 +266,16 @@ void MainsHum::hear(std::span<const std::complex<float>> bins, double bin_hz, do
             const std::complex<double> now =
                 std::complex<double>(bins[b]) * std::polar(1.0, -2.0 * std::numbers::pi * (turns - std::floor(turns)));
             const std::complex<double> before = line.past[at_ % kLag];
+            const std::complex<double> just_before = line.past[(at_ + kLag - 1) % kLag];
             line.past[at_ % kLag] = now;
             if (at_ >= kLag) {
                 line.agreement += kMemory * (now * std::conj(before) - line.agreement);
+                line.turn += kMemory * (now * std::conj(just_before) - line.turn);
                 line.power += kMemory * (0.5 * (std::norm(now) + std::norm(before)) - line.power);
             }
             line.steady = std::abs(line.agreement) > kCoherent * line.power && line.power > 0.0 &&
-                          std::abs(std::arg(line.agreement)) < kPhaseTolerance;
+                          std::abs(std::arg(line.agreement)) < kPhaseTolerance &&
+                          std::abs(std::arg(line.turn)) < kTurnTolerance;
             steady += line.steady;
         }
         family.present = steady >= kLinesOfHum && at_ > 3 * kLag;
@@ -402,8 +410,9 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
     }
     std::sort(peaks_.begin(), peaks_.end(), stronger);
     if (!peaks_.empty()) weigh_overtones(peaks_.front());
+    const double far_below = peaks_.empty() ? 0.0 : kNearlyAsClear * peaks_.front().evidence;
     for (auto& p : peaks_) {
-        refine(p);
+        refine(p, p.evidence > far_below);
         judge(p);
     }
     prefer_stated_range();
@@ -432,35 +441,71 @@ void CombSearch::prefer_stated_range() {
     }
 }
 
-void CombSearch::refine(CombPeak& peak) const {
-    const auto s = slope_index(peak.slope_per_s);
-    // Not the capped evidence, which is flat on top where lines are strong, but the likelihood of lines of unknown
-    // strength: the logarithm of power.
-    const auto fit = [&](std::size_t slope, double log_hz) {
-        const auto& ratio = mid_.ratio[slope];
-        const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
-        SumOfLogs sum;
-        for (const int m : lines_) {
-            const float x = f * static_cast<float>(m);
-            const auto b = static_cast<std::size_t>(x);
-            if (b + 2 >= mid_.used_bins) break;
-            const float part = x - static_cast<float>(b);
-            sum.add(static_cast<double>(1.F + ratio[b] + part * (ratio[b + 1] - ratio[b])));
-        }
-        return sum.value();
-    };
+void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
+    auto s = slope_index(peak.slope_per_s);
     constexpr int kSteps = 3;
     constexpr double kStep = 0.002;
-    std::array<double, 2 * kSteps + 1> values{};
-    for (int i = -kSteps; i <= kSteps; ++i)
-        values[static_cast<std::size_t>(i + kSteps)] = fit(s, peak.log_cycle_hz + kStep * i);
-    const auto top = static_cast<std::size_t>(
-        std::clamp<std::ptrdiff_t>(std::max_element(values.begin(), values.end()) - values.begin(), 1, 2 * kSteps - 1));
-    peak.log_cycle_hz +=
-        kStep * (static_cast<double>(top) - kSteps + summit(values[top - 1], values[top], values[top + 1]));
-    if (s > 0 && s + 1 < kSlopes) {
+    std::size_t lines = 0;  // within the band all over a stretch: one that leaves it would look like a step
+    const auto each_line = [&](std::size_t slope, double log_hz, auto&& act) {
+        const auto& ratio = mid_.ratio[slope];
+        const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
+        for (std::size_t i = 0; i < lines; ++i) {
+            const float x = f * static_cast<float>(lines_[i]);
+            const auto b = static_cast<std::size_t>(x);
+            const float part = x - static_cast<float>(b);
+            act(ratio[b] + part * (ratio[b + 1] - ratio[b]));
+        }
+    };
+    // Not the capped evidence, which is flat on top where lines are strong: the logarithm of power, over so much that
+    // places without a line hardly count. No line counts for much more than the comb's third: a fan's tone that stands
+    // near one must not pull the comb to it.
+    float most = 0.F;
+    const auto compare_lines = [&] {
+        const double highest =
+            static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz * std::exp(-peak.log_cycle_hz - (kSteps + 1) * kStep);
+        lines = static_cast<std::size_t>(std::lower_bound(lines_.begin(), lines_.end(), highest) - lines_.begin());
+        std::array<float, 3> loudest{};
+        each_line(s, peak.log_cycle_hz, [&](float power) {
+            if (power <= loudest[2]) return;
+            loudest[2] = power;
+            if (loudest[2] > loudest[1]) std::swap(loudest[1], loudest[2]);
+            if (loudest[1] > loudest[0]) std::swap(loudest[0], loudest[1]);
+        });
+        most = std::max(kOrdinaryLine, kOverThird * loudest[2]);
+    };
+    const auto fit = [&](std::size_t slope, double log_hz) {
+        SumOfLogs sum;
+        each_line(slope, log_hz,
+                  [&](float power) { sum.add(static_cast<double>(1.F + kOverNoise * std::min(power, most))); });
+        return sum.value();
+    };
+    // Strong lines leave the evidence flat over more than one such stretch: uphill, until the top lies within.
+    const auto climb = [&] {
+        for (int stretch = 0; stretch < (thoroughly ? kMostStretches : 1); ++stretch) {
+            compare_lines();
+            std::array<double, 2 * kSteps + 1> values{};
+            for (int i = -kSteps; i <= kSteps; ++i)
+                values[static_cast<std::size_t>(i + kSteps)] = fit(s, peak.log_cycle_hz + kStep * i);
+            const auto highest = std::max_element(values.begin(), values.end()) - values.begin();
+            const auto top = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(highest, 1, 2 * kSteps - 1));
+            peak.log_cycle_hz +=
+                kStep * (static_cast<double>(top) - kSteps + summit(values[top - 1], values[top], values[top + 1]));
+            if (highest > 0 && highest < 2 * kSteps) return;
+        }
+    };
+    climb();
+    for (int turn = 0; s > 0 && s + 1 < kSlopes; ++turn) {
         const double at = peak.log_cycle_hz;
-        peak.slope_per_s += summit(fit(s - 1, at), fit(s, at), fit(s + 1, at)) * (mid_.slopes[1] - mid_.slopes[0]);
+        const std::array<double, 3> values{fit(s - 1, at), fit(s, at), fit(s + 1, at)};
+        const auto next =
+            s - 1 + static_cast<std::size_t>(std::max_element(values.begin(), values.end()) - values.begin());
+        if (!thoroughly || turn == kMostTurns || next == s || next == 0 || next + 1 == kSlopes) {
+            peak.slope_per_s =
+                mid_.slopes[s] + summit(values[0], values[1], values[2]) * (mid_.slopes[1] - mid_.slopes[0]);
+            return;
+        }
+        s = next;
+        climb();
     }
 }
 

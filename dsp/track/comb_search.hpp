@@ -38,6 +38,7 @@ class MainsHum {
     static constexpr double kMemory = 0.05;         ///< per frame: two seconds
     static constexpr double kCoherent = 0.6;        ///< agreement over power; noise alone gives about 0.2
     static constexpr double kPhaseTolerance = 0.7;  ///< radians a lag: 0.2 Hz, the mains' own tolerance
+    static constexpr double kTurnTolerance = 0.4;   ///< radians a frame: an engine's line 2 Hz off turns whole in a lag
     static constexpr int kLinesOfHum = 3;
     static constexpr double kWidth_hz = 3.0;   ///< half the window's main lobe and a little
     static constexpr float kUndecided = 1.0F;  ///< power over floor that speaks neither for nor against a line
@@ -45,7 +46,7 @@ class MainsHum {
         explicit Line(double line_hz) : hz(line_hz) {}
         double hz;
         std::array<std::complex<double>, kLag> past{};
-        std::complex<double> agreement;
+        std::complex<double> agreement, turn;  ///< with a lag before, with the frame before
         double power = 0.0;
         bool steady = false;
     };
@@ -122,7 +123,8 @@ class CombSearch {
     };
     [[nodiscard]] LineTable table_for(const Channel& c) const;
     static void add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum);
-    void refine(CombPeak& peak) const;
+    /// To the top of the comb's likelihood nearby; not `thoroughly`: only if it is very near.
+    void refine(CombPeak& peak, bool thoroughly) const;
     void judge(CombPeak& peak) const;
     void prefer_stated_range();
     [[nodiscard]] double beat_at_firing(double cycle_hz) const;
