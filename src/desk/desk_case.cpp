@@ -72,7 +72,7 @@ Result<RowId> DeskCase::visit() {
     if (visit_) return *visit_;
     Visit visit;
     visit.date = now_text();
-    visit.title = title_;
+    visit.title = title_.empty() ? "visit" : title_;
     auto id = book_.add_visit(visit);
     if (id) visit_ = id.value();
     return id;
