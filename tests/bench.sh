@@ -31,7 +31,7 @@ visits|40|2|Before and after: half orders, hiss, injectors|visits_bench --pairs 
 injectors|60|2|Reach of the three: injectors|injectors_bench 7000 25|injectors_bench 7000 1 seq.
 hiss|30|2|Reach of the three: hiss|hiss_bench --first-seed 5001 --surveys 10|hiss_bench --first-seed 5001 --surveys 1 --seconds 5
 balance|60|1|Reach of the three: balance|balance_bench --first-seed 5001 --engines 16|balance_bench --first-seed 5001 --engines 1 --only half
-casebook|1|1|guide/details.md, Casebook: "A case of 200 visits"|casebook_bench|casebook_bench
+casebook|1|1|Casebook (guide/details.md): "A case of 200 visits"|casebook_bench|casebook_bench
 live|15|2|(live: latency, load, two hours of sound)|live_bench 2|live_bench 0.05
 window|1|1|(the window: frames and load)|window_bench|window_bench 1280 800 1 4
 END
@@ -90,8 +90,11 @@ case $commit in *-dirty | unknown) fresh=1 ;; esac # nobody knows what was measu
 mkdir -p "$results"
 
 sum=$(chosen | awk -F'|' -v mode=$mode '{ m += mode == "quick" ? $3 : $2 } END { print m }')
-say "" "$version" "machine: ${processor:-unknown processor}, $cores cores, $memory_gib GiB, $system; load at the start $load" \
-    "$(chosen | wc -l) parts, $mode: about $sum minutes on two cores that do nothing else" ""
+say "
+$version
+machine: ${processor:-unknown processor}, $cores cores, $memory_gib GiB, $system; load at the start $load
+$(chosen | wc -l) parts, $mode: about $sum minutes on two cores that do nothing else
+"
 
 number=0
 chosen >"$results/parts"
@@ -99,7 +102,7 @@ while IFS='|' read -r name _ _ figures whole quick; do
     number=$((number + 1))
     if [ $mode = quick ]; then command=$quick; else command=$whole; fi
     say "== $name ($number of $(wc -l <"$results/parts")): $command"
-    [ "$figures" = "${figures#(}" ] && say "   README.md, $figures"
+    [ "$figures" = "${figures#(}" ] && say "   makes: $figures"
     if [ -n "$fresh" ] || [ ! -f "$results/$name.done" ]; then
         rm -f "$results/$name.rows" "$results/$name.done"
         display=
@@ -117,7 +120,8 @@ while IFS='|' read -r name _ _ figures whole quick; do
         say "   (done before, for this commit)"
     fi
     cat "$results/$name.txt"
-    say "   $(cat "$results/$name.done") s" ""
+    say "   $(cat "$results/$name.done") s
+"
 done <"$results/parts"
 
 # What stands against a bound: rows of the parts set beside each other.
@@ -131,15 +135,18 @@ function value(key,   at, rest) {
     match(rest, /^[-+0-9.e]+/)
     return substr(rest, 1, RLENGTH)
 }
-function ratio(name, number) { printf "{\"bench\": \"ratio\", \"row\": \"%s\", \"ratio\": %.4g}\n", name, number }
+function ratio(name, of, over) {
+    if (of == "" || !(over > 0)) return  # not measured
+    printf "{\"bench\": \"ratio\", \"row\": \"%s\", \"ratio\": %.4g}\n", name, of / over
+}
 { bench = value("bench"); row = value("row") }
-bench == "bound" { ratio("tracker error over the Cramer-Rao bound of half a second, " row, value("ratio_to_half_second_bound")) }
-bench == "speed" && row ~ /^bare/ { ratio("tracker time over the bare transforms", value("tracker_costs_times_as_much")) }
+bench == "bound" { ratio("tracker error over the Cramer-Rao bound of half a second, " row, value("ratio_to_half_second_bound"), 1) }
+bench == "speed" && row ~ /^bare/ { ratio("tracker time over the bare transforms", value("tracker_costs_times_as_much"), 1) }
 bench == "speed" && row ~ /^idle tracker/ { split(row, w, ", "); ours[w[2]] = value("median_percent"); pace[w[2]] = value("times_real_time") }
 bench == "speed" && row ~ /^pitch/ {
     split(row, w, ", ")
-    if (ours[w[2]] > 0) ratio("pitch tracker error over ours, " w[2], value("median_percent") / ours[w[2]])
-    if (pace[w[2]] > 0) ratio("tracker time over the pitch tracker, " w[2], value("times_real_time") / pace[w[2]])
+    ratio("pitch tracker error over ours, " w[2], value("median_percent"), ours[w[2]])
+    ratio("tracker time over the pitch tracker, " w[2], value("times_real_time"), pace[w[2]])
 }
 # Sound is set against the true speed of the same sessions, that of its own run, which follows it.
 bench == "spray" && row ~ /sound/ && !seen[substr(row, 1, 5)]++ {
@@ -151,10 +158,8 @@ END {
     n = split("plain disturbed", sorts, " ")
     for (i = 1; i <= n; i++) {
         s = sorts[i]
-        if (proven[s, "true speed"] > 0 && of[s, "sound"] > 0)
-            ratio("leaks proven from sound over those from the true speed, " s, (proven[s, "sound"] / of[s, "sound"]) / (proven[s, "true speed"] / of[s, "true speed"]))
-        if (proven[s, "true speed"] > 0 && of[s, "means"] > 0)
-            ratio("leaks proven from the true speed over plain means, " s, proven[s, "true speed"] / proven[s, "means"])
+        if (of[s, "sound"] > 0) ratio("leaks proven from sound over those from the true speed, " s, proven[s, "sound"], proven[s, "true speed"])
+        ratio("leaks proven from the true speed over plain means, " s, proven[s, "true speed"], proven[s, "means"])
     }
 }' >"$results/ratios.rows"
 if [ -s "$results/ratios.rows" ]; then
