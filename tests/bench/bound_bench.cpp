@@ -7,10 +7,12 @@
 //   var(w0) >= 24 s2 / (n (n^2 - 1) sum over m of m^2 A_m^2), w0 in radians a sample.
 // Amplitudes are measured on the clean sound, which is made of these lines alone. The tracker cannot meet the bound: it
 // does not know that the speed is steady. "0.5 s": the bound for the length of its transforms; "window": for all the
-// sound it looks at for one reading. Error: root of the mean square of locked readings within 3 % of the truth.
+// sound it looks at for one reading. Error: root of the mean square of locked readings within 3 % of the truth, which
+// is what the bound speaks of; typical: their median error over 0.6745, which rare slips do not move.
 #include "dsp/idle_tracker.hpp"
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/session.hpp"
+#include "dsp/statistics.hpp"
 #include "tests/bench/rows.hpp"
 
 #include <cmath>
@@ -67,10 +69,11 @@ int main(int argc, char** argv) {
         if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
         if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
     }
-    std::printf("%-24s %9s %9s %9s %8s %9s %8s\n", "4 cylinders, 16 kHz", "locked %", "error", "bound", "ratio",
-                "bound", "ratio");
-    std::printf("%-24s %9s %9s %9s %8s %9s %8s\n", "", "", "rpm", "0.5 s", "", "window", "");
+    std::printf("%-24s %9s %9s %9s %9s %8s %9s %8s\n", "4 cylinders, 16 kHz", "locked %", "error", "typical", "bound",
+                "ratio", "bound", "ratio");
+    std::printf("%-24s %9s %9s %9s %9s %8s %9s %8s\n", "", "", "rpm", "rpm", "0.5 s", "", "window", "");
     for (const double snr_db : {20.0, 10.0, 0.0, -6.0}) {
+        std::vector<double> errors;
         double squares = 0.0, good = 0.0, locked = 0.0, asked = 0.0, short_bound = 0.0, long_bound = 0.0;
         for (int e = 0; e < engines; ++e) {
             const auto seed = first_seed + static_cast<std::uint64_t>(e);
@@ -104,19 +107,22 @@ int main(int argc, char** argv) {
                 if (std::abs(r.rpm - rpm) > 0.03 * rpm) continue;
                 good += 1.0;
                 squares += (r.rpm - rpm) * (r.rpm - rpm);
+                errors.push_back(std::abs(r.rpm - rpm));
             }
             short_bound += bound_rpm(lines, variance, 0.5, rpm, firing_hz) / engines;
             long_bound += bound_rpm(lines, variance, 2.0 * tracker.latency().value, rpm, firing_hz) / engines;
         }
         const double error = std::sqrt(squares / good);
+        const double typical = stats::median(errors) / 0.6745;
         char name[40];
         std::snprintf(name, sizeof name, "signal to noise %+.0f dB", snr_db);
-        std::printf("%-24s %9.1f %9.4f %9.4f %8.1f %9.4f %8.1f\n", name, 100.0 * locked / asked, error, short_bound,
-                    error / short_bound, long_bound, error / long_bound);
+        std::printf("%-24s %9.1f %9.4f %9.4f %9.4f %8.1f %9.4f %8.1f\n", name, 100.0 * locked / asked, error, typical,
+                    short_bound, error / short_bound, long_bound, error / long_bound);
         std::fflush(stdout);
         bench::keep_row("bound", name,
                         {{"locked_percent", 100.0 * locked / asked},
                          {"error_rpm", error},
+                         {"typical_error_rpm", typical},
                          {"bound_half_second_rpm", short_bound},
                          {"ratio_to_half_second_bound", error / short_bound},
                          {"bound_window_rpm", long_bound},
