@@ -38,7 +38,6 @@ int main(int argc, char** argv) {
         Desk desk{{.cases_folder = folder.string()}};
         desk.send(ask::StartPractice{static_cast<std::uint64_t>(number(4, 1)), number(2, 1.0),
                                      static_cast<int>(number(1, 10))});
-        desk.send(ask::AlternativesSeen{});
         bool started = false, pressed = false;
         Gaps thinking, else_where;
         using Clock = std::chrono::steady_clock;
@@ -55,6 +54,7 @@ int main(int argc, char** argv) {
                 (next->spray.phase == gui::SprayPhase::drying ? thinking : else_where).ms.push_back(gap_ms);
             view = next;
             if (view->sound.running && !started) {
+                desk.send(ask::AlternativesSeen{});
                 for (std::size_t i = 0; i < gui::kGatePoints; ++i)
                     desk.send(ask::AnswerGate{static_cast<gui::GatePoint>(i), true});
                 desk.send(ask::StartSpray{});
