@@ -20,6 +20,7 @@ build() {
         cmake -S "$work/$1/source" -B "$work/$1/build" -G Ninja -DCMAKE_BUILD_TYPE=Release -DIDLEHARK_TESTS=OFF \
             -DIDLEHARK_COMMIT="$commit"
         cmake --build "$work/$1/build"
+        umask 022 # CPack writes the umask into the archive around the package
         cd "$work/$1/build" && cpack
     ) >"$work/$1.log" 2>&1 || { tail -n 30 "$work/$1.log"; exit 1; }
 }
