@@ -189,7 +189,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
 
     const auto places = firing_fractions(engine_);
     const auto strong = strengths(fit, n);
-    const auto missing = count_misfires(cut, fit, places);
+    const auto missing = count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles));
     out.single_firing_sd = missing.sd;
     std::size_t first = 0;  // the first firing of the stretch that is heard
     if (!reference_s.empty()) {

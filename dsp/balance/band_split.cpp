@@ -13,7 +13,7 @@ constexpr int kDecimatorHalf = 12;            // kept samples each side
 constexpr double kHighestShare = 0.42;        // of the kept rate
 constexpr double kBlock_s = 1.0;              // transform; an eighth at each end is the filters' own
 constexpr std::size_t kStepsPerBlock = 2000;  // power steps: about half a millisecond
-constexpr BandSplit::Edges kLow{60.0, 1400.0};
+constexpr BandSplit::Edges kLow{60.0, 3360.0};
 double checked(double rate_hz) {
     if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0))
         throw std::invalid_argument("sample_rate_hz: " + std::to_string(rate_hz) + " is not in 8000..192000");
@@ -38,7 +38,7 @@ BandSplit::BandSplit(double sample_rate_hz, double kept_hz, const std::vector<Ed
       steps_(kStepsPerBlock),
       spacing_s_(static_cast<double>(length_) / rate_hz_ / static_cast<double>(steps_)),
       fft_(length_),
-      low_fft_(2 * steps_),
+      low_fft_(BandSplit::kWavePerStep * steps_),
       low_{0, {}, 1, RealFft(2)},
       in_(length_, 0.0F),
       filled_(length_ / 8),
@@ -67,7 +67,7 @@ BandSplit::BandSplit(double sample_rate_hz, double kept_hz, const std::vector<Ed
         bands_.push_back({first, std::move(g), group, RealFft(group * steps_)});
     }
     power_.resize(bands_.size());
-    std::size_t largest = 2 * steps_;
+    std::size_t largest = kWavePerStep * steps_;
     for (const auto& b : bands_) largest = std::max(largest, b.small.size());
     re_.resize(largest);
     im_.resize(largest);
@@ -99,7 +99,7 @@ void BandSplit::finish() {
     const auto want = static_cast<std::size_t>(end_s / spacing_s_);
     while (!power_.empty() && power_[0].size() < want) take(0.0F);
     for (auto& p : power_) p.resize(std::min(p.size(), want));
-    waveform_.resize(std::min(waveform_.size(), 2 * want));
+    waveform_.resize(std::min(waveform_.size(), kWavePerStep * want));
 }
 
 void BandSplit::block() {
@@ -112,8 +112,8 @@ void BandSplit::block() {
     const float scale = 1.0F / static_cast<float>(length_);
     const std::size_t skip = steps_ / 8;
     const std::size_t keep = steps_ / 4 * 3;
-    low_fft_.inverse(lay(low_, low_.first, scale, low_fft_), std::span(re_).first(2 * steps_));
-    for (std::size_t i = 2 * skip; i < 2 * (skip + keep); ++i) waveform_.push_back(re_[i]);
+    low_fft_.inverse(lay(low_, low_.first, scale, low_fft_), std::span(re_).first(kWavePerStep * steps_));
+    for (std::size_t i = kWavePerStep * skip; i < kWavePerStep * (skip + keep); ++i) waveform_.push_back(re_[i]);
     for (std::size_t n = 0; n < bands_.size(); ++n) {
         auto& b = bands_[n];
         b.small.inverse(lay(b, 1, scale, b.small), std::span(re_).first(b.small.size()));

@@ -148,7 +148,7 @@ CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, 
         path.correct(at_s, by);
     }
     out.wave.resize(out.cycles * points);
-    const double per_s = 2.0 / sound.spacing_s();
+    const double per_s = sound.waveform_hz();
     for (std::size_t i = 0; i < out.wave.size(); ++i)
         out.wave[i] =
             cubic(sound.waveform(), path.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points)) * per_s);

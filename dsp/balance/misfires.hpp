@@ -1,17 +1,19 @@
 #pragma once
 
 #include "dsp/balance/cycle_bins.hpp"
+#include "dsp/balance/firing_fit.hpp"
 #include "dsp/balance/swell_fit.hpp"
 
 #include <vector>
 
 namespace idlehark {
 
-/// Firings that are missing, counted one by one.
-/// Each firing's swells and the projection of its low waveform on the mean one become its presence, 1 when it is there
-/// as usual, 0 when nothing is left; bands are weighted as their covariance asks (the direction of a missing firing is
-/// known beforehand). A firing below half is counted. Healthy scatter also falls below half now and then: how often is
-/// taken from the mirror image (above one and a half) and from the other cylinders, whichever is more.
+/// Firings that are missing, counted.
+/// Each firing's swells and its strength in the waveform become its presence, 1 when it is there as usual, 0 when it is
+/// missing; what a missing one would look like is taken from the same sound with nine tenths of the firing taken out.
+/// The bands and the waveform are weighted so that missing ones stand out most. A firing counts the more the nearer it
+/// is to a missing one; what healthy scatter counts is taken from the mirror image (above one) and from the other
+/// cylinders, whichever is more.
 struct MisfireCount {
     struct Cylinder {
         double share = 0.0, low = 0.0, high = 0.0;  ///< of its firings, 95 % interval
@@ -19,9 +21,10 @@ struct MisfireCount {
     };
     std::vector<Cylinder> cylinders;  ///< in the order of `places`
     double sd = 0.0;                  ///< of the presence of a healthy firing
-    bool tells = false;               ///< single firings are heard: the scatter leaves room below half
+    double room = 0.0;                ///< how much more a missing firing counts than a healthy one, 0..1
+    bool tells = false;               ///< there is such room
 };
 
-[[nodiscard]] MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const std::vector<double>& places);
+[[nodiscard]] MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const FiringFit& firings);
 
 }  // namespace idlehark

@@ -1,5 +1,6 @@
 #include "dsp/injectors/click_events.hpp"
 
+#include "dsp/injectors/click_wave.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -331,6 +332,30 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
     out.shape = shape;
     out.shape_from_s = -kShape_s;
 
+    // Once more by waveform, which tells time more finely than the envelope does.
+    std::vector<double> times;
+    for (const double h : out.heard_s)
+        if (std::isfinite(h)) times.push_back(h);
+    if (times.empty()) return out;
+    const auto core = [&](int i) { return static_cast<std::size_t>(kReach - kShape + i); };
+    const auto wave = average_clicks(sound, times, core(t.first), core(t.last), quiet_s);
+    double common = 0.0;
+    double all = 0.0;
+    for (int i = t.first; i <= t.last; ++i) {
+        common += std::norm(wave.mean[core(i)]);
+        all += shape[static_cast<std::size_t>(i)] - noise;
+    }
+    out.alike = common > kAlike * all;
+    if (out.alike) {
+        std::size_t k = 0;
+        for (double& h : out.heard_s)
+            if (std::isfinite(h)) h = wave.heard_s[k++];
+        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(std::norm(wave.mean[core(i)]));
+        out.common_noise = noise / static_cast<double>(times.size());
+        out.timing_error_s = wave.timing_error_s;
+        return out;
+    }
+
     // The same measurement on the mean click laid over stretches of the recording's own noise.
     std::vector<double> errors;
     for (const auto& n : quiet) {
@@ -350,14 +375,17 @@ ClickPair find_pair(const ClickEvents& events) {
     constexpr int kToTop = steps(0.6e-3);
     constexpr int kBefore = steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
     constexpr int kLowFor = steps(0.25e-3);
-    constexpr double kStarted = 0.1;
+    constexpr double kOpen = 0.05;  // of the top's power: the click has started
+    constexpr double kClose = 0.1;  // the same where the opening still rings
     constexpr int kApart = steps(0.8e-3);
     constexpr int kFurthest = steps(12e-3);
     constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude
-    const auto n = static_cast<int>(events.shape.size());
+    const auto& shape = events.alike ? events.common : events.shape;
+    const double noise = events.alike ? events.common_noise : events.noise;
+    const auto n = static_cast<int>(shape.size());
     std::vector<double> amplitude;
-    for (const double v : events.shape) amplitude.push_back(std::sqrt(std::max(v - events.noise, 0.0)));
-    std::vector<double> rise(events.shape.size(), 0.0);
+    for (const double v : shape) amplitude.push_back(std::sqrt(std::max(v - noise, 0.0)));
+    std::vector<double> rise(shape.size(), 0.0);
     for (int i = kSide; i + kSide < n; ++i)
         for (int k = 1; k <= kSide; ++k)
             rise[static_cast<std::size_t>(i)] +=
@@ -375,7 +403,7 @@ ClickPair find_pair(const ClickEvents& events) {
     }
     if (steepest < 1 || steepest + 1 >= n) return {std::nan(""), std::nan("")};
 
-    const auto at = [&](int i) { return events.shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
+    const auto at = [&](int i) { return shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
     const auto top_of = [&](int about) {
         int top = about;
         for (int i = about; i <= about + kToTop; ++i)
@@ -384,11 +412,11 @@ ClickPair find_pair(const ClickEvents& events) {
     };
     // The start: back from the top to where the power has been low for a while; a click's modes beat, and it rebounds,
     // with shorter dips between.
-    const auto start_s = [&](int from, int about) {
+    const auto start_s = [&](int from, int about, double started) {
         const int top = top_of(about);
         double base = at(top);
         for (int i = std::max(from, 1); i < top; ++i) base = std::min(base, at(i));
-        const double level = base + kStarted * (at(top) - base);
+        const double level = base + started * (at(top) - base);
         int start = top;
         int low = 0;
         for (int i = top; i >= std::max(from, 1) && low < kLowFor; --i) {
@@ -399,10 +427,10 @@ ClickPair find_pair(const ClickEvents& events) {
         const double share = step > 0.0 ? std::clamp((at(start) - level) / step, 0.0, 1.0) : 0.0;
         return (start - share) * ClickEnvelope::kStep_s + events.shape_from_s;
     };
-    if (second < 0) return {start_s(steepest - kBefore, steepest), std::nan("")};
+    if (second < 0) return {start_s(steepest - kBefore, steepest, kOpen), std::nan("")};
     const int opening = std::min(steepest, second);
     const int closing = std::max(steepest, second);
-    return {start_s(opening - kBefore, opening), start_s(top_of(opening), closing)};
+    return {start_s(opening - kBefore, opening, kOpen), start_s(top_of(opening), closing, kClose)};
 }
 
 }  // namespace idlehark

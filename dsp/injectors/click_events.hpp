@@ -18,6 +18,9 @@ struct ClickEvents {
     double timing_error_s = 0.0;  ///< what the noise alone does to heard_s, standard deviation
     std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
     double shape_from_s = 0.0;
+    bool alike = false;          ///< the clicks share a waveform
+    std::vector<double> common;  ///< power of the mean waveform, as `shape`; where they are alike
+    double common_noise = 0.0;   ///< of that, away from the clicks
 };
 
 /// Input    due times; quiet times (no click near) for the noise; both within the recording.

@@ -1,0 +1,347 @@
+#include "dsp/balance/firing_fit.hpp"
+
+#include "dsp/windows.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <span>
+
+namespace idlehark {
+
+namespace {
+
+constexpr double kLead_s = 5e-3;                    // a swell's place is known to a few milliseconds
+constexpr double kLength_s = 42e-3;                 // body and bay have rung out by then
+constexpr double kUsualShift_cycles = 1.5 / 720.0;  // standard deviation of where combustion is heard
+constexpr double kReach = 2.5;                      // of these
+constexpr int kCourseFirings = 8;                   // each side, over which shifts show how the path is off
+constexpr int kFirstRounds = 1, kCommonRounds = 3, kOwnRounds = 3;
+constexpr int kSteps = 3;  // of the conjugate gradients, a round
+constexpr double kLeft = 0.1;
+constexpr double kScatter = 0.15;  // of an ordinary firing's strength
+constexpr double kRareMiss = 0.03;
+constexpr float kFewest = 0.05F;  // of a shape's strength: below this a middle is no yardstick
+constexpr std::ptrdiff_t kSizeEvery = 5;
+constexpr float kLoudest = 4.F;  // times what one sample in ten exceeds
+constexpr double kSmooth_hz = 100.0, kWhiteFloor = 1e-3;
+
+float dot(const float* a, const float* b, std::size_t n) {
+    std::array<float, 8> sums{};  // side by side, so that the loop runs in vectors
+    std::size_t i = 0;
+    for (; i + sums.size() <= n; i += sums.size())
+        for (std::size_t k = 0; k < sums.size(); ++k) sums[k] += a[i + k] * b[i + k];
+    float sum = 0.F;
+    for (; i < n; ++i) sum += a[i] * b[i];
+    for (const float s : sums) sum += s;
+    return sum;
+}
+void add(float gain, const float* x, float* y, std::size_t n) {
+    for (std::size_t i = 0; i < n; ++i) y[i] += gain * x[i];
+}
+double squares(std::span<const float> x) {
+    double sum = 0.0;
+    for (std::size_t i = 0; i < x.size(); i += 1024) {
+        const std::size_t n = std::min<std::size_t>(1024, x.size() - i);
+        sum += static_cast<double>(dot(x.data() + i, x.data() + i, n));
+    }
+    return sum;
+}
+
+/// The sound with every frequency divided by the noise there, so that no band drowns the others.
+std::vector<float> whitened(const std::vector<float>& x, const std::vector<float>& noise, double rate_hz) {
+    RealFft fft{RealFft::good_size(static_cast<std::size_t>(rate_hz))};
+    const std::size_t n = fft.size();
+    const auto window = hann_window(n);
+    std::vector<double> power(fft.bins(), 0.0);
+    std::vector<float> in(n);
+    std::vector<std::complex<float>> bins(fft.bins());
+    for (std::size_t from = 0; from + n <= noise.size(); from += n / 2) {
+        for (std::size_t i = 0; i < n; ++i) in[i] = window[i] * noise[from + i];
+        fft.forward(in, bins);
+        for (std::size_t k = 0; k < bins.size(); ++k) power[k] += static_cast<double>(std::norm(bins[k]));
+    }
+    std::vector<double> sums(power.size() + 1, 0.0);
+    for (std::size_t k = 0; k < power.size(); ++k) sums[k + 1] = sums[k] + power[k];
+    const auto side = static_cast<std::size_t>(kSmooth_hz * static_cast<double>(n) / rate_hz);
+    double most = 0.0;
+    for (std::size_t k = 0; k < power.size(); ++k) {
+        const std::size_t from = k - std::min(k, side), to = std::min(k + side + 1, power.size());
+        power[k] = (sums[to] - sums[from]) / static_cast<double>(to - from);
+        most = std::max(most, power[k]);
+    }
+    if (!(most > 0.0)) return x;
+    std::vector<float> gain(power.size());
+    for (std::size_t k = 0; k < gain.size(); ++k)
+        gain[k] = static_cast<float>(1.0 / std::sqrt(power[k] / most + kWhiteFloor) / static_cast<double>(n));
+    std::vector<float> out(x.size());
+    const std::size_t edge = n / 8;  // the ends of a transform know of each other
+    for (std::size_t from = 0; from < x.size(); from += n - 2 * edge) {
+        for (std::size_t i = 0; i < n; ++i) {
+            const std::size_t at = from + i;
+            in[i] = at >= edge && at - edge < x.size() ? x[at - edge] : 0.F;
+        }
+        fft.forward(in, bins);
+        for (std::size_t k = 0; k < bins.size(); ++k) bins[k] *= gain[k];
+        fft.inverse(bins, in);
+        const std::size_t count = std::min(n - 2 * edge, x.size() - from);
+        std::copy_n(in.begin() + static_cast<std::ptrdiff_t>(edge), count,
+                    out.begin() + static_cast<std::ptrdiff_t>(from));
+    }
+    return out;
+}
+
+struct Firing {
+    std::size_t cycle, cylinder;
+    double place;             // frames, as the course of the shifts has it
+    std::ptrdiff_t from = 0;  // first frame of the shape with no shift
+    std::size_t shape = 0;
+    int shift = 0;
+    float strength = 1.F;
+    float missing = 0.F;
+};
+
+class PulseTrain {
+   public:
+    PulseTrain(double rate_hz, double cycle_hz, std::vector<Firing> firings, std::size_t cylinders)
+        : lead_(kLead_s * rate_hz),
+          length_(static_cast<std::size_t>(kLength_s * rate_hz)),
+          usual_(kUsualShift_cycles / cycle_hz * rate_hz),
+          reach_(static_cast<int>(std::lround(kReach * usual_))),
+          firings_(std::move(firings)),
+          cylinders_(cylinders) {
+        for (auto& f : firings_) f.from = start_of(f);
+    }
+
+    /// One shape for all, from the start: the mean of what lies up to the next firing.
+    void hear(std::vector<float> x) {
+        x_ = std::move(x);
+        shapes_.assign(1, Shape(length_, 0.F));
+        for (std::size_t k = 0; k + 1 < firings_.size(); ++k) {
+            const auto gap = static_cast<std::size_t>(firings_[k + 1].from - firings_[k].from);
+            add(1.F / static_cast<float>(firings_.size()), x_.data() + firings_[k].from, shapes_[0].data(),
+                std::min(length_, gap));
+        }
+        for (auto& f : firings_) f.strength = 1.F;
+    }
+    /// Shapes, strengths and shifts in turns.
+    void fit(int rounds) {
+        leave_over();
+        for (int round = 0; round < rounds; ++round) {
+            descend(false);
+            follow_course();
+            rescale();
+            believe();
+            reshape();
+        }
+    }
+    void give_each_its_own() {
+        shapes_.assign(cylinders_, shapes_.front());
+        for (auto& f : firings_) f.shape = f.cylinder;
+    }
+    void measure() {
+        leave_over();
+        descend(true);
+        rescale();
+    }
+    [[nodiscard]] const std::vector<float>& left_over() const { return left_; }
+    [[nodiscard]] const std::vector<Firing>& firings() const { return firings_; }
+    /// Frames that must lie before the first and after the last firing's place.
+    [[nodiscard]] static double margin_s() { return kLength_s + kLead_s; }
+
+   private:
+    using Shape = std::vector<float>;
+
+    [[nodiscard]] std::ptrdiff_t start_of(const Firing& f) const { return std::lround(f.place - lead_); }
+
+    void leave_over() {
+        left_ = x_;
+        for (const auto& f : firings_)
+            add(-f.strength, shapes_[f.shape].data(), left_.data() + f.from + f.shift, length_);
+    }
+
+    /// Each firing's strength and shift against what all others leave over.
+    void descend(bool missing) {
+        std::vector<std::vector<float>> self(shapes_.size());  // a shape on itself, by shift
+        for (std::size_t s = 0; s < shapes_.size(); ++s)
+            for (std::size_t lag = 0; lag <= 2 * static_cast<std::size_t>(reach_); ++lag)
+                self[s].push_back(dot(shapes_[s].data(), shapes_[s].data() + lag, length_ - lag));
+        const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
+        std::vector<float> found(static_cast<std::size_t>(2 * reach_ + 1));
+        for (auto& f : firings_) {
+            const auto& shape = shapes_[f.shape];
+            const auto& own = self[f.shape];
+            const float energy = std::max(own[0], 1e-30F);
+            float* at = left_.data() + f.from;
+            for (int e = -reach_; e <= reach_; ++e)
+                found[static_cast<std::size_t>(e + reach_)] = dot(shape.data(), at + e, length_);
+            /// The likeliest shift if a share of the firing as it was fitted is put back.
+            const auto best = [&](float share) {
+                double most = -INFINITY;
+                std::pair<int, float> out{0, 0.F};
+                for (int e = -reach_; e <= reach_; ++e) {
+                    const float sum = found[static_cast<std::size_t>(e + reach_)] +
+                                      share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
+                    const auto z = static_cast<double>(sum);
+                    const double score = std::copysign(z * z, z) / static_cast<double>(energy) / noise -
+                                         static_cast<double>(e * e) / (usual_ * usual_);
+                    if (score > most) {
+                        most = score;
+                        out = {e, sum / energy};
+                    }
+                }
+                return out;
+            };
+            if (missing) f.missing = best(static_cast<float>(kLeft)).second;
+            const auto [shift, strength] = best(1.F);
+            add(f.strength, shape.data(), at + f.shift, length_);
+            add(-strength, shape.data(), at + shift, length_);
+            f.strength = strength;
+            f.shift = shift;
+        }
+    }
+
+    /// What the shifts of neighbouring firings have in common is the path's error.
+    void follow_course() {
+        std::vector<double> off;
+        for (const auto& f : firings_) off.push_back(static_cast<double>(f.from + f.shift) + lead_ - f.place);
+        for (std::size_t k = 0; k < firings_.size(); ++k) {
+            double sum = 0.0, weight = 0.0;
+            for (int d = -kCourseFirings; d <= kCourseFirings; ++d) {
+                const std::size_t j = k + static_cast<std::size_t>(d);  // before the first wraps to beyond the last
+                if (j >= firings_.size()) continue;
+                const double w = (1.0 - std::abs(d) / (kCourseFirings + 1.0)) *
+                                 std::clamp(static_cast<double>(firings_[j].strength), 0.0, 1.5);
+                sum += w * off[j];
+                weight += w;
+            }
+            if (!(weight > 0.0)) continue;
+            auto& f = firings_[k];
+            const auto now = f.from + f.shift;
+            f.place += sum / weight;
+            f.from = start_of(f);
+            f.shift = static_cast<int>(std::clamp<std::ptrdiff_t>(now - f.from, -reach_, reach_));
+        }
+    }
+
+    void rescale() {
+        for (std::size_t s = 0; s < shapes_.size(); ++s) {
+            std::vector<float> strengths;
+            for (const auto& f : firings_)
+                if (f.shape == s) strengths.push_back(f.strength);
+            if (strengths.empty()) continue;
+            const auto middle = strengths.begin() + std::ssize(strengths) / 2;
+            std::nth_element(strengths.begin(), middle, strengths.end());
+            if (!(*middle > kFewest)) continue;
+            for (auto& f : firings_)
+                if (f.shape == s) f.strength /= *middle, f.missing /= *middle;
+            for (float& v : shapes_[s]) v *= *middle;
+        }
+    }
+
+    /// Strengths as they are to be expected: firings are there with an ordinary scatter, or missing.
+    void believe() {
+        const double noise = squares(left_) / static_cast<double>(left_.size());
+        for (std::size_t s = 0; s < shapes_.size(); ++s) {
+            const double v = noise / std::max(squares(shapes_[s]), 1e-30);
+            const double there_v = kScatter * kScatter + v;
+            for (auto& f : firings_) {
+                if (f.shape != s) continue;
+                const auto x = static_cast<double>(f.strength);
+                const double there =
+                    (1.0 - kRareMiss) / std::sqrt(there_v) * std::exp(-0.5 * (x - 1.0) * (x - 1.0) / there_v);
+                const double gone = kRareMiss / std::sqrt(v) * std::exp(-0.5 * (x - kLeft) * (x - kLeft) / v);
+                const double share = there > 0.0 ? gone / (gone + there) : (x < 0.5 ? 1.0 : 0.0);
+                f.strength = static_cast<float>(share * kLeft +
+                                                (1.0 - share) * (1.0 + kScatter * kScatter / there_v * (x - 1.0)));
+            }
+        }
+    }
+
+    /// Conjugate gradients on the shapes, from where they are.
+    void reshape() {
+        leave_over();
+        std::vector<Shape> slope(shapes_.size());
+        const auto descent = [&] {
+            for (auto& v : slope) v.assign(length_, 0.F);
+            for (const auto& f : firings_)
+                add(f.strength, left_.data() + f.from + f.shift, slope[f.shape].data(), length_);
+            double sum = 0.0;
+            for (const auto& v : slope) sum += squares(v);
+            return sum;
+        };
+        double steep = descent();
+        auto way = slope;
+        std::vector<float> made(left_.size());
+        for (int step = 0; step < kSteps && steep > 0.0; ++step) {
+            std::fill(made.begin(), made.end(), 0.F);
+            for (const auto& f : firings_)
+                add(f.strength, way[f.shape].data(), made.data() + f.from + f.shift, length_);
+            const auto far = static_cast<float>(steep / std::max(squares(made), 1e-300));
+            for (std::size_t s = 0; s < shapes_.size(); ++s) add(far, way[s].data(), shapes_[s].data(), length_);
+            add(-far, made.data(), left_.data(), left_.size());
+            const double next = descent();
+            const auto turn = static_cast<float>(next / steep);
+            steep = next;
+            for (std::size_t s = 0; s < shapes_.size(); ++s)
+                for (std::size_t i = 0; i < length_; ++i) way[s][i] = slope[s][i] + turn * way[s][i];
+        }
+    }
+
+    double lead_;
+    std::size_t length_;
+    double usual_;
+    int reach_;
+    std::vector<Firing> firings_;
+    std::size_t cylinders_;
+    std::vector<Shape> shapes_;
+    std::vector<float> x_, left_;
+};
+
+}  // namespace
+
+FiringFit fit_firings(const BandSplit& sound, const CrankPath& path, const std::vector<double>& places, double onset,
+                      std::size_t cycles) {
+    FiringFit out;
+    const auto rows = static_cast<Eigen::Index>(cycles), columns = static_cast<Eigen::Index>(places.size());
+    out.strength = out.missing = Eigen::MatrixXd::Ones(rows, columns);
+    const double rate_hz = sound.waveform_hz();
+    // The stretch of the path, with room for the shapes at both ends; a knock is cut down to what an engine may do.
+    const double margin_s = 2.0 * PulseTrain::margin_s();
+    const auto skip = std::lround((path.start_s() - margin_s) * rate_hz);
+    const auto& wave = sound.waveform();
+    std::vector<float> x(static_cast<std::size_t>((path.end_s() - path.start_s() + 2.0 * margin_s) * rate_hz) + 2, 0.F);
+    const auto first = std::max(std::lround(path.start_s() * rate_hz), 0L);
+    const auto last = std::min(std::lround(path.end_s() * rate_hz), std::ssize(wave));
+    std::vector<float> sizes;
+    for (auto i = first; i < last; i += kSizeEvery) sizes.push_back(std::fabs(wave[static_cast<std::size_t>(i)]));
+    if (sizes.empty()) return out;
+    const auto large = sizes.begin() + static_cast<std::ptrdiff_t>(0.9 * static_cast<double>(sizes.size()));
+    std::nth_element(sizes.begin(), large, sizes.end());
+    const float most = kLoudest * *large;
+    for (auto i = first; i < last; ++i)
+        x[static_cast<std::size_t>(i - skip)] = std::clamp(wave[static_cast<std::size_t>(i)], -most, most);
+    std::vector<Firing> firings;
+    for (std::size_t c = 0; c < cycles; ++c)
+        for (std::size_t j = 0; j < places.size(); ++j)
+            if (const double at = static_cast<double>(c) + places[j] + onset; at < path.cycles())
+                firings.push_back({c, j, path.time_at(at) * rate_hz - static_cast<double>(skip)});
+    if (firings.size() < 2) return out;
+    PulseTrain train(rate_hz, path.mean_cycle_hz(), std::move(firings), places.size());
+    train.hear(x);
+    train.fit(kFirstRounds);
+    train.hear(whitened(x, train.left_over(), rate_hz));
+    train.fit(kCommonRounds);
+    train.give_each_its_own();
+    train.fit(kOwnRounds);
+    train.measure();
+    for (const auto& f : train.firings()) {
+        const auto r = static_cast<Eigen::Index>(f.cycle), c = static_cast<Eigen::Index>(f.cylinder);
+        out.strength(r, c) = static_cast<double>(f.strength);
+        out.missing(r, c) = static_cast<double>(f.missing);
+    }
+    return out;
+}
+
+}  // namespace idlehark
