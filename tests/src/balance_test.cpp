@@ -82,17 +82,10 @@ TEST_CASE("balance: wrong use and bad input exit 2, sound without an answer 1", 
              {"balance " + recording() + kFour + " --reference-channel 2 --reference-cylinder 5", "5 is not in 1..4"},
              {"balance " + recording() + kFour + " --format xml", "format"},
              {"balance " + recording() + kFour + " --plot b.gif", "a picture is written as .png or .svg"}}) {
-        CAPTURE(arguments);
-        const auto ran = run_idlehark(arguments);
-        CHECK(ran.code == 2);
-        CHECK(ran.out.empty());
-        CHECK_THAT(ran.err, Contains(message));
+        test::check_refused(arguments, 2, message);
     }
     auto writer = SoundWriter::open(folder.path("silent.wav"), 16000.0);
     REQUIRE(writer);
     REQUIRE(writer.value().write(std::vector<float>(320000, 0.0F)));
-    const auto silent = run_idlehark("balance " + folder.path("silent.wav") + kFour);
-    CHECK(silent.code == 1);
-    CHECK(silent.out.empty());
-    CHECK_THAT(silent.err, Contains("is silent"));
+    test::check_refused("balance " + folder.path("silent.wav") + kFour, 1, "is silent");
 }

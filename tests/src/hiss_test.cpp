@@ -67,16 +67,10 @@ TEST_CASE("hiss: wrong use and bad input exit 2, silence 1", "[src][cli]") {
              {"hiss" + survey() + kFour + " --gain-db 3=loud", "is not SPOT=DB"},
              {"hiss" + survey() + kFour + " --gain loud", "gain"},
              {"hiss" + survey() + kFour + " --plot h.gif", "a picture is written as .png or .svg"}}) {
-        CAPTURE(arguments);
-        const auto ran = run_idlehark(arguments);
-        CHECK(ran.code == 2);
-        CHECK(ran.out.empty());
-        CHECK_THAT(ran.err, Contains(message));
+        test::check_refused(arguments, 2, message);
     }
     auto writer = SoundWriter::open(folder.path("silent.wav"), 16000.0);
     REQUIRE(writer);
     REQUIRE(writer.value().write(std::vector<float>(160000, 0.0F)));
-    const auto silent = run_idlehark("hiss 1=" + folder.path("silent.wav") + kFour);
-    CHECK(silent.code == 1);
-    CHECK_THAT(silent.err, Contains("silent"));
+    test::check_refused("hiss 1=" + folder.path("silent.wav") + kFour, 1, "silent");
 }

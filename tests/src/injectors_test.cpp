@@ -115,23 +115,15 @@ TEST_CASE("Command injectors: wrong use and bad input exit 2 with the reason", "
         {"1=" + p1 + " --plot " + folder.path("no/such/clicks.png"), "cannot be written"},
         {"1=" + p1 + " --format xml", "xml"},
         {"", "CYLINDER=FILE"}};
-    for (const auto& [rest, reason] : cases) {
-        CAPTURE(rest);
-        const auto ran = run_idlehark(command(rest));
-        CHECK(ran.code == 2);
-        CHECK_THAT(ran.err, Contains(reason));
-    }
+    for (const auto& [rest, reason] : cases) test::check_refused(command(rest), 2, reason);
 }
 
 TEST_CASE("Command injectors: sounds that allow no answer exit 1 with the reason", "[src][cli][injectors]") {
     const ScratchFolder folder;
     write(folder.path("silent.wav"), std::vector<float>(240000, 0.F));
     write(folder.path("short.wav"), std::vector<float>(24000, 0.1F));
-    for (const auto& [name, reason] : {std::pair{"silent.wav", "is silent"}, std::pair{"short.wav", "too short"}}) {
-        const auto ran = run_idlehark(command("1=" + folder.path(name)));
-        CHECK(ran.code == 1);
-        CHECK_THAT(ran.err, Contains(reason));
-    }
+    for (const auto& [name, reason] : {std::pair{"silent.wav", "is silent"}, std::pair{"short.wav", "too short"}})
+        test::check_refused(command("1=" + folder.path(name)), 1, reason);
 }
 
 TEST_CASE("Injector picture: survives rows without any figure", "[src][report][injectors]") {
