@@ -50,7 +50,8 @@ struct Balance {
 /// The sound is cut at crank angles (CycleBins); in each band the mean power over the cycle is taken apart into a
 /// floor and one swell per firing, all of one shape (a quick rise, an exponential end). A cylinder's strength is the
 /// square root of its swell against the middle one's, over all bands: a cylinder that is weak is weak in every band,
-/// one that sounds different is not. A misfire is a firing whose bands and low waveform together fall below half.
+/// one that sounds different is not. Misfires are counted by how near each
+/// firing's bands and waveform together are to those of a missing one.
 /// Reach    tests/bench/balance_bench.cpp: which loss and which share of misfires are found in how much sound.
 /// Errors   constructor: std::invalid_argument.
 class BalanceEar {

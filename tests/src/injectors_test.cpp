@@ -112,10 +112,14 @@ TEST_CASE("Command injectors: wrong use and bad input exit 2 with the reason", "
         {"1=" + folder.file("text.wav", "not a sound at all"), "text.wav"},
         {"1=" + p1 + " --channel 2", "channel"},
         {"1=" + p1 + " --plot clicks.bmp", ".png or .svg"},
-        {"1=" + p1 + " --plot " + folder.path("no/such/clicks.png"), "cannot be written"},
         {"1=" + p1 + " --format xml", "xml"},
         {"", "CYLINDER=FILE"}};
     for (const auto& [rest, reason] : cases) test::check_refused(command(rest), 2, reason);
+    // A picture that cannot be written does not take the results with it.
+    const auto ran = run_idlehark(command("1=" + p1 + " --plot " + folder.path("no/such/clicks.png")));
+    CHECK(ran.code == 2);
+    CHECK_THAT(ran.out, Contains("verdict"));
+    CHECK_THAT(ran.err, Contains("cannot be written"));
 }
 
 TEST_CASE("Command injectors: sounds that allow no answer exit 1 with the reason", "[src][cli][injectors]") {
