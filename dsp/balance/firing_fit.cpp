@@ -244,7 +244,7 @@ class PulseTrain {
     void believe() {
         const double noise = squares(left_) / static_cast<double>(left_.size());
         for (std::size_t s = 0; s < shapes_.size(); ++s) {
-            const double v = noise / std::max(squares(shapes_[s]), 1e-30);
+            const double v = std::max(noise / std::max(squares(shapes_[s]), 1e-30), 1e-9);
             const double there_v = kScatter * kScatter + v;
             for (auto& f : firings_) {
                 if (f.shape != s) continue;
