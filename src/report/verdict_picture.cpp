@@ -203,9 +203,9 @@ std::vector<std::string> footer_lines(const Pen& pen, const VerdictView& view) {
     std::vector<std::string> lines;
     const auto add = [&](const std::string& text) { pen.wrap(text, lines); };
     if (std::isfinite(view.matters_rpm))
-        add(fmt::format(
-            "Shaded: changes under {:.0f} rpm. \"none seen\" is said only where the whole interval lies there.",
-            view.matters_rpm));
+        add(fmt::format("Shaded: changes under {:.0f} rpm. \"none seen\" is said only where {}.", view.matters_rpm,
+                        view.guided ? "a larger one has a chance under 0.5 %, by all that the test looked at"
+                                    : "the whole interval lies there"));
     for (const auto& c : view.cautions) add("Caution: " + c);
     add("Sprays burn: local rules, the can's label, the car's handbook and a licensed technician come before this "
         "picture.");
