@@ -54,7 +54,10 @@ int orientation_in(Bytes segment) {
 }
 
 PictureHead png_head(Bytes file) {
+    constexpr std::uint32_t kIhdr = 0x49484452;  // must be the first chunk: another there could lie about the size
     const Reader reader{file};
+    if (const auto first = reader.number(12, 4); first && *first != kIhdr)
+        return {.fault = "The picture is damaged at its start. Save it as JPEG again."};
     const auto width = reader.number(16, 4);
     const auto height = reader.number(20, 4);
     if (!width || !height) return {.fault = "The picture breaks off at its start."};

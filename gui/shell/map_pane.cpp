@@ -5,6 +5,7 @@
 
 #include <chrono>
 #include <cstdint>
+#include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <utility>
@@ -49,8 +50,14 @@ std::string name_of(const Part& part, const Words& say) {
 }
 
 BayPicture read_picture(const std::string& path) {
-    std::ifstream in{path, std::ios::binary};
-    if (!in) {
+    constexpr std::uintmax_t kLargest_bytes = 100U << 20U;
+    std::error_code code;
+    // Not a pipe or a device, where reading would never end.
+    const bool file =
+        std::filesystem::is_regular_file(path, code) && std::filesystem::file_size(path, code) <= kLargest_bytes;
+    std::ifstream in;
+    if (file) in.open(path, std::ios::binary);
+    if (!file || !in) {
         BayPicture none;
         none.fault = path + ": cannot be read";
         return none;

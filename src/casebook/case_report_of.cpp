@@ -4,6 +4,8 @@
 #include "src/files/local_time.hpp"
 
 #include <algorithm>
+#include <map>
+#include <string_view>
 
 #include <fmt/format.h>
 
@@ -210,6 +212,7 @@ Result<CaseReport> report_of(const Casebook& book) {
     if (map.value()) report.map = std::move(map.value()->map);
     const auto log = book.log();
     if (!log) return log.error();
+    std::map<std::string_view, std::size_t> place;
     for (const auto& e : log.value()) {
         ReportCheck check{.name = e.name,
                           .limits = limits_of(e),
@@ -219,12 +222,11 @@ Result<CaseReport> report_of(const Casebook& book) {
                           .state = e.state == LogState::ok       ? ReportCheck::State::ok
                                    : e.state == LogState::faulty ? ReportCheck::State::faulty
                                                                  : ReportCheck::State::not_done};
-        const auto same = std::find_if(report.log.begin(), report.log.end(),
-                                       [&](const ReportCheck& c) { return c.name == check.name; });
-        if (same == report.log.end())
+        const auto [at, is_new] = place.emplace(e.name, report.log.size());
+        if (is_new)
             report.log.push_back(std::move(check));
         else
-            *same = std::move(check);
+            report.log[at->second] = std::move(check);
     }
     const auto visits = book.visits();
     if (!visits) return visits.error();

@@ -8,6 +8,7 @@
 #include <cerrno>
 #include <cstring>
 #include <filesystem>
+#include <map>
 
 #include <fmt/format.h>
 
@@ -81,13 +82,13 @@ std::string range(const std::optional<double>& low, const std::optional<double>&
 
 std::vector<LogEntry> latest(const std::vector<LogEntry>& log) {
     std::vector<LogEntry> kept;
+    std::map<std::string_view, std::size_t> place;
     for (const auto& entry : log) {
-        const auto same =
-            std::find_if(kept.begin(), kept.end(), [&](const LogEntry& k) { return k.name == entry.name; });
-        if (same == kept.end())
+        const auto [at, is_new] = place.emplace(entry.name, kept.size());
+        if (is_new)
             kept.push_back(entry);
         else
-            *same = entry;
+            kept[at->second] = entry;
     }
     return kept;
 }

@@ -41,11 +41,6 @@ std::uint64_t count_at(const Statement& s, int column) {
     return static_cast<std::uint64_t>(std::max<std::int64_t>(s.whole(column), 0));
 }
 
-Json json_at(const Statement& s, int column) {
-    auto json = Json::parse(s.text(column), nullptr, false);
-    return json.is_object() ? json : Json::object();
-}
-
 Visit visit_at(const Statement& s) {
     return {s.whole(0),           printable(s.text(1)), printable(s.text(2)), enum_of<Warmth>(kWarmthWords, s.text(3)),
             printable(s.text(4)), printable(s.text(5)), printable(s.text(6))};
@@ -246,9 +241,9 @@ Result<std::vector<CaseResult>> Casebook::results(std::optional<RowId> visit) co
             r.made_at = printable(s.text(4));
             r.engine = s.whole(5);
             r.map = id_at(s, 6);
-            r.settings = json_at(s, 7);
+            r.settings = stored_json_object(s.text(7));
             r.answered = s.text(8) == "answer";
-            r.figures = json_at(s, 9);
+            r.figures = stored_json_object(s.text(9));
             place[r.id] = list.size();
             list.push_back(std::move(r));
         }

@@ -44,7 +44,9 @@ void open_copy(const std::string& from, std::unique_ptr<PrivateFolder>& copy, st
             throw DatabaseFault{Kind::other, copied.error()};
     }
     database = std::make_unique<Database>(to, Database::Mode::read_write);
-    schema::migrate(*database, schema::version(*database));
+    const int version = schema::version(*database);
+    if (version < schema::kVersion) schema::verify(*database, version);
+    schema::migrate(*database, version);
 }
 
 /// A case that stands still can be read without files beside it; otherwise a copy must do.
@@ -60,8 +62,7 @@ std::unique_ptr<Database> open_still(const std::string& path, std::unique_ptr<Pr
 void keep_old_layout(Database& database, const CaseFolder& folder, int version) {
     const auto kept = folder.fresh("", fmt::format("case-layout{}.sqlite", version));
     if (!kept) throw DatabaseFault{Kind::other, kept.error()};
-    Statement s{database, "VACUUM INTO ?"};
-    s.with(kept.value()).run();
+    database.copy_to(kept.value());
 }
 
 }  // namespace
@@ -143,6 +144,9 @@ Result<Casebook> Casebook::open(const std::string& path, Access access) {
     if (access == Access::write && !writable)
         return Error{path + ": is read-only, so nothing can be added",
                      "Copy the folder to a place where you may write, or change its permissions."};
+    if (access == Access::write && info.st_nlink > 1)
+        return Error{file + ": has a second name somewhere else (a hard link), and would be changed there too",
+                     "Copy the folder, as with cp -r, and use the copy."};
     return guarded([&]() -> Result<Casebook> {
         auto& db = parts->database;
         if (access == Access::write) {
@@ -151,6 +155,7 @@ Result<Casebook> Casebook::open(const std::string& path, Access access) {
             const int version = schema::version(*db);
             if (version > schema::kVersion) return newer(file, version);
             if (version < schema::kVersion) {
+                schema::verify(*db, version);
                 keep_old_layout(*db, folder, version);
                 schema::migrate(*db, version);
             }

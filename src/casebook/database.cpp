@@ -1,6 +1,8 @@
 #include "src/casebook/database.hpp"
 
 #include <cmath>
+#include <filesystem>
+#include <fstream>
 
 #include <fmt/format.h>
 #include <sqlite3.h>
@@ -12,11 +14,18 @@ namespace {
 /// How long one program waits for another that is writing.
 constexpr int kPatience_ms = 10'000;
 constexpr int kLargestValue_bytes = 64 << 20;
+constexpr std::int64_t kMostRows = 1'000'000;
+constexpr std::size_t kMostHandedOut_bytes = 256U << 20U;
+constexpr auto kLongestStatement = std::chrono::seconds{60};
+constexpr int kStepsBetweenLooks = 100'000;  // of SQLite's machine; a few milliseconds
+constexpr std::string_view kJournalMagic = "\xd9\xd5\x05\xf9\x20\xa1\x63\xd7";
 
 DatabaseFault::Kind kind_of(int code) {
     switch (code & 0xff) {
         case SQLITE_CORRUPT:
         case SQLITE_NOTADB:
+        case SQLITE_INTERRUPT:
+        case SQLITE_TOOBIG:
             return DatabaseFault::Kind::damaged;
         case SQLITE_FULL:
             return DatabaseFault::Kind::full;
@@ -54,6 +63,31 @@ Error error_of(DatabaseFault::Kind kind, const std::string& path, const std::str
     return {fmt::format("{}: {}", path, reason), ""};
 }
 
+/// A journal left by an interrupted writer may name a further file, which SQLite then deletes. None of this program's
+/// does. Source   the SQLite file format (sqlite.org/fileformat2.html) and its pager: the name is followed by its
+/// length, a check sum and eight fixed bytes, and these end the file.
+bool journal_names_a_file(const std::string& path) {
+    std::ifstream in{path + "-journal", std::ios::binary | std::ios::ate};
+    const auto size = in ? static_cast<std::streamoff>(in.tellg()) : 0;
+    const auto tail = static_cast<std::streamoff>(kJournalMagic.size());
+    std::string end(kJournalMagic.size(), '\0');
+    return size >= tail && in.seekg(size - tail) && in.read(end.data(), tail) && end == kJournalMagic;
+}
+
+/// Only ordinary files may lie where SQLite keeps its own beside the case.
+void check_beside(const std::string& path) {
+    const auto refuse = [](const std::string& what) {
+        throw DatabaseFault{DatabaseFault::Kind::other,
+                            {what, "Nothing was opened. Look at where this case comes from, and delete that file."}};
+    };
+    for (const auto* ending : {"-wal", "-shm", "-journal"}) {
+        const auto status = std::filesystem::symlink_status(path + ending);
+        if (std::filesystem::exists(status) && !std::filesystem::is_regular_file(status))
+            refuse(path + ending + ": is not an ordinary file");
+    }
+    if (journal_names_a_file(path)) refuse(path + "-journal: names a file outside the case");
+}
+
 }  // namespace
 
 Database::Database(const std::string& path, Mode mode) : path_(path) {
@@ -81,6 +115,7 @@ Database::Database(const std::string& path, Mode mode) : path_(path) {
             name += "?immutable=1";
         }
     }
+    check_beside(path);
     const int code = sqlite3_open_v2(name.c_str(), &database_, flags, nullptr);
     if (code != SQLITE_OK) {
         const std::string reason = sqlite3_errstr(code);
@@ -92,7 +127,9 @@ Database::Database(const std::string& path, Mode mode) : path_(path) {
     }
     sqlite3_busy_timeout(database_, kPatience_ms);
     sqlite3_limit(database_, SQLITE_LIMIT_LENGTH, kLargestValue_bytes);
-    sqlite3_limit(database_, SQLITE_LIMIT_ATTACHED, 1);
+    sqlite3_limit(database_, SQLITE_LIMIT_ATTACHED, 1);  // one: VACUUM INTO needs it
+    sqlite3_progress_handler(database_, kStepsBetweenLooks, out_of_time, this);
+    sqlite3_db_config(database_, SQLITE_DBCONFIG_ENABLE_LOAD_EXTENSION, 0, nullptr);
     sqlite3_db_config(database_, SQLITE_DBCONFIG_DEFENSIVE, 1, nullptr);
     sqlite3_db_config(database_, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, nullptr);
     sqlite3_db_config(database_, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, nullptr);
@@ -110,12 +147,28 @@ Database::~Database() { sqlite3_close(database_); }
 
 void Database::fail(int code) const {
     const auto kind = kind_of(code);
-    throw DatabaseFault{kind, error_of(kind, path_, sqlite3_errmsg(database_))};
+    throw DatabaseFault{kind, error_of(kind, path_,
+                                       code == SQLITE_INTERRUPT                      ? "a look-up takes a minute"
+                                       : code == sqlite3_extended_errcode(database_) ? sqlite3_errmsg(database_)
+                                                                                     : sqlite3_errstr(code))};
+}
+
+void Database::start_clock() noexcept { deadline_ = std::chrono::steady_clock::now() + kLongestStatement; }
+
+int Database::out_of_time(void* database) noexcept {
+    return std::chrono::steady_clock::now() > static_cast<Database*>(database)->deadline_ ? 1 : 0;
 }
 
 void Database::execute(const std::string& sql) {
+    start_clock();
     const int code = sqlite3_exec(database_, sql.c_str(), nullptr, nullptr, nullptr);
     if (code != SQLITE_OK) fail(code);
+}
+
+void Database::copy_to(const std::string& file) {
+    if (text("PRAGMA integrity_check(1)") != "ok") fail(SQLITE_CORRUPT);
+    Statement s{*this, "VACUUM INTO ?"};
+    s.with(file).run();
 }
 
 std::int64_t Database::last_row() const { return sqlite3_last_insert_rowid(database_); }
@@ -131,6 +184,7 @@ std::string Database::text(std::string_view sql) {
 }
 
 Statement::Statement(Database& database, std::string_view sql) : database_(database) {
+    database.start_clock();
     check(sqlite3_prepare_v2(database.raw(), sql.data(), static_cast<int>(sql.size()), &statement_, nullptr));
 }
 
@@ -172,7 +226,10 @@ Statement& Statement::with_null() {
 
 bool Statement::step() {
     const int code = sqlite3_step(statement_);
-    if (code == SQLITE_ROW) return true;
+    if (code == SQLITE_ROW) {
+        if (++rows_ > kMostRows) database_.fail(SQLITE_TOOBIG);
+        return true;
+    }
     if (code != SQLITE_DONE) database_.fail(code);
     return false;
 }
@@ -183,6 +240,7 @@ void Statement::run() {
 }
 
 void Statement::reset() {
+    database_.start_clock();
     sqlite3_reset(statement_);
     sqlite3_clear_bindings(statement_);
     bound_ = 0;
@@ -196,7 +254,11 @@ double Statement::number(int column) const {
 
 std::string Statement::text(int column) const {
     const auto* data = static_cast<const char*>(sqlite3_column_blob(statement_, column));
-    return data ? std::string{data, static_cast<std::size_t>(sqlite3_column_bytes(statement_, column))} : std::string{};
+    if (!data) return {};
+    const auto size = static_cast<std::size_t>(sqlite3_column_bytes(statement_, column));
+    handed_out_bytes_ += size;
+    if (handed_out_bytes_ > kMostHandedOut_bytes) database_.fail(SQLITE_TOOBIG);
+    return {data, size};
 }
 
 bool Statement::null(int column) const { return sqlite3_column_type(statement_, column) == SQLITE_NULL; }

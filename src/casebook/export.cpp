@@ -76,10 +76,7 @@ Result<Done> export_pictures(const Casebook& book, const std::string& folder, Ex
 
 /// The tables without what tells about devices; VACUUM leaves nothing of it in free pages.
 void export_tables(const Casebook& book, const std::string& file) {
-    {
-        Statement s{book.tables(), "VACUUM INTO ?"};
-        s.with(file).run();
-    }
+    book.tables().copy_to(file);
     Database copy{file, Database::Mode::read_write};
     copy.execute(
         "BEGIN; UPDATE recording SET device = '', original_name = ''; UPDATE visit SET device = ''; COMMIT; VACUUM;");

@@ -212,8 +212,8 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
     }
     const auto kept = folder.fresh("", "case-damaged.sqlite");
     if (!kept) return kept.error();
-    // The log of the damaged file goes with it: it must never be taken for the new file's.
-    for (const auto* ending : {"-wal", "-shm"})
+    // The logs of the damaged file go with it: they must never be taken for the new file's.
+    for (const auto* ending : {"-wal", "-shm", "-journal"})
         if (rename((folder.database() + ending).c_str(), (kept.value() + ending).c_str()) != 0 && errno != ENOENT)
             return Error{fmt::format("{}: cannot be set aside ({})", folder.database(), std::strerror(errno)), ""};
     if ((rename(folder.database().c_str(), kept.value().c_str()) != 0 && errno != ENOENT) ||
@@ -229,7 +229,8 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
 bool may_be_growing(const std::string& path) {
     std::error_code code;
     const auto written = fs::last_write_time(path, code);
-    return !code && fs::file_time_type::clock::now() - written < kStillGrowing;
+    const auto age = fs::file_time_type::clock::now() - written;
+    return !code && age < kStillGrowing && age > -kStillGrowing;  // far in the future: the clock was set back
 }
 
 void close_recordings(Casebook& book, RepairReport& report) {

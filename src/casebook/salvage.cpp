@@ -6,6 +6,8 @@
 #include "src/files/plain_text.hpp"
 
 #include <algorithm>
+#include <chrono>
+#include <filesystem>
 #include <set>
 
 #include <fmt/format.h>
@@ -19,6 +21,28 @@ namespace {
 /// After so many numbers in a row without a row, the end of the table is taken to be reached.
 constexpr RowId kLongestHole = 4096;
 constexpr RowId kMostRows = 1'000'000;
+/// How long a table is looked through number by number; a sound one of that many rows takes seconds.
+constexpr auto kPatience = std::chrono::minutes{2};
+
+/// All that a file can honestly hold: pages that point to each other can pretend more.
+class Budget {
+   public:
+    explicit Budget(const std::string& file) {
+        for (const auto* ending : {"", "-wal"}) {
+            std::error_code code;
+            const auto size = std::filesystem::file_size(file + ending, code);
+            if (!code) left_bytes_ += size;
+        }
+    }
+    /// Throws once more was taken than there can be.
+    void take(const Database& from, std::uintmax_t bytes) {
+        if (bytes > left_bytes_) from.fail(SQLITE_CORRUPT);
+        left_bytes_ -= bytes;
+    }
+
+   private:
+    std::uintmax_t left_bytes_ = 0;
+};
 
 std::vector<std::string> columns_of(Database& database, const std::string& table) {
     std::vector<std::string> names;
@@ -31,7 +55,8 @@ std::vector<std::string> columns_of(Database& database, const std::string& table
 /// Copies one table.
 class TableSalvage {
    public:
-    TableSalvage(Database& from, Database& to, const std::string& table) : from_(from), to_(to), table_(table) {
+    TableSalvage(Database& from, Database& to, const std::string& table, Budget& budget)
+        : from_(from), to_(to), table_(table), budget_(budget) {
         part_.name = table;
         const auto have = columns_of(from, table);
         for (const auto& name : columns_of(to, table))
@@ -65,10 +90,25 @@ class TableSalvage {
         while (s.step()) take(s);
     }
 
+    /// Are the row's number and those it names possible? The largest of all would leave no number for a new row.
+    [[nodiscard]] bool numbered_well(const Statement& row) const {
+        for (std::size_t c = 0; c < columns_.size(); ++c)
+            if (columns_[c] == number_ || columns_[c].ends_with("_id"))
+                if (const auto id = row.whole(static_cast<int>(c)); id > kMostRows || id < 0) return false;
+        return true;
+    }
+
     void take(Statement& row) {
-        last_ = std::max(last_, row.whole(number_column()));
+        if (!numbered_well(row)) {
+            ++part_.lost;
+            return;
+        }
+        last_ = std::clamp(row.whole(number_column()), last_, kMostRows);
         Statement insert{to_, fmt::format("INSERT OR IGNORE INTO {} ({}) VALUES ({}?)", table_,
                                           fmt::join(columns_, ", "), repeated("?, ", columns_.size() - 1))};
+        for (int c = 0; c < row.columns(); ++c)
+            if (const int type = sqlite3_column_type(row.raw(), c); type == SQLITE_TEXT || type == SQLITE_BLOB)
+                budget_.take(from_, static_cast<std::uintmax_t>(sqlite3_column_bytes(row.raw(), c)));
         for (int c = 0; c < row.columns(); ++c)
             sqlite3_bind_value(insert.raw(), c + 1, sqlite3_column_value(row.raw(), c));
         try {
@@ -88,7 +128,9 @@ class TableSalvage {
         part_.unsure = true;
         RowId hole = 0;
         const RowId known = last_in_sequence();
-        for (RowId id = last_ + 1; id <= known || hole < kLongestHole; ++id) {
+        const auto until = std::chrono::steady_clock::now() + kPatience;
+        for (RowId id = last_ + 1; id <= kMostRows && (id <= known || hole < kLongestHole); ++id) {
+            if (std::chrono::steady_clock::now() > until) break;
             try {
                 Statement s{from_, select(fmt::format("WHERE {} = ?", number_))};
                 s.with(id);
@@ -128,6 +170,7 @@ class TableSalvage {
     Database& from_;
     Database& to_;
     std::string table_, number_;
+    Budget& budget_;
     std::vector<std::string> columns_;
     RepairedPart part_;
     RowId last_ = 0;
@@ -210,7 +253,8 @@ std::vector<RepairedPart> salvage_tables(Database& from, Database& to, const std
     std::vector<RepairedPart> parts;
     {
         Transaction all{to};
-        for (const auto& table : schema::tables()) parts.push_back(TableSalvage{from, to, table}.run());
+        Budget budget{from.path()};
+        for (const auto& table : schema::tables()) parts.push_back(TableSalvage{from, to, table, budget}.run());
         stand_in_for_engines(to, engine_text, actions);
         stand_in_for_recordings(to, actions);
         stand_in_for_visits(to, actions);

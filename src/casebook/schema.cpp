@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <array>
+#include <set>
+#include <string_view>
 
 #include <fmt/format.h>
 
@@ -145,6 +147,20 @@ CREATE TABLE guided (
 /// kSteps[i] leads from layout i to layout i + 1.
 constexpr std::array<const char*, kVersion> kSteps{kLayout1, kLayout2};
 
+/// The statements that make a layout, as SQLite keeps them: without the semicolon.
+std::set<std::string> statements(int version) {
+    std::set<std::string> list;
+    for (int v = 0; v < std::min(version, kVersion); ++v) {
+        std::string_view rest = kSteps[static_cast<std::size_t>(v)];
+        for (auto end = rest.find(";\n"); end != std::string_view::npos; end = rest.find(";\n")) {
+            const auto from = rest.find_first_not_of('\n');
+            list.emplace(rest.substr(from, end - from));
+            rest.remove_prefix(end + 1);
+        }
+    }
+    return list;
+}
+
 void steps(Database& database, int from) {
     for (int v = from; v < kVersion; ++v) database.execute(kSteps[static_cast<std::size_t>(v)]);
     database.execute(fmt::format("PRAGMA application_id={}; PRAGMA user_version={};", kApplication, kVersion));
@@ -179,18 +195,28 @@ const std::vector<std::string>& tables() {
     return kTables;
 }
 
-void verify(Database& database) {
+void verify(Database& database, int version) {
     const auto fault = [&](const std::string& what) {
         throw DatabaseFault{DatabaseFault::Kind::damaged,
                             {database.path() + ": " + what,
                              "`idlehark case repair CASE` takes over all that can be read into a sound case."}};
     };
-    if (database.whole("SELECT count(*) FROM sqlite_schema WHERE type NOT IN ('table', 'index')") > 0)
-        fault("holds triggers or views, which a case never does");
-    for (const auto& table : tables()) {
-        Statement s{database, "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = ?"};
-        if (s.with(table).step(); s.whole(0) != 1) fault(fmt::format("its part \"{}\" is missing", table));
+    auto missing = statements(version);
+    Statement s{database, "SELECT type, name, sql FROM sqlite_schema"};
+    while (s.step()) {
+        const auto type = s.text(0);
+        const auto name = s.text(1);
+        if (type != "table" && type != "index") fault("holds triggers or views, which a case never does");
+        // SQLite's own: the index of a UNIQUE column has no text, and the last numbers are kept in a table.
+        if (name.starts_with("sqlite_") && (s.null(2) || s.text(2) == "CREATE TABLE sqlite_sequence(name,seq)"))
+            continue;
+        if (missing.erase(s.text(2)) == 0) fault(fmt::format("its {} \"{}\" is not one of a case", type, name));
     }
+    if (missing.empty()) return;
+    // "CREATE TABLE visit (...": the name is the third word.
+    const auto& text = *missing.begin();
+    const auto from = text.find(' ', text.find(' ') + 1) + 1;
+    fault(fmt::format("its part \"{}\" is missing", text.substr(from, text.find(' ', from) - from)));
 }
 
 }  // namespace idlehark::schema

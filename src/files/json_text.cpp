@@ -15,7 +15,8 @@ namespace idlehark {
 namespace {
 
 constexpr std::size_t kLargestFile_bytes = 1U << 20U;
-constexpr int kDeepest = 16;
+constexpr std::size_t kDeepest = 16;
+constexpr std::size_t kMostKeys = 2000;  // an object looks its keys up one by one: many would take for ever
 
 /// Values are quoted in messages, but not at any length.
 std::string shown(const Json& value) {
@@ -31,7 +32,36 @@ std::string where(const std::string& message) {
     return from == std::string::npos || to == std::string::npos ? "" : message.substr(from + 3, to - from - 3);
 }
 
+/// Why the text should not even be parsed: read through once, in constant memory, whether it is JSON or not.
+std::optional<std::string> too_much(std::string_view text) {
+    std::vector<std::size_t> keys;  // of each object or list that is open
+    bool quoted = false;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const char c = text[i];
+        if (quoted) {
+            if (c == '\\') ++i;
+            quoted = c != '"';
+        } else if (c == '"') {
+            quoted = true;
+        } else if (c == '{' || c == '[') {
+            keys.push_back(0);
+            if (keys.size() > kDeepest) return "nested too deeply";
+        } else if ((c == '}' || c == ']') && !keys.empty()) {
+            keys.pop_back();
+        } else if (c == ':' && !keys.empty() && ++keys.back() > kMostKeys) {
+            return fmt::format("an object has more than {} keys", kMostKeys);
+        }
+    }
+    return {};
+}
+
 }  // namespace
+
+Json stored_json_object(std::string_view text) {
+    if (too_much(text)) return Json::object();
+    auto json = Json::parse(text, nullptr, false);
+    return json.is_object() ? json : Json::object();
+}
 
 Result<Json> read_json_object(const std::string& path) {
     const auto text = read_text(path, kLargestFile_bytes);
@@ -40,9 +70,9 @@ Result<Json> read_json_object(const std::string& path) {
 }
 
 Result<Json> parse_json_object(std::string_view text, const std::string& file) {
+    if (const auto why = too_much(text)) return Error{fmt::format("{}: {}", file, *why), ""};
     std::vector<std::set<std::string>> keys;
-    const auto watch = [&keys](int depth, Json::parse_event_t event, Json& parsed) {
-        if (depth > kDeepest) throw std::length_error("nested too deeply");
+    const auto watch = [&keys](int, Json::parse_event_t event, Json& parsed) {
         if (event == Json::parse_event_t::object_start) keys.emplace_back();
         if (event == Json::parse_event_t::object_end) keys.pop_back();
         if (event == Json::parse_event_t::key && !keys.back().insert(parsed.get<std::string>()).second)

@@ -14,11 +14,14 @@ namespace idlehark {
 
 using Json = nlohmann::ordered_json;
 
-/// Parses a small JSON file whose top level is an object. Errors name file, line and column; a key given twice and
-/// nesting deeper than 16 are errors too.
+/// Parses a small JSON file whose top level is an object. Errors name file, line and column; a key given twice, nesting
+/// deeper than 16 and more than 2000 keys in one object are errors too.
 Result<Json> read_json_object(const std::string& path);
 /// The same for a text at hand; `file` names it in messages.
 Result<Json> parse_json_object(std::string_view text, const std::string& file);
+/// What this program stored once, and somebody may have spoilt since: an empty object where it is not as above. Meant
+/// for long texts; of a key given twice the last counts.
+[[nodiscard]] Json stored_json_object(std::string_view text);
 
 /// Takes values out of one JSON object and keeps the first complaint, in the form "file: place.key: value is not ...".
 class JsonFields {

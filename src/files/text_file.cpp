@@ -36,7 +36,9 @@ Result<std::string> read_text(const std::string& path, std::size_t largest_bytes
 Result<Done> write_text(const std::string& path, std::string_view text) {
     const std::string beside = path + ".part";
     {
-        const File file{std::fopen(beside.c_str(), "wb")};
+        // Made anew: what lies there under that name may be a link to somewhere else.
+        std::remove(beside.c_str());
+        const File file{std::fopen(beside.c_str(), "wbx")};
         if (!file) return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
         if (std::fwrite(text.data(), 1, text.size(), file.get()) != text.size() || std::fflush(file.get()) != 0)
             return Error{fmt::format("{}: writing stopped early ({})", path, std::strerror(errno)), ""};

@@ -35,6 +35,14 @@ struct CloseSound {
     void operator()(SNDFILE* f) const noexcept { sf_close(f); }
 };
 
+/// A count of frames; nothing for what can be none.
+std::optional<std::uint64_t> frames_in(std::string_view field) {
+    constexpr double kMost = 9e15;  // all whole numbers up to here are doubles
+    const auto x = parse_number(field);
+    if (!x || *x < 0.0 || *x > kMost) return {};
+    return static_cast<std::uint64_t>(*x);
+}
+
 /// Pushes a file to the disk again and again, on a thread of its own: a slow disk may take seconds for it.
 class Syncer {
    public:
@@ -73,15 +81,15 @@ std::string next_part(const std::string& sound_path) {
 
 std::vector<RecordedGap> read_gaps(const std::string& sound_path) {
     std::vector<RecordedGap> gaps;
-    const auto text = read_text(RecordingNames{sound_path}.events, kLargestEvents_bytes);
+    const auto events = RecordingNames{sound_path}.events;
+    // In a folder from somebody else it may be a link, or a pipe that nobody ever writes to.
+    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(events))) return gaps;
+    const auto text = read_text(events, kLargestEvents_bytes);
     if (!text) return gaps;
     for (const auto& row : split_csv(text.value()).rows) {
         if (row.fields.size() != 4 || row.fields[2] != "gap") continue;
-        const auto frame = parse_number(row.fields[1]);
-        const auto lost = parse_number(row.fields[3]);
-        if (frame && *frame >= 0.0)
-            gaps.push_back({.frame = static_cast<std::uint64_t>(*frame),
-                            .lost_frames = lost && *lost > 0.0 ? static_cast<std::uint64_t>(*lost) : 0});
+        const auto frame = frames_in(row.fields[1]);
+        if (frame) gaps.push_back({.frame = *frame, .lost_frames = frames_in(row.fields[3]).value_or(0)});
     }
     return gaps;
 }

@@ -17,6 +17,7 @@ namespace {
 
 constexpr double kLowestRate_hz = 8000.0;
 constexpr double kHighestRate_hz = 192000.0;
+constexpr double kLongest_h = 24.0;  // a few bytes of a lossless file can claim months of silence
 
 constexpr const char* kFormatHint =
     "WAV, FLAC, OGG, MP3, AIFF and telephones' M4A, MP4, 3GP, AMR and WebM are read. Open it in a sound editor and "
@@ -76,6 +77,7 @@ std::string breaks_off_warning(const std::string& path, double read_s) {
 }
 
 struct SoundFile::Parts {
+    std::string path;
     std::unique_ptr<SoundDecoder> decoder;
     std::uint64_t frames_read = 0;
     std::optional<std::string> warning;
@@ -92,7 +94,7 @@ Result<SoundFile> SoundFile::open(const std::string& path, int channel) {
     auto decoder = looks_like_phone_sound(head.value()) ? open_phone_sound(path, head.value(), channel)
                                                         : open_plain_sound(path, head.value(), channel);
     if (!decoder) return decoder.error();
-    return SoundFile{std::make_unique<Parts>(Parts{std::move(decoder.value()), 0, {}})};
+    return SoundFile{std::make_unique<Parts>(Parts{path, std::move(decoder.value()), 0, {}})};
 }
 
 const SoundInfo& SoundFile::info() const noexcept { return parts_->decoder->info(); }
@@ -100,9 +102,17 @@ std::uint64_t SoundFile::frames_read() const noexcept { return parts_->frames_re
 const std::optional<std::string>& SoundFile::warning() const noexcept { return parts_->warning; }
 
 AudioView SoundFile::read() {
-    const auto block = parts_->decoder->read();
-    parts_->frames_read += block.size();
-    if (block.empty()) parts_->warning = parts_->decoder->warning();
+    auto& p = *parts_;
+    const auto most = static_cast<std::uint64_t>(kLongest_h * 3600.0 * info().sample_rate_hz);
+    auto block = p.decoder->read();
+    if (block.empty()) p.warning = p.decoder->warning();
+    if (block.size() > most - p.frames_read) {
+        block = block.first(most - p.frames_read);
+        if (block.empty())
+            p.warning =
+                fmt::format("{}: is longer than {:.0f} hours; the sound behind is left out", p.path, kLongest_h);
+    }
+    p.frames_read += block.size();
     return block;
 }
 

@@ -23,7 +23,7 @@ struct SoundInfo {
 /// Output   mono float, nominal -1..1, nothing resampled, nothing clamped.
 /// Errors   open(): one message per cause (missing, directory, empty, not sound, rate, channel), with a way out.
 ///          A file that breaks off is read as far as it goes, damaged stretches of a telephone's file are silent;
-///          `warning()` says so.
+///          `warning()` says so, as it does of more than 24 hours, which are not read.
 /// Threads  one owner.
 class SoundFile {
    public:
