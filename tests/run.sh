@@ -1,6 +1,6 @@
 #!/bin/sh
 # Builds with warnings as errors and runs every test; the exit code is ctest's.
-# Installs Debian packages if any are missing (root or sudo); writes nothing outside build/dev.
+# Installs Debian packages if any are missing (root or sudo); writes nothing outside build.
 set -eu
 cd "$(dirname "$0")/.."
 . src/setup.sh
@@ -8,7 +8,11 @@ cd "$(dirname "$0")/.."
 # shellcheck disable=SC2086 # lists of words on purpose
 install_packages $build_packages $test_packages
 
-need_writable build/dev
+need_writable build
 cmake --preset dev
 cmake --build --preset dev
+if command -v clang++ >/dev/null; then  # the fuzz tests of ctest run what lies there
+    cmake --preset fuzz
+    cmake --build --preset fuzz
+fi
 exec ctest --preset dev -j "$(nproc)"

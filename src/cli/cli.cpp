@@ -10,7 +10,7 @@
 
 namespace idlehark {
 
-int run_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {
+std::function<int()> read_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {
     CLI::App app{
         "Idlehark listens to an idling engine and says, with numbers, which joint of its intake leaks.\n"
         "Every test with spray is a fire risk: read the cautions in README.md first.",
@@ -30,14 +30,23 @@ int run_command_line(int argc, const char* const* argv, const WindowOpener& open
         add(app, chosen);
     add_window(app, chosen, open_window);
 
-    if (argc < 2) return open_window({});
+    if (argc < 2) return [open_window] { return open_window({}); };
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& e) {
-        if (e.get_exit_code() == 0) return app.exit(e);  // --help, --version
-        return refuse(Error{e.what(), "idlehark --help lists the commands; idlehark COMMAND --help its options."});
+        // --help and --version are answered here.
+        const int code = e.get_exit_code() == 0
+                             ? app.exit(e)
+                             : refuse(Error{e.what(),
+                                            "idlehark --help lists the commands; idlehark COMMAND --help its "
+                                            "options."});
+        return [code] { return code; };
     }
-    return chosen();
+    return chosen;
+}
+
+int run_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {
+    return read_command_line(argc, argv, open_window)();
 }
 
 }  // namespace idlehark
