@@ -41,6 +41,10 @@ check 'src includes dsp and src; main.cpp knows gui, and src/desk its plain view
     grep -vE '^src/desk/[a-z_]+\.hpp:[0-9]+:#include "gui/(view_state|commands)\.hpp"')"
 check 'The view state and the commands are plain: dsp, each other and the standard library:' "$(
     includes gui/view_state.hpp gui/commands.hpp | grep -vE '"(dsp/[a-z0-9_/]+|gui/view_state)\.hpp"|<[a-z_]+>')"
+# The clock on the wall may be set while sound is recorded: it dates things, and measures nothing.
+check 'The wall clock is asked in src/files/local_time.cpp alone:' "$(sources dsp src gui | while IFS= read -r file; do
+    grep -nE 'system_clock|std::time\(|gettimeofday|CLOCK_REALTIME|[^_a-z]time\((NULL|nullptr|0)\)' "$file" | sed "s|^|$file:|"
+done | grep -v '^src/files/local_time\.cpp:')"
 check 'portaudio.h belongs to src/capture alone:' "$(includes dsp src gui | grep portaudio |
     grep -vE '^src/capture/')"
 check "FFmpeg's headers belong to src/recording alone:" "$(includes dsp src gui | grep -E '<libav|<libsw' |

@@ -30,5 +30,6 @@ must_fail src/cli/idle.cpp '#include "gui/window.hpp"'
 must_fail src/cli/idle.cpp '#include "result.hpp"'
 must_fail src/cli/idle.cpp '#include <portaudio.h>'
 must_fail src/cli/idle.cpp '#include <libavformat/avformat.h>'
+must_fail src/cli/idle.cpp '    auto now = std::chrono::system_clock::now();'
 must_fail gui/window.cpp '#include "src/result.hpp"'
 exit $failures
