@@ -8,7 +8,7 @@ build_packages="g++ cmake ninja-build pkgconf libkissfft-dev libeigen3-dev libsn
     portaudio19-dev flite1-dev libsfml-dev libimgui-dev libgl-dev libx11-dev libsqlite3-dev"
 # shellcheck disable=SC2034
 test_packages="catch2 libfftw3-dev libgsl-dev libaubio-dev espeak-ng sox ffmpeg clang-format
-    pulseaudio pulseaudio-utils libasound2-plugins xvfb xauth xdotool libgl1-mesa-dri clang"
+    pulseaudio pulseaudio-utils libasound2-plugins xvfb xauth xdotool libgl1-mesa-dri clang libclang-rt-14-dev"
 
 say() { printf '%s\n' "$*"; }
 fail() {
