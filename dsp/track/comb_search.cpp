@@ -443,8 +443,9 @@ void CombSearch::prefer_stated_range() {
 
 void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     auto s = slope_index(peak.slope_per_s);
-    constexpr int kSteps = 3;
+    constexpr int kMostSteps = 3;
     constexpr double kStep = 0.002;
+    const int steps = thoroughly ? kMostSteps : 1;
     std::size_t lines = 0;  // within the band all over a stretch: one that leaves it would look like a step
     const auto each_line = [&](std::size_t slope, double log_hz, auto&& act) {
         const auto& ratio = mid_.ratio[slope];
@@ -462,7 +463,7 @@ void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     float most = 0.F;
     const auto compare_lines = [&] {
         const double highest =
-            static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz * std::exp(-peak.log_cycle_hz - (kSteps + 1) * kStep);
+            static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz * std::exp(-peak.log_cycle_hz - (steps + 1) * kStep);
         lines = static_cast<std::size_t>(std::lower_bound(lines_.begin(), lines_.end(), highest) - lines_.begin());
         std::array<float, 3> loudest{};
         each_line(s, peak.log_cycle_hz, [&](float power) {
@@ -483,14 +484,14 @@ void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     const auto climb = [&] {
         for (int stretch = 0; stretch < (thoroughly ? kMostStretches : 1); ++stretch) {
             compare_lines();
-            std::array<double, 2 * kSteps + 1> values{};
-            for (int i = -kSteps; i <= kSteps; ++i)
-                values[static_cast<std::size_t>(i + kSteps)] = fit(s, peak.log_cycle_hz + kStep * i);
-            const auto highest = std::max_element(values.begin(), values.end()) - values.begin();
-            const auto top = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(highest, 1, 2 * kSteps - 1));
+            std::array<double, 2 * kMostSteps + 1> values{};
+            for (int i = 0; i <= 2 * steps; ++i)
+                values[static_cast<std::size_t>(i)] = fit(s, peak.log_cycle_hz + kStep * (i - steps));
+            const auto highest = std::max_element(values.begin(), values.begin() + 2 * steps + 1) - values.begin();
+            const auto top = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(highest, 1, 2 * steps - 1));
             peak.log_cycle_hz +=
-                kStep * (static_cast<double>(top) - kSteps + summit(values[top - 1], values[top], values[top + 1]));
-            if (highest > 0 && highest < 2 * kSteps) return;
+                kStep * (static_cast<double>(top) - steps + summit(values[top - 1], values[top], values[top + 1]));
+            if (highest > 0 && highest < 2 * steps) return;
         }
     };
     climb();
