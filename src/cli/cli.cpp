@@ -6,15 +6,18 @@
 #include "src/cli/version.hpp"
 #include "src/cli/window_command.hpp"
 
+#include <memory>
+
 #include <fmt/format.h>
 
 namespace idlehark {
 
 std::function<int()> read_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {
-    CLI::App app{
+    const auto whole = std::make_shared<CLI::App>(
         "Idlehark listens to an idling engine and says, with numbers, which joint of its intake leaks.\n"
         "Every test with spray is a fire risk: read the cautions in README.md first.",
-        "idlehark"};
+        "idlehark");
+    CLI::App& app = *whole;
     app.set_version_flag("--version", build_facts, "Version, compiler and libraries of this build");
     app.require_subcommand(1);
     app.get_formatter()->column_width(34);
@@ -42,7 +45,7 @@ std::function<int()> read_command_line(int argc, const char* const* argv, const 
                                             "options."});
         return [code] { return code; };
     }
-    return chosen;
+    return [whole, chosen] { return chosen(); };  // the manual is made from the app itself
 }
 
 int run_command_line(int argc, const char* const* argv, const WindowOpener& open_window) {

@@ -1,6 +1,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
 #include <catch2/catch.hpp>

@@ -1,5 +1,6 @@
 #include "src/recording/sound_file.hpp"
 #include "tests/hiss_spots.hpp"
+#include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
 #include <catch2/catch.hpp>

@@ -2,6 +2,7 @@
 #include "src/files/engine_file.hpp"
 #include "src/recording/sound_file.hpp"
 #include "src/report/injector_picture.hpp"
+#include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
 #include <catch2/catch.hpp>

@@ -5,7 +5,6 @@
 #include <iterator>
 #include <stdexcept>
 
-#include <catch2/catch.hpp>
 #include <sys/wait.h>
 
 namespace idlehark::test {
@@ -42,14 +41,6 @@ Ran run_idlehark(const std::string& arguments) {
     const std::string command = "'" + program_path() + "' >" + out + " 2>" + err + " </dev/null " + arguments;
     const int status = std::system(command.c_str());
     return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, slurp(out), slurp(err)};
-}
-
-void check_refused(const std::string& arguments, int code, const std::string& words) {
-    CAPTURE(arguments);
-    const auto ran = run_idlehark(arguments);
-    CHECK(ran.code == code);
-    CHECK(ran.out.empty());
-    CHECK_THAT(ran.err, Catch::Matchers::Contains(words));
 }
 
 }  // namespace idlehark::test

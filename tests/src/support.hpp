@@ -35,9 +35,6 @@ std::string recordings_path(std::string_view name);
 /// Runs the built program with the arguments given as one shell text.
 Ran run_idlehark(const std::string& arguments);
 
-/// Checks that the program refuses the arguments: this exit code, nothing on stdout, and the message holds the words.
-void check_refused(const std::string& arguments, int code, const std::string& words);
-
 std::string slurp(const std::string& path);
 
 }  // namespace idlehark::test
