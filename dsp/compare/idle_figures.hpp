@@ -21,7 +21,7 @@ struct IdleFigures {
 /// no source).
 inline constexpr double kIdleVisit_rpm = 12.0;
 inline constexpr double kHuntingVisit_ln = 0.3;
-inline constexpr double kWanderVisit_ln = 0.15;
+inline constexpr double kWanderVisit_ln = 0.25;  ///< simulated engines heard from another place, visits_bench
 
 /// Input    readings in time order; when spray was given, whose answers are left out where enough remains without.
 /// Way      load steps and glitches taken out, the unrest learned as an autoregression (dsp/evidence), the mean speed
