@@ -22,8 +22,15 @@ Result<std::string> read_text(const std::string& path, std::size_t largest_bytes
     if (std::filesystem::is_directory(path, code)) return Error{path + ": is a folder, not a file", ""};
     const File file{std::fopen(path.c_str(), "rb")};
     if (!file) return Error{fmt::format("{}: {}", path, std::strerror(errno)), "Check the name and the folder."};
-    std::string text(largest_bytes + 1, '\0');
-    text.resize(std::fread(text.data(), 1, text.size(), file.get()));
+    std::string text;
+    // Piece by piece: the largest that is allowed may be much larger than most.
+    for (std::size_t got = 1; got > 0 && text.size() <= largest_bytes;) {
+        constexpr std::size_t kPiece_bytes = 1U << 16U;
+        const auto had = text.size();
+        text.resize(had + kPiece_bytes);
+        got = std::fread(text.data() + had, 1, kPiece_bytes, file.get());
+        text.resize(had + got);
+    }
     if (std::ferror(file.get())) return Error{path + ": reading failed", ""};
     if (text.size() > largest_bytes)
         return Error{fmt::format("{}: is larger than {} kB, so it is not such a file", path, largest_bytes / 1024), ""};
