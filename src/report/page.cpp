@@ -68,7 +68,9 @@ void Pen::text(double x, double y, std::string_view words, double size, Colour k
 }
 
 std::string Pen::fitted(std::string_view words, double width, double size, bool bold) const {
-    std::string s = printable(words);
+    // No more than that fits into any page; a name of a megabyte would be measured a million times.
+    constexpr std::size_t kMost_bytes = 600;
+    std::string s = printable(words.substr(0, kMost_bytes));
     if (width_of(s, size, bold) <= width) return s;
     while (!s.empty() && width_of(s + "…", size, bold) > width) {
         while (!s.empty() && (static_cast<unsigned char>(s.back()) & 0xc0) == 0x80) s.pop_back();
@@ -142,7 +144,10 @@ std::vector<double> Axis::ticks(int about) const {
     for (const double m : {5.0, 2.0, 1.0})
         if (m * decade >= rough) step = m * decade;
     std::vector<double> list;
-    for (double k = std::ceil(low / step); k * step <= high; ++k) list.push_back(k * step);
+    const double first = std::ceil(low / step);
+    const double count = std::floor(high / step) - first;
+    if (!(count >= 0.0 && count < 10.0 * about)) return list;  // no range that a tick could mark
+    for (double k = 0.0; k <= count; ++k) list.push_back((first + k) * step);
     return list;
 }
 

@@ -414,3 +414,34 @@ TEST_CASE("Stranger's case: a log of a hundred thousand lines is shown soon", "[
     CHECK(run_soon("case show " + place, 10.0).code == 0);
     CHECK(run_soon("report " + place + " --no-compare -o " + folder.path("out.html"), 30.0).code == 0);
 }
+
+TEST_CASE("Stranger's case: a name of a megabyte and speeds beyond any engine are drawn soon", "[casebook][stranger]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    {
+        auto book = new_case(place);
+        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+        REQUIRE(visit);
+        const auto sound =
+            book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {});
+        REQUIRE(sound);
+        auto map = test::example_map();
+        map.name = std::string(900'000, 'W');
+        map.spots[0].spot = map.spots[0].name = std::string(50'000, 'W');
+        REQUIRE(book.set_map(map));
+        CaseResult r;
+        r.visit = visit.value();
+        r.kind = "spray";
+        r.engine = 1;
+        r.sources = {{sound.value(), "", 0.0}};
+        r.figures = {
+            {"idle_rpm", 1e300},
+            {"length_s", 1e17},
+            {"spots",
+             {{{"spot", "7"}, {"bursts", 3}, {"change_rpm", 1e300}, {"low_rpm", -1e300}, {"high_rpm", 1e300}}}},
+            {"bursts", {{{"time_s", 1e17}, {"spot", "7"}}}}};
+        const std::vector<RpmReading> trace{{0.0, 1e17, 1e17, 1e17, true}, {1e17, 1.0001e17, 1e17, 1.0001e17, true}};
+        REQUIRE(book.add_result(r, trace));
+    }
+    CHECK(run_soon("report " + place + " --no-compare -o " + folder.path("out.html"), 20.0).code == 0);
+}
