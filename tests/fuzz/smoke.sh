@@ -13,8 +13,8 @@ trap 'exit 1' INT TERM
 mkdir "$scratch/new"
 cd "$scratch" || exit 1
 export TMPDIR="$scratch"
-# A slow machine is no fault: an input may take ten seconds before it counts as one that hangs.
-"$program" "$scratch/new" "$corpus" -max_total_time="${IDLEHARK_FUZZ_SECONDS:-60}" -timeout=10 -rss_limit_mb=2048 \
+# A slow machine is no fault: an input may take a minute before it counts as one that hangs.
+"$program" "$scratch/new" "$corpus" -max_total_time="${IDLEHARK_FUZZ_SECONDS:-60}" -timeout=60 -rss_limit_mb=2048 \
     -max_len=4096 -print_final_stats=1 -verbosity=1 -close_fd_mask=1 -artifact_prefix="$scratch/" >"$scratch/log" 2>&1
 code=$?
 if [ $code -ne 0 ]; then
