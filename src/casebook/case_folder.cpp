@@ -60,7 +60,7 @@ std::string safe_name(std::string_view text) {
     if (name.size() > kLongestName_bytes) {
         const auto dot = name.rfind('.');
         const auto ending = dot == std::string::npos || name.size() - dot > 8 ? std::string{} : name.substr(dot);
-        name = name.substr(0, kLongestName_bytes - ending.size()) + ending;
+        name.replace(kLongestName_bytes - ending.size(), std::string::npos, ending);
     }
     return name.empty() ? "file" : name;
 }

@@ -21,8 +21,8 @@ namespace {
 /// After so many numbers in a row without a row, the end of the table is taken to be reached.
 constexpr RowId kLongestHole = 4096;
 constexpr RowId kMostRows = 1'000'000;
-/// How long a table is looked through number by number; a sound one of that many rows takes seconds.
-constexpr auto kPatience = std::chrono::minutes{2};
+/// How long tables are looked through number by number, all together; a million rows take a few seconds.
+constexpr auto kPatience = std::chrono::seconds{30};
 
 /// All that a file can honestly hold: pages that point to each other can pretend more.
 class Budget {
@@ -40,8 +40,11 @@ class Budget {
         left_bytes_ -= bytes;
     }
 
+    [[nodiscard]] bool time_is_up() const { return std::chrono::steady_clock::now() > until_; }
+
    private:
     std::uintmax_t left_bytes_ = 0;
+    std::chrono::steady_clock::time_point until_ = std::chrono::steady_clock::now() + kPatience;
 };
 
 std::vector<std::string> columns_of(Database& database, const std::string& table) {
@@ -72,7 +75,11 @@ class TableSalvage {
         try {
             scan();
         } catch (const DatabaseFault&) {
-            one_by_one();
+            part_.unsure = true;
+            try {
+                one_by_one();
+            } catch (const DatabaseFault&) {  // not even asked for: nothing of this table can be read
+            }
         }
         // Rows are numbered without holes and never deleted, so their number tells what a spoilt page hides.
         if (const auto known = static_cast<std::size_t>(std::max<RowId>(last_in_sequence(), 0)); known > part_.kept)
@@ -125,14 +132,13 @@ class TableSalvage {
 
     /// Behind the damage: each number on its own, which finds its way through the sound parts of the tree.
     void one_by_one() {
-        part_.unsure = true;
         RowId hole = 0;
         const RowId known = last_in_sequence();
-        const auto until = std::chrono::steady_clock::now() + kPatience;
+        Statement s{from_, select(fmt::format("WHERE {} = ?", number_))};
         for (RowId id = last_ + 1; id <= kMostRows && (id <= known || hole < kLongestHole); ++id) {
-            if (std::chrono::steady_clock::now() > until) break;
+            if (budget_.time_is_up()) break;
             try {
-                Statement s{from_, select(fmt::format("WHERE {} = ?", number_))};
+                s.reset();
                 s.with(id);
                 bool any = false;
                 while (s.step()) {

@@ -21,7 +21,7 @@ constexpr std::size_t kMostKeys = 2000;  // an object looks its keys up one by o
 /// Values are quoted in messages, but not at any length.
 std::string shown(const Json& value) {
     std::string text = value.dump(-1, ' ', false, Json::error_handler_t::replace);
-    if (text.size() > 60) text = text.substr(0, 57) + "...";
+    if (text.size() > 60) text.replace(57, std::string::npos, "...");
     return text;
 }
 

@@ -98,7 +98,7 @@ std::set<std::string> skeleton(const std::string& html) {
             }
             const auto attribute = name_at(at);
             found.insert(tag + "." + attribute);
-            if (!html.substr(at).starts_with("=\"")) continue;
+            if (html.compare(at, 2, "=\"") != 0) continue;
             const auto end = html.find('"', at + 2);
             must(end != std::string::npos, "a value ends");
             const auto value = html.substr(at + 2, end - at - 2);
