@@ -78,8 +78,9 @@ class Facts {
     void row(const std::string& visit, const char* test, const std::string& subject, const char* quantity, double value,
              double low, double high, std::string_view unit, std::string_view verdict) {
         const auto n = [](double x) { return std::isfinite(x) ? fmt::format("{:.6g}", x) : std::string{}; };
-        text_ += fmt::format("{},{},{},{},{},{},{},{},{}\n", text_field(visit), test, text_field(subject), quantity,
-                             n(value), n(low), n(high), unit, text_field(std::string{verdict}));
+        text_ +=
+            fmt::format("{},{},{},{},{},{},{},{},{}\n", text_field(visit), test, text_field(subject), quantity,
+                        n(value), n(low), n(high), text_field(std::string{unit}), text_field(std::string{verdict}));
     }
     [[nodiscard]] std::string take() { return std::move(text_); }
 
