@@ -25,6 +25,7 @@ struct Engine {
     std::vector<std::vector<int>> injection_groups;  ///< cylinders per group when grouped
     std::vector<std::vector<int>> banks;  ///< cylinders of each row, front to rear: one list in line, two for a vee or
                                           ///< a flat engine; empty: not stated
+    friend bool operator==(const Engine&, const Engine&) = default;
 };
 
 /// Crank degrees of one working cycle: 720 (four-stroke) or 360 (two-stroke).

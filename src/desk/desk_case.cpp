@@ -12,13 +12,6 @@ namespace {
 
 constexpr double kSameMark_s = 0.01;
 
-bool same(const Engine& a, const Engine& b) {
-    return a.name == b.name && a.cylinders == b.cylinders && a.strokes == b.strokes &&
-           a.firing_order == b.firing_order && a.firing_angles_deg == b.firing_angles_deg &&
-           a.idle_low_rpm == b.idle_low_rpm && a.idle_high_rpm == b.idle_high_rpm && a.injection == b.injection &&
-           a.idle_control == b.idle_control && a.injection_groups == b.injection_groups && a.banks == b.banks;
-}
-
 LogState state_of(gui::LogAnswer answer) {
     switch (answer) {
         case gui::LogAnswer::ok:
@@ -109,7 +102,7 @@ Result<std::vector<gui::LogLine>> DeskCase::log(const std::vector<gui::LogLine>&
 }
 
 Result<Done> DeskCase::keep_engine(const Engine& engine) {
-    if (engine_ && same(*engine_, engine)) return Done{};
+    if (engine_ == engine) return Done{};
     const auto kept = book_.set_engine(engine);
     if (!kept) return kept.error();
     engine_ = engine;
