@@ -1,5 +1,7 @@
 #include "dsp/balance/cycle_bins.hpp"
 
+#include "dsp/summit.hpp"
+
 #include <algorithm>
 #include <cmath>
 
@@ -115,10 +117,7 @@ std::vector<double> shifts(const CycleBins& in) {
             for (std::size_t i = 0; i < s.size(); ++i) s[i] += score[k][i];
         const auto best = static_cast<std::size_t>(std::max_element(s.begin(), s.end()) - s.begin());
         double peak = static_cast<double>(best);
-        if (best > 0 && best + 1 < s.size()) {
-            const double bend = s[best - 1] - 2.0 * s[best] + s[best + 1];
-            if (bend < 0.0) peak += 0.5 * (s[best - 1] - s[best + 1]) / bend;
-        }
+        if (best > 0 && best + 1 < s.size()) peak += summit(s[best - 1], s[best], s[best + 1]);
         out[g] = (peak - static_cast<double>(reach)) / static_cast<double>(n);
     }
     return out;

@@ -1,6 +1,7 @@
 #include "dsp/injectors/click_wave.hpp"
 
 #include "dsp/statistics.hpp"
+#include "dsp/summit.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -47,12 +48,7 @@ class Mean {
             best = {static_cast<double>(shift), shift, std::complex<float>{re, -im} / std::sqrt(std::max(p, 1e-30F))};
         }
         const auto at = static_cast<std::size_t>(best.whole + reach);
-        if (at > 0 && at + 1 < power.size()) {
-            const auto a = static_cast<double>(power[at - 1]);
-            const auto b = static_cast<double>(power[at]);
-            const auto c = static_cast<double>(power[at + 1]);
-            if (a - 2 * b + c < 0.0) best.shift += 0.5 * (a - c) / (a - 2 * b + c);
-        }
+        if (at > 0 && at + 1 < power.size()) best.shift += summit(power[at - 1], power[at], power[at + 1]);
         return best;
     }
 

@@ -1,5 +1,6 @@
 #include "dsp/track/comb_search.hpp"
 
+#include "dsp/summit.hpp"
 #include "dsp/track/line_evidence.hpp"
 #include "dsp/windows.hpp"
 
@@ -108,12 +109,6 @@ class SumOfLogs {
    private:
     double product_ = 1.0, sum_ = 0.0;
 };
-
-/// Offset of the summit of a parabola through three equally spaced values, -0.5..0.5 of the spacing.
-double summit(double left, double centre, double right) {
-    const double curvature = left - 2.0 * centre + right;
-    return curvature >= 0.0 ? 0.0 : std::clamp(0.5 * (left - right) / curvature, -0.5, 0.5);
-}
 }  // namespace
 
 CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, std::size_t slope_count,
