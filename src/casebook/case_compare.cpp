@@ -1,5 +1,6 @@
 #include "src/casebook/case_compare.hpp"
 
+#include "src/casebook/figures.hpp"
 #include "src/casebook/heard_record.hpp"
 #include "src/files/csv.hpp"
 
@@ -12,6 +13,9 @@
 namespace idlehark {
 
 namespace {
+
+using figures::number;
+using figures::whole;
 
 Result<std::optional<CaseRecording>> main_recording(const Casebook& book, RowId visit) {
     const auto all = book.recordings(visit);
@@ -36,13 +40,6 @@ Result<std::optional<CaseRecording>> main_recording(const Casebook& book, RowId 
 std::optional<InjectorView> kept_injectors(const CaseResult& result) {
     const auto list = result.figures.find("injectors");
     if (list == result.figures.end() || !list->is_array()) return {};
-    const auto number = [](const Json& row, const char* key) {
-        const auto at = row.find(key);
-        return at != row.end() && at->is_number() ? at->get<double>() : std::nan("");
-    };
-    const auto whole = [&](const Json& row, const char* key) {
-        return static_cast<int>(std::clamp(number(row, key), 0.0, 1e6));
-    };
     InjectorView view;
     for (const auto& row : *list) {
         if (!row.is_object() || !row.contains("clicks_due") || !row.contains("cylinder")) return {};
@@ -56,8 +53,9 @@ std::optional<InjectorView> kept_injectors(const CaseResult& result) {
         r.jitter_us = number(row, "jitter_us");
         r.open_close_ms = number(row, "open_close_ms");
         r.level_db = number(row, "level_db");
-        for (const auto v : {InjectorVerdict::regular, InjectorVerdict::missing_clicks, InjectorVerdict::differs})
-            if (row.value("verdict", "") == word(v)) r.verdict = v;
+        r.verdict = figures::said(figures::text(row, "verdict"),
+                                  {InjectorVerdict::regular, InjectorVerdict::missing_clicks, InjectorVerdict::differs},
+                                  r.verdict);
         view.injectors.push_back({.reading = r, .recording = {}, .probe = {}});
     }
     return view;

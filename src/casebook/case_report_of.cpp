@@ -1,6 +1,7 @@
 #include "src/casebook/case_report_of.hpp"
 
 #include "src/casebook/case_text.hpp"
+#include "src/casebook/figures.hpp"
 #include "src/files/local_time.hpp"
 
 #include <algorithm>
@@ -13,36 +14,10 @@ namespace idlehark {
 
 namespace {
 
-double number(const Json& o, const char* key) {
-    const auto at = o.find(key);
-    return at != o.end() && at->is_number() ? at->get<double>() : std::nan("");
-}
-std::string text(const Json& o, const char* key) {
-    const auto at = o.find(key);
-    if (at == o.end()) return {};
-    return at->is_string() ? at->get<std::string>() : at->is_number_integer() ? at->dump() : std::string{};
-}
-std::vector<std::string> texts(const Json& o, const char* key) {
-    std::vector<std::string> list;
-    if (const auto at = o.find(key); at != o.end() && at->is_array())
-        for (const auto& t : *at)
-            if (t.is_string()) list.push_back(t.get<std::string>());
-    return list;
-}
-/// The objects of a list.
-std::vector<Json> rows(const Json& o, const char* key) {
-    std::vector<Json> list;
-    if (const auto at = o.find(key); at != o.end() && at->is_array())
-        for (const auto& row : *at)
-            if (row.is_object()) list.push_back(row);
-    return list;
-}
-
-SprayVerdict verdict_of(const std::string& said) {
-    for (const auto v : {SprayVerdict::leak, SprayVerdict::overspray, SprayVerdict::none_seen})
-        if (said == word(v)) return v;
-    return SprayVerdict::undecided;
-}
+using figures::number;
+using figures::rows;
+using figures::text;
+using figures::texts;
 
 VerdictView spray_view(const CaseResult& r, const std::string& recording, const std::string& engine, const BayMap* map,
                        const std::vector<RpmReading>& trace) {
@@ -62,15 +37,18 @@ VerdictView spray_view(const CaseResult& r, const std::string& recording, const 
         const auto bursts = number(row, "bursts");
         const auto spot = text(row, "spot");
         const auto* on_map = map ? map->find(spot) : nullptr;
-        view.spots.push_back({.spot = spot,
-                              .name = on_map ? on_map->name : std::string{},
-                              .bursts = std::isfinite(bursts) ? static_cast<int>(bursts) : 0,
-                              .change_rpm = number(row, "change_rpm"),
-                              .low_rpm = number(row, "low_rpm"),
-                              .high_rpm = number(row, "high_rpm"),
-                              .p_value = number(row, "p_value"),
-                              .delay_s = number(row, "delay_s"),
-                              .verdict = verdict_of(text(row, "verdict"))});
+        view.spots.push_back(
+            {.spot = spot,
+             .name = on_map ? on_map->name : std::string{},
+             .bursts = std::isfinite(bursts) ? static_cast<int>(bursts) : 0,
+             .change_rpm = number(row, "change_rpm"),
+             .low_rpm = number(row, "low_rpm"),
+             .high_rpm = number(row, "high_rpm"),
+             .p_value = number(row, "p_value"),
+             .delay_s = number(row, "delay_s"),
+             .verdict = figures::said(text(row, "verdict"),
+                                      {SprayVerdict::leak, SprayVerdict::overspray, SprayVerdict::none_seen},
+                                      SprayVerdict::undecided)});
     }
     for (const auto& b : rows(f, "bursts"))
         if (const auto t = number(b, "time_s"); std::isfinite(t))
@@ -83,7 +61,7 @@ VerdictView spray_view(const CaseResult& r, const std::string& recording, const 
 void add_injectors(ReportVisit& v, const Json& f) {
     v.injectors.clear();
     for (const auto& row : rows(f, "injectors"))
-        v.injectors.push_back({.cylinder = static_cast<int>(std::clamp(number(row, "cylinder"), 0.0, 1000.0)),
+        v.injectors.push_back({.cylinder = figures::whole(row, "cylinder"),
                                .rate_hz = number(row, "rate_hz"),
                                .expected_hz = number(row, "expected_hz"),
                                .missed_percent = number(row, "missed_percent"),

@@ -4,11 +4,11 @@
 #include "src/analysis/hiss_check.hpp"
 #include "src/casebook/case_report_of.hpp"
 #include "src/casebook/case_text.hpp"
+#include "src/casebook/figures.hpp"
 #include "src/report/injector_view.hpp"
 
 #include <algorithm>
 #include <filesystem>
-#include <initializer_list>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -18,14 +18,7 @@ namespace idlehark {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// The verdict whose word it is; `otherwise` for a word of another program version.
-template <class Verdict>
-Verdict said(const std::string& text, std::initializer_list<Verdict> all, Verdict otherwise) {
-    for (const auto v : all)
-        if (text == word(v)) return v;
-    return otherwise;
-}
+using figures::said;
 
 gui::TakeKind kind_of(RecordingKind kind) {
     switch (kind) {

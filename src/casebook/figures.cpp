@@ -1,0 +1,40 @@
+#include "src/casebook/figures.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace idlehark::figures {
+
+double number(const Json& object, const char* key) {
+    const auto at = object.find(key);
+    return at != object.end() && at->is_number() ? at->get<double>() : std::nan("");
+}
+
+int whole(const Json& object, const char* key) {
+    const double value = number(object, key);
+    return std::isnan(value) ? 0 : static_cast<int>(std::clamp(value, 0.0, 1e6));
+}
+
+std::string text(const Json& object, const char* key) {
+    const auto at = object.find(key);
+    if (at == object.end()) return {};
+    return at->is_string() ? at->get<std::string>() : at->is_number_integer() ? at->dump() : std::string{};
+}
+
+std::vector<std::string> texts(const Json& object, const char* key) {
+    std::vector<std::string> list;
+    if (const auto at = object.find(key); at != object.end() && at->is_array())
+        for (const auto& t : *at)
+            if (t.is_string()) list.push_back(t.get<std::string>());
+    return list;
+}
+
+std::vector<Json> rows(const Json& object, const char* key) {
+    std::vector<Json> list;
+    if (const auto at = object.find(key); at != object.end() && at->is_array())
+        for (const auto& row : *at)
+            if (row.is_object()) list.push_back(row);
+    return list;
+}
+
+}  // namespace idlehark::figures
