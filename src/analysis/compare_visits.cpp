@@ -359,12 +359,19 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
 std::variant<CompareView, VisitFailure> compare_visits(const CompareRequest& request, const ListenSinks& sinks) {
     if (const auto other = other_engine(request.before.listen.engine, request.after.listen.engine))
         return VisitFailure{*other};
-    const auto hear = [&](const VisitRequest& visit, const std::optional<HeardVisit>& heard) {
-        return heard ? std::variant<HeardVisit, VisitFailure>{*heard} : hear_visit(visit, sinks);
+    const std::uint64_t visits = (request.heard_before ? 0U : 1U) + (request.heard_after ? 0U : 1U);
+    const auto hear = [&](const VisitRequest& visit, const std::optional<HeardVisit>& heard, std::uint64_t behind) {
+        if (heard) return std::variant<HeardVisit, VisitFailure>{*heard};
+        auto part = sinks;
+        if (sinks.progress)
+            part.progress = [&, behind](std::uint64_t done, std::uint64_t total) {
+                sinks.progress(behind * total + done, visits * total);
+            };
+        return hear_visit(visit, part);
     };
-    const auto before = hear(request.before, request.heard_before);
+    const auto before = hear(request.before, request.heard_before, 0);
     if (const auto* failure = std::get_if<VisitFailure>(&before)) return *failure;
-    const auto after = hear(request.after, request.heard_after);
+    const auto after = hear(request.after, request.heard_after, visits - 1);
     if (const auto* failure = std::get_if<VisitFailure>(&after)) return *failure;
     return compare_heard(std::get<HeardVisit>(before), std::get<HeardVisit>(after), request.map, request.anyway);
 }

@@ -17,7 +17,7 @@ struct CompareRequest {
     std::optional<HeardVisit> heard_before, heard_after;
 };
 
-/// Listens to both visits, as far as they have not been heard, and compares them.
+/// Listens to both visits, as far as they have not been heard, and compares them; each is half of the progress then.
 /// Refused  engines that differ in cylinders, strokes or firing (wrong use); less than 10 s of idle on either side, a
 ///          cold idle against a warm one unless `anyway` (the sound is why).
 /// Cautions another device, sample rate or coding (the hiss is left out then), another level, another idle range,

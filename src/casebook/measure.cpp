@@ -9,6 +9,7 @@
 #include "src/files/csv.hpp"
 #include "src/report/verdict_text.hpp"
 #include "src/visit/guided_verdict.hpp"
+#include "src/visit/visit_marks.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -146,12 +147,14 @@ Result<Measured> measure_heard(const Measurement& what, const ListenRequest& lis
     return Measured{.answered = true, .figures = heard_json(visit), .trace = std::move(visit.readings)};
 }
 
-/// The test's own standing: what its planner said after the last burst, from the sound alone.
+/// The test's own standing: its plan worked out again burst by burst, from the sound alone. What was once decided stays
+/// decided, as it did while the test ran.
 Result<Measured> measure_guided(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
     const auto stored = what.settings.find("record");
     if (stored == what.settings.end() || !what.map) return Error{"the settings hold no guided test", ""};
-    const auto record = visit_record_from_json(*stored, "record");
-    if (!record) return record.error();
+    auto read = visit_record_from_json(*stored, "record");
+    if (!read) return read.error();
+    auto& record = read.value();
     VisitPlanSettings plan;
     plan.map = what.map->map;
     plan.idle_control = what.engine.engine.idle_control;
@@ -162,7 +165,7 @@ Result<Measured> measure_guided(const Measurement& what, const ListenRequest& li
         for (const auto& [spot, times] : odds->items())
             if (times.is_number()) plan.spot_odds[spot] = times.get<double>();
     double offset_s = 0.0;
-    for (const auto& part : record.value().recordings)
+    for (const auto& part : record.recordings)
         if (part.name == what.sources.front().first.file) offset_s = part.offset_s;
     std::vector<RpmReading> readings;
     ListenSinks sinks;
@@ -179,7 +182,8 @@ Result<Measured> measure_guided(const Measurement& what, const ListenRequest& li
     VisitConfig limits;
     for (const auto& s : plan.map.spots) limits.spots.push_back(s.spot);
     try {
-        auto view = guided_verdict(plan_visit(record.value(), limits, readings, plan), record.value(), readings, plan);
+        const auto step = replay_plan(record, limits, readings, plan);
+        auto view = guided_verdict(step, record, readings, plan);
         view.length_s = heard.value().length_s;
         for (auto& b : view.bursts) b.time_s -= offset_s;
         view.cautions.insert(view.cautions.end(), heard.value().warnings.begin(), heard.value().warnings.end());
@@ -343,6 +347,19 @@ Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what, co
     if (!id) return id.error();
     result.id = id.value();
     return result;
+}
+
+Result<Done> measure_and_store_all(Casebook& book, const std::vector<Measurement>& list,
+                                   const MeasureProgress& progress) {
+    const auto n = static_cast<double>(list.size());
+    double done = 0.0;
+    for (const auto& what : list) {
+        MeasureProgress share_of_all;
+        if (progress) share_of_all = [&](double share) { progress((done + share) / n); };
+        if (const auto stored = measure_and_store(book, what, share_of_all); !stored) return stored.error();
+        done += 1.0;
+    }
+    return Done{};
 }
 
 }  // namespace idlehark

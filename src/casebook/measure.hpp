@@ -46,7 +46,10 @@ Result<Measurement> measurement_of(const Casebook& book, const CaseResult& resul
 Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0,
                                                      const VisitPlanSettings* plan = nullptr);
 
-/// Measures and stores; returns the results as stored.
+/// Measures and stores; returns the result as stored.
 Result<CaseResult> measure_and_store(Casebook& book, const Measurement& what, const MeasureProgress& progress = {});
+/// All of them, one after the other; ends at the first error, and keeps what was stored before it.
+Result<Done> measure_and_store_all(Casebook& book, const std::vector<Measurement>& list,
+                                   const MeasureProgress& progress = {});
 
 }  // namespace idlehark

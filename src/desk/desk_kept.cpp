@@ -49,15 +49,7 @@ Result<std::vector<Measurement>> not_measured(const Casebook& book) {
 Result<Done> measure_rest(Casebook& book, const MeasureProgress& progress) {
     const auto list = not_measured(book);
     if (!list) return list.error();
-    const auto n = static_cast<double>(list.value().size());
-    double done = 0.0;
-    for (const auto& what : list.value()) {
-        if (const auto stored = measure_and_store(book, what, [&](double share) { progress((done + share) / n); });
-            !stored)
-            return stored.error();
-        done += 1.0;
-    }
-    return Done{};
+    return measure_and_store_all(book, list.value(), progress);
 }
 
 gui::CompareState state_of(const CompareView& view, RowId before, RowId after) {
@@ -265,14 +257,9 @@ void Desk::Worker::measure_recording(RowId recording) {
                    if (!row) return [this, e = row.error()] { fault(e); };
                    const auto list = measurements_of_bay(book.value(), recording, matters, plan ? &*plan : nullptr);
                    if (!list) return [this, e = list.error()] { fault(e); };
-                   const auto n = static_cast<double>(list.value().size());
-                   double done = 0.0;
-                   for (const auto& what : list.value()) {
-                       const auto stored =
-                           measure_and_store(book.value(), what, [&](double share) { ticket.at((done + share) / n); });
-                       if (!stored) return [this, e = stored.error()] { fault(e); };
-                       done += 1.0;
-                   }
+                   const auto stored =
+                       measure_and_store_all(book.value(), list.value(), [&](double share) { ticket.at(share); });
+                   if (!stored) return [this, e = stored.error()] { fault(e); };
                    return [this, folder, visit = row.value().visit] { results_stored(folder, visit); };
                });
 }
@@ -302,12 +289,8 @@ void Desk::Worker::on(const ask::Compare& c) {
             state.anyway = before && after && cold_against_warm(before.value(), after.value());
         } else {
             ListenSinks sinks;
-            std::uint64_t behind = 0, last_total = 0;
             sinks.progress = [&](std::uint64_t done, std::uint64_t total) {
-                if (last_total != 0 && total != last_total) ++behind;
-                last_total = total;
-                const double share = static_cast<double>(done) / static_cast<double>(std::max<std::uint64_t>(total, 1));
-                ticket.at(std::min(0.99, 0.5 * (static_cast<double>(std::min<std::uint64_t>(behind, 1)) + share)));
+                ticket.at(static_cast<double>(done) / static_cast<double>(std::max<std::uint64_t>(total, 1)));
             };
             const auto outcome = compare_visits(request.value(), sinks);
             if (const auto* failure = std::get_if<VisitFailure>(&outcome)) {
