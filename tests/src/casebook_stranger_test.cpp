@@ -44,6 +44,20 @@ std::string journal_naming(const std::string& file) {
            big_endian(sum) + magic;
 }
 
+struct OneVisit {
+    RowId visit, recording;
+};
+
+/// A second of an idle in a visit of its own.
+OneVisit add_one_visit(Casebook& book, const ScratchFolder& folder) {
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    const auto sound =
+        book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {});
+    REQUIRE(sound);
+    return {visit.value(), sound.value()};
+}
+
 /// That all programs run from here have used up.
 double processor_s() {
     rusage used{};
@@ -156,9 +170,7 @@ TEST_CASE("Stranger's case: links and pipes beside the tables are refused, besid
     const auto victim = folder.file("victim", "precious");
     {
         auto book = new_case(place);
-        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
-        REQUIRE(visit);
-        REQUIRE(book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {}));
+        add_one_visit(book, folder);
     }
     for (const auto* ending : {"-wal", "-shm", "-journal"}) {
         CAPTURE(ending);
@@ -273,17 +285,13 @@ TEST_CASE("Stranger's case: deep and many-keyed JSON is not followed", "[caseboo
     const auto place = folder.path("c");
     {
         auto book = new_case(place);
-        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
-        REQUIRE(visit);
-        const auto sound =
-            book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {});
-        REQUIRE(sound);
+        const auto [visit, sound] = add_one_visit(book, folder);
         for (const auto* kind : {"idle", "spray"}) {
             CaseResult r;
-            r.visit = visit.value();
+            r.visit = visit;
             r.kind = kind;
             r.engine = 1;
-            r.sources = {{sound.value(), "", 0.0}};
+            r.sources = {{sound, "", 0.0}};
             REQUIRE(book.add_result(r, {}));
         }
     }
@@ -330,10 +338,7 @@ TEST_CASE("Stranger's case: names and texts of any kind move no terminal and lea
         "x";
     {
         auto book = new_case(place);
-        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
-        REQUIRE(visit);
-        REQUIRE(book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {}));
-        REQUIRE(book.add_note(visit.value(), "a note"));
+        REQUIRE(book.add_note(add_one_visit(book, folder).visit, "a note"));
         LogEntry entry;
         entry.name = "x";
         REQUIRE(book.add_log_entry(entry));
@@ -420,20 +425,16 @@ TEST_CASE("Stranger's case: a name of a megabyte and speeds beyond any engine ar
     const auto place = folder.path("c");
     {
         auto book = new_case(place);
-        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
-        REQUIRE(visit);
-        const auto sound =
-            book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "tone.wav", 1.0), 1, {});
-        REQUIRE(sound);
+        const auto [visit, sound] = add_one_visit(book, folder);
         auto map = test::example_map();
         map.name = std::string(900'000, 'W');
         map.spots[0].spot = map.spots[0].name = std::string(50'000, 'W');
         REQUIRE(book.set_map(map));
         CaseResult r;
-        r.visit = visit.value();
+        r.visit = visit;
         r.kind = "spray";
         r.engine = 1;
-        r.sources = {{sound.value(), "", 0.0}};
+        r.sources = {{sound, "", 0.0}};
         r.figures = {
             {"idle_rpm", 1e300},
             {"length_s", 1e17},

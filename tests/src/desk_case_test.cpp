@@ -5,6 +5,7 @@
 #include "src/desk/kept_case.hpp"
 #include "src/files/text_file.hpp"
 #include "tests/src/casebook_support.hpp"
+#include "tests/src/desk_support.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -20,20 +21,10 @@
 
 using namespace idlehark;
 using namespace std::chrono_literals;
+using test::await;
 namespace ask = gui::ask;
 
 namespace {
-
-std::shared_ptr<const gui::ViewState> await(const Desk& desk, std::chrono::seconds patience,
-                                            const std::function<bool(const gui::ViewState&)>& wanted) {
-    const auto end = std::chrono::steady_clock::now() + patience;
-    auto view = desk.view();
-    while (!wanted(*view) && std::chrono::steady_clock::now() < end) {
-        std::this_thread::sleep_for(10ms);
-        view = desk.view();
-    }
-    return view;
-}
 
 template <class T>
 T sure(Result<T> result) {

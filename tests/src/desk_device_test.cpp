@@ -4,6 +4,7 @@
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/src/desk_support.hpp"
 #include "tests/src/support.hpp"
 
 #include <chrono>
@@ -16,27 +17,9 @@
 
 using namespace idlehark;
 using namespace std::chrono_literals;
+using test::await;
+using test::open_gate;
 namespace ask = gui::ask;
-
-namespace {
-
-std::shared_ptr<const gui::ViewState> await(const Desk& desk, std::chrono::seconds patience,
-                                            const std::function<bool(const gui::ViewState&)>& wanted) {
-    const auto end = std::chrono::steady_clock::now() + patience;
-    auto view = desk.view();
-    while (!wanted(*view) && std::chrono::steady_clock::now() < end) {
-        std::this_thread::sleep_for(10ms);
-        view = desk.view();
-    }
-    return view;
-}
-
-void open_gate(Desk& desk) {
-    desk.send(ask::AlternativesSeen{});
-    for (std::size_t i = 0; i < gui::kGatePoints; ++i) desk.send(ask::AnswerGate{static_cast<gui::GatePoint>(i), true});
-}
-
-}  // namespace
 
 TEST_CASE("Desk: a microphone unplugged in the middle of a spray test is told, and nothing is lost", "[.][device]") {
     const char* unplug = std::getenv("IDLEHARK_UNPLUG");
