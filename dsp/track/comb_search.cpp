@@ -20,10 +20,8 @@ constexpr double kLowestLine_hz = 12.0;
 constexpr double kHighestLine_hz = 600.0;  // above, a surge smears lines within the window
 constexpr double kFewestLines = 12.0;      // many cylinders need a wider band for as many lines
 constexpr double kHighestModulation_hz = 200.0;
-// Slopes: a surge of 60 rpm at 0.5 Hz about 700 rpm reaches 0.27 per second.
-constexpr std::size_t kSlopes = 9;
-constexpr std::size_t kEnvelopeSlopes = 3;
 constexpr double kSteepest_per_s = 0.30;
+constexpr double kSteepestEnvelope_per_s = 0.2;
 constexpr double kUsualSlope_per_s = 0.12;  // a strong surge reaches more than twice this, and shows so clearly
 // Lines between the p-th multiples must carry their share of the evidence, up to this much.
 constexpr double kGapSlack = 3.0;
@@ -111,8 +109,9 @@ class SumOfLogs {
 };
 }  // namespace
 
-CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, std::size_t slope_count,
-                             double steepest_per_s, double quietest)
+template <std::size_t kSlopeCount>
+CombSearch::Channel<kSlopeCount>::Channel(double rate, double window_s, double highest_hz, double steepest_per_s,
+                                          double quietest)
     : rate_hz(rate),
       length(static_cast<std::size_t>(window_s * rate)),
       used_bins(0),
@@ -127,10 +126,10 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
     const auto hann = hann_window(length);
     for (const float w : hann) window_energy += static_cast<double>(w) * static_cast<double>(w);
     const double middle = 0.5 * static_cast<double>(length - 1);
-    for (std::size_t s = 0; s < slope_count; ++s) {
+    for (std::size_t s = 0; s < kSlopeCount; ++s) {
         const double slope =
-            steepest_per_s * (2.0 * static_cast<double>(s) / static_cast<double>(slope_count - 1) - 1.0);
-        slopes.push_back(slope);
+            steepest_per_s * (2.0 * static_cast<double>(s) / static_cast<double>(kSlopeCount - 1) - 1.0);
+        slopes[s] = slope;
         Warp warp;
         for (std::size_t i = 0; i < length; ++i) {
             // The sound's phase runs as u = t + slope t^2/2; its inverse puts equal phase steps on the new axis.
@@ -155,14 +154,15 @@ CombSearch::Channel::Channel(double rate, double window_s, double highest_hz, st
     bins.resize(fft.bins());
     power.resize(used_bins);
     log_floor.assign(used_bins / kFloorBlock - 1, 0.F);
-    ratio.assign(slope_count, std::vector<float>(used_bins));
+    ratio.assign(used_bins * kLanes, 0.F);
     evidence = ratio;
-    running.resize(used_bins + 1);
+    running.assign((used_bins + 1) * kLanes, 0.F);
     one_over.assign(1, 0.F);
     for (std::size_t n = 1; n <= used_bins; ++n) one_over.push_back(1.F / static_cast<float>(n));
 }
 
-void CombSearch::Channel::update_floor() {
+template <std::size_t kSlopeCount>
+void CombSearch::Channel<kSlopeCount>::update_floor() {
     const auto quantile = floor.of(power);
     const auto unbias = static_cast<float>(-1.0 / std::log(1.0 - kFloorQuantile));
     std::array<float, 256> now{};
@@ -184,7 +184,8 @@ void CombSearch::Channel::update_floor() {
     }
 }
 
-void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
+template <std::size_t kSlopeCount>
+void CombSearch::Channel<kSlopeCount>::analyse(const Timeline& signal, double time_s) {
     const auto first = signal.index_at(time_s) - static_cast<std::int64_t>(length / 2);
     signal.copy(first, window_sound);
     // Silence around the recording's ends must not look like a step.
@@ -195,7 +196,7 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
         power_sum += v * v;
     }
     least_floor = static_cast<float>(window_energy * (least_variance + kLeastShare * static_cast<double>(power_sum)));
-    const std::size_t straight = slopes.size() / 2;
+    constexpr std::size_t kStraight = kSlopeCount / 2;
     const auto transform = [&](std::size_t s) {
         const Warp& w = warps[s];
         for (const auto& run : w.runs) {
@@ -209,39 +210,40 @@ void CombSearch::Channel::analyse(const Timeline& signal, double time_s) {
             power[b] = re * re + im * im;
         }
     };
-    const auto weigh = [&](std::size_t s) {
-        for (std::size_t b = 0; b < used_bins; ++b) {
-            ratio[s][b] = power[b] * inverse_floor[b];
-        }
-        if (hum) hum->mute(bin_hz, ratio[s]);
-        // A line's evidence counts against its neighbourhood's: a comb must lie on the ridges and leave the valleys,
-        // and a band that is loud throughout speaks for no comb.
-        const auto reach = static_cast<std::size_t>(kNeighbourhood_hz / bin_hz);
-        line_evidence(ratio[s], evidence[s]);
-        running[0] = 0.F;
-        for (std::size_t b = 0; b < used_bins; ++b) running[b + 1] = running[b] + evidence[s][b];
-        const auto less_around = [&](std::size_t b, std::size_t low, std::size_t high) {
-            evidence[s][b] -= (running[high] - running[low]) * one_over[high - low];
-        };
-        const std::size_t first_whole = std::min(reach, used_bins);
-        const std::size_t last_whole = std::max(first_whole, used_bins - std::min(used_bins, reach));
-        for (std::size_t b = 0; b < first_whole; ++b) less_around(b, 0, std::min(used_bins, b + reach + 1));
-        for (std::size_t b = first_whole; b < last_whole; ++b) less_around(b, b - reach, b + reach + 1);
-        for (std::size_t b = last_whole; b < used_bins; ++b) less_around(b, b - std::min(b, reach), used_bins);
+    const auto over_floor = [&](std::size_t s) {
+        for (std::size_t b = 0; b < used_bins; ++b) ratio[b * kLanes + s] = power[b] * inverse_floor[b];
     };
-    transform(straight);
+    transform(kStraight);
     anything = static_cast<double>(power_sum) > least_variance * static_cast<double>(length);
     if (hum) {
         hum->hear(bins, bin_hz, signal.time_s(first));
         anything = anything && hum->share(bin_hz, power) < kHumAlone;
     }
     update_floor();
-    weigh(straight);
-    for (std::size_t s = 0; s < slopes.size(); ++s) {
-        if (s == straight) continue;
+    over_floor(kStraight);
+    for (std::size_t s = 0; s < kSlopeCount; ++s) {
+        if (s == kStraight) continue;
         transform(s);
-        weigh(s);
+        over_floor(s);
     }
+    weigh();
+}
+
+/// A line's evidence counts against its neighbourhood's: a comb must lie on the ridges and leave the valleys, and a
+/// band that is loud throughout speaks for no comb.
+template <std::size_t kSlopeCount>
+void CombSearch::Channel<kSlopeCount>::weigh() {
+    if (hum) hum->mute(bin_hz, ratio, kLanes);
+    line_evidence(ratio, evidence);
+    for (std::size_t i = 0; i < used_bins * kLanes; ++i) running[i + kLanes] = running[i] + evidence[i];
+    const auto reach = static_cast<std::size_t>(kNeighbourhood_hz / bin_hz);
+    const auto less_around = [&](std::size_t b, std::size_t low, std::size_t high) {
+        for (std::size_t l = 0; l < kLanes; ++l)
+            evidence[b * kLanes + l] -= (running[high * kLanes + l] - running[low * kLanes + l]) * one_over[high - low];
+    };
+    for (std::size_t b = 0; b < used_bins; ++b)
+        less_around(b, b - std::min(b, reach), std::min(used_bins, b + reach + 1));
+    std::fill_n(evidence.begin(), kLanes, 0.F);  // bin 0 stands for lines below what can be heard
 }
 
 MainsHum::MainsHum(double highest_hz) {
@@ -291,8 +293,10 @@ void MainsHum::each_bin(double bin_hz, std::size_t bins, Do&& act) const {
     }
 }
 
-void MainsHum::mute(double bin_hz, std::span<float> ratio) const {
-    each_bin(bin_hz, ratio.size(), [&](std::size_t b) { ratio[b] = std::min(ratio[b], kUndecided); });
+void MainsHum::mute(double bin_hz, std::span<float> ratio, std::size_t lanes) const {
+    each_bin(bin_hz, ratio.size() / lanes, [&](std::size_t b) {
+        for (float& r : ratio.subspan(b * lanes, lanes)) r = std::min(r, kUndecided);
+    });
 }
 
 double MainsHum::share(double bin_hz, std::span<const float> power) const {
@@ -307,12 +311,11 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
       low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
       high_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kAboveIdle),
       lines_(expected_lines(engine, low_cycle_hz_, highest_line_hz(engine, rates.mid.rate_hz()))),
-      mid_(rates.mid.rate_hz(), window_s_, highest_line_hz(engine, rates.mid.rate_hz()), kSlopes, kSteepest_per_s,
-           kLeastSound),
-      envelope_{
-          Channel(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2, kLeastEnvelope),
-          Channel(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz, kEnvelopeSlopes, 0.2,
-                  kLeastEnvelope)} {
+      mid_(rates.mid.rate_hz(), window_s_, highest_line_hz(engine, rates.mid.rate_hz()), kSteepest_per_s, kLeastSound),
+      envelope_{Channel<kEnvelopeSlopes>(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz,
+                                         kSteepestEnvelope_per_s, kLeastEnvelope),
+                Channel<kEnvelopeSlopes>(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz,
+                                         kSteepestEnvelope_per_s, kLeastEnvelope)} {
     stated_low_hz_ = cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value / kStatedMargin;
     stated_high_hz_ = cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kStatedMargin;
     for (const int m : lines_) spacing_ = std::gcd(spacing_, m);
@@ -322,14 +325,23 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
     mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
     mid_table_ = table_for(mid_);
     envelope_table_ = table_for(envelope_[0]);
-    sum_.resize(count);
+    sum_.resize(count * Channel<kSlopes>::kLanes);
+    envelope_sum_.resize(count * Channel<kEnvelopeSlopes>::kLanes);
     best_.resize(count);
     best_slope_.resize(count);
-    envelope_sum_.assign(kEnvelopeSlopes, std::vector<float>(count));
     peaks_.reserve(count);
+    for (std::size_t s = 0; s < kSlopes; ++s) {
+        const double wanted = mid_.slopes[s];
+        for (std::size_t i = 1; i < kEnvelopeSlopes; ++i)
+            if (std::abs(envelope_[0].slopes[i] - wanted) < std::abs(envelope_[0].slopes[beside_[s]] - wanted))
+                beside_[s] = i;
+        const double steep = wanted / kUsualSlope_per_s;
+        steepness_[s] = static_cast<float>(0.5 * steep * steep);
+    }
 }
 
-CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
+template <std::size_t n>
+CombSearch::LineTable CombSearch::table_for(const Channel<n>& c) const {
     LineTable table;
     for (const int m : lines_) {
         std::vector<std::uint16_t> at;
@@ -347,51 +359,51 @@ CombSearch::LineTable CombSearch::table_for(const Channel& c) const {
 }
 
 /// Adds to every candidate the evidence of all its lines; four lines at a time while all four reach all candidates.
-void CombSearch::add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum) {
-    const float* e = evidence.data();
-    std::size_t n = 0;
-    for (; n + 4 <= table.bin.size(); n += 4) {
-        const std::uint16_t *a = table.bin[n].data(), *b = table.bin[n + 1].data(), *c = table.bin[n + 2].data(),
-                            *d = table.bin[n + 3].data();
-        const std::size_t all = table.bin[n + 3].size();  // the highest line leaves the band first
-        for (std::size_t i = 0; i < all; ++i) sum[i] += (e[a[i]] + e[b[i]]) + (e[c[i]] + e[d[i]]);
-        for (std::size_t j = n; j < n + 3; ++j)
-            for (std::size_t i = all; i < table.bin[j].size(); ++i) sum[i] += e[table.bin[j][i]];
+template <std::size_t n>
+void CombSearch::add_lines(const LineTable& table, const Channel<n>& c, std::span<float> sum) {
+    constexpr std::size_t kLanes = Channel<n>::kLanes;
+    const auto at = [&](std::uint16_t bin) { return c.evidence.data() + bin * kLanes; };
+    const auto add_one = [&](std::size_t line, std::size_t from) {
+        const auto& bins = table.bin[line];
+        for (std::size_t i = from; i < bins.size(); ++i) {
+            const float* const e = at(bins[i]);
+            for (std::size_t l = 0; l < kLanes; ++l) sum[i * kLanes + l] += e[l];
+        }
+    };
+    std::size_t line = 0;
+    for (; line + 4 <= table.bin.size(); line += 4) {
+        const auto* const bins = &table.bin[line];
+        const std::size_t all = bins[3].size();  // the highest line leaves the band first
+        for (std::size_t i = 0; i < all; ++i) {
+            const float *e = at(bins[0][i]), *f = at(bins[1][i]), *g = at(bins[2][i]), *h = at(bins[3][i]);
+            float* const to = sum.data() + i * kLanes;
+            for (std::size_t l = 0; l < kLanes; ++l) to[l] += (e[l] + f[l]) + (g[l] + h[l]);
+        }
+        for (std::size_t j = line; j < line + 3; ++j) add_one(j, all);
     }
-    for (; n < table.bin.size(); ++n)
-        for (std::size_t i = 0; i < table.bin[n].size(); ++i) sum[i] += e[table.bin[n][i]];
+    for (; line < table.bin.size(); ++line) add_one(line, 0);
 }
 
 const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s) {
     peaks_.clear();
     mid_.analyse(sound.mid, time_s);
     if (!mid_.anything) return peaks_;
-    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) envelope_[e].analyse(sound.envelope[e], time_s);
-    for (auto& v : mid_.evidence) v[0] = 0.F;
-    const std::size_t count = candidates_hz_.size();
-    for (std::size_t s = 0; s < kEnvelopeSlopes; ++s) {
-        auto& sum = envelope_sum_[s];
-        std::fill(sum.begin(), sum.end(), 0.F);
-        for (auto& e : envelope_) {
-            e.evidence[s][0] = 0.F;
-            add_lines(envelope_table_, e.evidence[s], sum);
-        }
+    std::fill(envelope_sum_.begin(), envelope_sum_.end(), 0.F);
+    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) {
+        envelope_[e].analyse(sound.envelope[e], time_s);
+        add_lines(envelope_table_, envelope_[e], envelope_sum_);
     }
-    std::fill(best_.begin(), best_.end(), -1e30F);
-    for (std::size_t s = 0; s < kSlopes; ++s) {
-        const double wanted = mid_.slopes[s];
-        std::size_t e = 0;
-        for (std::size_t i = 1; i < kEnvelopeSlopes; ++i)
-            if (std::abs(envelope_[0].slopes[i] - wanted) < std::abs(envelope_[0].slopes[e] - wanted)) e = i;
-        const double steep = wanted / kUsualSlope_per_s;
-        const auto prior = static_cast<float>(0.5 * steep * steep);
-        for (std::size_t c = 0; c < count; ++c) sum_[c] = envelope_sum_[e][c] - prior;
-        add_lines(mid_table_, mid_.evidence[s], sum_);
-        for (std::size_t c = 0; c < count; ++c)
-            if (sum_[c] > best_[c]) {
-                best_[c] = sum_[c];
-                best_slope_[c] = static_cast<std::uint8_t>(s);
-            }
+    const std::size_t count = candidates_hz_.size();
+    constexpr std::size_t kLanes = Channel<kSlopes>::kLanes;
+    for (std::size_t c = 0; c < count; ++c)
+        for (std::size_t s = 0; s < kSlopes; ++s)
+            sum_[c * kLanes + s] = envelope_sum_[c * Channel<kEnvelopeSlopes>::kLanes + beside_[s]] - steepness_[s];
+    add_lines(mid_table_, mid_, sum_);
+    for (std::size_t c = 0; c < count; ++c) {
+        const auto* const of_slope = sum_.data() + c * kLanes;
+        const auto* const best = std::max_element(of_slope, of_slope + kSlopes);
+        best_[c] = *best;
+        best_slope_[c] = static_cast<std::uint8_t>(best - of_slope);
     }
     for (std::size_t c = 1; c + 1 < count; ++c)
         if (best_[c] >= best_[c - 1] && best_[c] > best_[c + 1])
@@ -443,13 +455,13 @@ void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     const int steps = thoroughly ? kMostSteps : 1;
     std::size_t lines = 0;  // within the band all over a stretch: one that leaves it would look like a step
     const auto each_line = [&](std::size_t slope, double log_hz, auto&& act) {
-        const auto& ratio = mid_.ratio[slope];
         const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
         for (std::size_t i = 0; i < lines; ++i) {
             const float x = f * static_cast<float>(lines_[i]);
             const auto b = static_cast<std::size_t>(x);
             const float part = x - static_cast<float>(b);
-            act(ratio[b] + part * (ratio[b + 1] - ratio[b]));
+            const float here = mid_.ratio_at(slope, b);
+            act(here + part * (mid_.ratio_at(slope, b + 1) - here));
         }
     };
     // Not the capped evidence, which is flat on top where lines are strong: the logarithm of power, over so much that
@@ -517,7 +529,7 @@ void CombSearch::judge(CombPeak& peak) const {
     std::array<double, kFaster.size()> between{};
     std::array<int, kFaster.size()> lines_between{};
     int lines = 0;
-    const auto gather = [&](const Channel& c, std::size_t s) {
+    const auto gather = [&](const auto& c, std::size_t s) {
         for (const int m : lines_) {
             const auto b = static_cast<std::size_t>(cycle_hz * m / c.bin_hz + 0.5);
             if (b + 1 >= c.used_bins) break;
@@ -525,7 +537,7 @@ void CombSearch::judge(CombPeak& peak) const {
             ++lines;
             for (std::size_t i = 0; i < kFaster.size(); ++i)
                 if ((m / spacing_) % kFaster[i] != 0) {
-                    between[i] += static_cast<double>(c.evidence[s][b]);
+                    between[i] += static_cast<double>(c.evidence_at(s, b));
                     ++lines_between[i];
                 }
         }
@@ -551,9 +563,8 @@ int CombSearch::holes(double cycle_hz, std::size_t slope) const {
         const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
         if (b + 1 >= mid_.used_bins) break;
         if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
-        const auto& r = mid_.ratio[slope];
         std::rotate(around.begin(), around.begin() + 1, around.end());
-        around.back() = std::max({r[b - 1], r[b], r[b + 1]});
+        around.back() = std::max({mid_.ratio_at(slope, b - 1), mid_.ratio_at(slope, b), mid_.ratio_at(slope, b + 1)});
         if (++seen < 2 * kNear + 1) continue;
         const bool before = std::max(around[0], around[1]) > kStrongLine;
         const bool after = std::max(around[3], around[4]) > kStrongLine;
@@ -569,7 +580,7 @@ double CombSearch::beat_at_firing(double cycle_hz) const {
         for (const int k : {1, 2}) {
             const auto b = static_cast<std::size_t>(cycle_hz * spacing_ * k / e.bin_hz + 0.5);
             if (b + 1 < e.used_bins)
-                beat += 0.5 * static_cast<double>(e.ratio[e.slopes.size() / 2][b]) / FrontEnd::kEnvelopes;
+                beat += 0.5 * static_cast<double>(e.ratio_at(e.slopes.size() / 2, b)) / FrontEnd::kEnvelopes;
         }
     return beat;
 }
@@ -585,7 +596,7 @@ void CombSearch::weigh_overtones(const CombPeak& strongest) {
     for (const int m : lines_) {
         const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
         if (b + 1 >= mid_.used_bins) break;
-        const float ratio = mid_.ratio[slope][b];
+        const float ratio = mid_.ratio_at(slope, b);
         const float power = ratio / mid_.inverse_floor[b];
         if (m / spacing_ <= kFirst) {
             first = std::max(first, power);
@@ -621,10 +632,10 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
             const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
             if (b + 1 >= mid_.used_bins) break;
             if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
-            const double over_floor = static_cast<double>(mid_.ratio[slope][b]) + 0.1;
+            const double over_floor = static_cast<double>(mid_.ratio_at(slope, b)) + 0.1;
             if ((m / spacing_) % p == 0) {
                 on_logs.add(over_floor), ++on;
-                evidence_on += static_cast<double>(mid_.evidence[slope][b]);
+                evidence_on += static_cast<double>(mid_.evidence_at(slope, b));
             } else {
                 off_logs.add(over_floor), ++off;
             }

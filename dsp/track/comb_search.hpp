@@ -28,8 +28,8 @@ class MainsHum {
     explicit MainsHum(double highest_hz);
     /// One frame's transform, not warped; `first_sample_s` its first sample's time.
     void hear(std::span<const std::complex<float>> bins, double bin_hz, double first_sample_s);
-    /// Takes the word from the bins that hum occupies.
-    void mute(double bin_hz, std::span<float> ratio) const;
+    /// Takes the word from the bins that hum occupies; `lanes` values a bin.
+    void mute(double bin_hz, std::span<float> ratio, std::size_t lanes) const;
     /// Share of a spectrum's power that hum holds.
     [[nodiscard]] double share(double bin_hz, std::span<const float> power) const;
 
@@ -82,11 +82,20 @@ class CombSearch {
     [[nodiscard]] int pattern_repeats() const noexcept { return spacing_; }
 
    private:
+    // Slopes: a surge of 60 rpm at 0.5 Hz about 700 rpm reaches 0.27 per second.
+    static constexpr std::size_t kSlopes = 9;
+    static constexpr std::size_t kEnvelopeSlopes = 3;
     /// One signal's warped transforms and the evidence per bin.
+    template <std::size_t kSlopeCount>
     struct Channel {
-        Channel(double rate_hz, double window_s, double highest_hz, std::size_t slopes, double steepest_per_s,
-                double quietest);
+        /// Values of all slopes lie side by side for each bin, as many as fill whole vectors.
+        static constexpr std::size_t kLanes = (kSlopeCount + 3) / 4 * 4;
+        Channel(double rate_hz, double window_s, double highest_hz, double steepest_per_s, double quietest);
         void analyse(const Timeline& signal, double time_s);
+        [[nodiscard]] float ratio_at(std::size_t slope, std::size_t bin) const { return ratio[bin * kLanes + slope]; }
+        [[nodiscard]] float evidence_at(std::size_t slope, std::size_t bin) const {
+            return evidence[bin * kLanes + slope];
+        }
         double rate_hz;
         std::size_t length;
         std::size_t used_bins;
@@ -96,7 +105,7 @@ class CombSearch {
         double least_variance;
         double window_energy = 0.0;
         float least_floor = 0.F;
-        std::vector<double> slopes;
+        std::array<double, kSlopeCount> slopes{};
         /// Each sample of the warped window from two neighbours of the sound, weighed by `a` and `b`; samples of one
         /// run lie equally far from where they come from.
         struct Warp {
@@ -110,19 +119,22 @@ class CombSearch {
         std::vector<Warp> warps;
         std::vector<float> window_sound, frame;
         std::vector<std::complex<float>> bins;
-        std::vector<float> power, log_floor, inverse_floor, running, one_over;
+        std::vector<float> power, log_floor, inverse_floor, one_over;
         std::optional<MainsHum> hum;  ///< looked for in the lines, not in the envelopes
         bool floor_known = false;
-        bool anything = false;                            ///< the last window held sound that is worth a search
-        std::vector<std::vector<float>> ratio, evidence;  ///< [slope][bin]
+        bool anything = false;                        ///< the last window held sound that is worth a search
+        std::vector<float> ratio, evidence, running;  ///< [bin][lane]
         void update_floor();
+        void weigh();
     };
     /// Where each candidate's n-th line falls in a channel's bins.
     struct LineTable {
         std::vector<std::vector<std::uint16_t>> bin;  ///< [line][candidate], shortened where lines leave the band
     };
-    [[nodiscard]] LineTable table_for(const Channel& c) const;
-    static void add_lines(const LineTable& table, std::span<const float> evidence, std::span<float> sum);
+    template <std::size_t n>
+    [[nodiscard]] LineTable table_for(const Channel<n>& c) const;
+    template <std::size_t n>
+    static void add_lines(const LineTable& table, const Channel<n>& c, std::span<float> sum);
     /// To the top of the comb's likelihood nearby; not `thoroughly`: only if it is very near.
     void refine(CombPeak& peak, bool thoroughly) const;
     void judge(CombPeak& peak) const;
@@ -143,11 +155,13 @@ class CombSearch {
         bool dominate = false;
     } overtones_;
     std::vector<double> candidates_hz_;
-    Channel mid_;
-    std::array<Channel, FrontEnd::kEnvelopes> envelope_;
+    Channel<kSlopes> mid_;
+    std::array<Channel<kEnvelopeSlopes>, FrontEnd::kEnvelopes> envelope_;
     LineTable mid_table_, envelope_table_;
-    std::vector<float> sum_, best_;
-    std::vector<std::vector<float>> envelope_sum_;
+    std::array<std::size_t, kSlopes> beside_{};  ///< the envelopes' slope nearest to each
+    std::array<float, kSlopes> steepness_{};     ///< what a slope costs in evidence
+    std::vector<float> sum_, envelope_sum_;      ///< [candidate][lane]
+    std::vector<float> best_;
     std::vector<std::uint8_t> best_slope_;
     std::vector<CombPeak> peaks_;
 };

@@ -62,9 +62,16 @@ CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz
       work_(cycle_fft_.bins()),
       template_(points_) {}
 
-void CycleTemplate::take(const Timeline& source, double first_s, double cycle_low_hz, double cycle_high_hz) {
+void CycleTemplate::take(const Timeline& source, double first_s, std::span<const double> starts_s, double cycle_low_hz,
+                         double cycle_high_hz) {
     const auto first = source.index_at(first_s) + 1;
     lead_s_ = source.time_s(first) - first_s;
+    firsts_.clear();
+    for (const double start_s : starts_s) {
+        const double after = std::max(0.0, std::ceil((start_s - lead_s_) * rate_hz_));
+        const auto sample = std::min(length_, static_cast<std::size_t>(after));
+        firsts_.push_back({sample, std::max(0.0, static_cast<double>(sample) / rate_hz_ + lead_s_ - start_s)});
+    }
     const std::span<float> in(in_.data(), length_);
     source.copy(first, in);
     const double mean = std::accumulate(in.begin(), in.end(), 0.0) / static_cast<double>(length_);
@@ -121,16 +128,12 @@ void CycleTemplate::take(const Timeline& source, double first_s, double cycle_lo
 }
 
 CycleTemplate::Run CycleTemplate::run(const CyclePath& path, std::size_t k, double points_per_cycle) const noexcept {
-    const auto first_after = [&](double t) {
-        return std::min(length_, static_cast<std::size_t>(std::max(0.0, std::ceil((t - lead_s_) * rate_hz_))));
-    };
-    const std::size_t from = first_after(path.start_s[k]);
-    const double since_s = std::max(0.0, static_cast<double>(from) / rate_hz_ + lead_s_ - path.start_s[k]);
+    const auto [from, since_s] = firsts_[k];
     const double fixed = points_per_cycle * kOnePoint;
     return {.from = from,
-            .to = first_after(path.start_s[k + 1]),
+            .to = firsts_[k + 1].sample,
             .at = static_cast<std::uint64_t>((path.phase[k] + since_s * path.speed_hz[k]) * fixed),
-            .step = static_cast<std::uint64_t>(path.speed_hz[k] / rate_hz_ * fixed)};
+            .step = static_cast<std::uint64_t>(path.speed_hz[k] * (fixed / rate_hz_))};
 }
 
 std::size_t CycleTemplate::fold(const CyclePath& path, double cycles, std::span<float> table) const {

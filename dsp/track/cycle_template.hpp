@@ -34,8 +34,10 @@ class CycleTemplate {
     CycleTemplate(double rate_hz, double segment_s, double highest_hz, std::size_t template_points);
 
     /// Takes the segment that starts at `first_s`: divides it by its local floor and cuts narrow tones that lie off
-    /// the comb of half orders for every cycle frequency between the two given.
-    void take(const Timeline& source, double first_s, double cycle_low_hz, double cycle_high_hz);
+    /// the comb of half orders for every cycle frequency between the two given. Paths along it have steps that start at
+    /// `starts_s`.
+    void take(const Timeline& source, double first_s, std::span<const double> starts_s, double cycle_low_hz,
+              double cycle_high_hz);
     /// Takes out narrow tones up to `highest_hz` that stand in what the mean cycle along the path leaves over: fans,
     /// hum, a voice. The path must be good enough for the engine's own lines to that frequency to be in the mean cycle.
     void cut_foreign_tones(const CyclePath& path, double highest_hz);
@@ -68,6 +70,11 @@ class CycleTemplate {
     BlockQuantiles floor_;
     RealFft cycle_fft_;
     double lead_s_ = 0.0;  ///< of sample 0 against the segment's start
+    struct First {         ///< sample of a step, and how far into the step it lies
+        std::size_t sample;
+        double since_s;
+    };
+    std::vector<First> firsts_;
     std::vector<float> in_, x_, floors_, power_, sums_, shape_, slope_;
     std::vector<std::complex<float>> bins_, cycle_, work_, tones_;
     struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point

@@ -157,8 +157,9 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     lay_path(path, first_s);
     const auto [slowest, fastest] = std::minmax_element(reference_.speed_hz.begin(), reference_.speed_hz.end());
     const double low = *slowest, high = *fastest;
-    signals_[0].take(sound.mid, first_s, low, high);
-    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) signals_[e + 1].take(sound.envelope[e], first_s, low, high);
+    signals_[0].take(sound.mid, first_s, path_.start_s, low, high);
+    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e)
+        signals_[e + 1].take(sound.envelope[e], first_s, path_.start_s, low, high);
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
     measured_.resize(blocks);
