@@ -1,8 +1,10 @@
 #include "gui/words.hpp"
 
+#include <algorithm>
 #include <array>
 #include <optional>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace idlehark::gui {
@@ -29,17 +31,36 @@ std::vector<std::string_view> pieces(std::string_view pattern) {
     return list;
 }
 
+/// A sentence of the last section, taken apart.
+struct Said {
+    std::vector<std::string_view> english, german;
+    std::size_t letters = 0;  ///< of the English outside its fields
+};
+
+std::vector<Said> said_section() {
+    std::vector<Said> all;
+    for (auto w = static_cast<std::size_t>(Word::said_practice); w < kTexts.size(); ++w) {
+        Said s{pieces(kTexts[w].english), pieces(kTexts[w].german)};
+        for (const auto piece : s.english) s.letters += piece.size();
+        all.push_back(std::move(s));
+    }
+    // The pattern that says most comes first: "spot {}" must not take what a longer sentence is about.
+    std::stable_sort(all.begin(), all.end(), [](const Said& a, const Said& b) { return a.letters > b.letters; });
+    return all;
+}
+
 /// What stands in the fields if the sentence is of this pattern.
-std::optional<std::vector<std::string_view>> fields_of(std::string_view sentence, std::string_view pattern) {
-    const auto texts = pieces(pattern);
-    if (!sentence.starts_with(texts.front())) return {};
+std::optional<std::vector<std::string_view>> fields_of(std::string_view sentence,
+                                                       const std::vector<std::string_view>& texts) {
+    if (!sentence.starts_with(texts.front()) || !sentence.ends_with(texts.back())) return {};
     sentence.remove_prefix(texts.front().size());
     std::vector<std::string_view> fields;
     for (std::size_t i = 1; i < texts.size(); ++i) {
         const bool last = i + 1 == texts.size();
-        const auto at = last && sentence.ends_with(texts[i]) ? sentence.size() - texts[i].size()
-                        : last || texts[i].empty()           ? std::string_view::npos
-                                                             : sentence.find(texts[i]);
+        if (last && sentence.size() < texts[i].size()) return {};
+        const auto at = last               ? sentence.size() - texts[i].size()
+                        : texts[i].empty() ? std::string_view::npos
+                                           : sentence.find(texts[i]);
         if (at == std::string_view::npos) return {};
         fields.push_back(sentence.substr(0, at));
         sentence.remove_prefix(at + texts[i].size());
@@ -56,13 +77,13 @@ const char* text(Word word, Language language) noexcept {
 
 std::string Words::known(const std::string& sentence) const {
     if (language == Language::english) return sentence;
-    for (auto w = static_cast<std::size_t>(Word::said_practice); w < kTexts.size(); ++w) {
-        const auto fields = fields_of(sentence, kTexts[w].english);
+    static const auto all = said_section();
+    for (const auto& pattern : all) {
+        const auto fields = fields_of(sentence, pattern.english);
         if (!fields) continue;
-        const auto texts = pieces(kTexts[w].german);
-        std::string said{texts.front()};
-        for (std::size_t i = 0; i < fields->size() && i + 1 < texts.size(); ++i)
-            said.append((*fields)[i]).append(texts[i + 1]);
+        std::string said{pattern.german.front()};
+        for (std::size_t i = 0; i < fields->size() && i + 1 < pattern.german.size(); ++i)
+            said.append(known(std::string{(*fields)[i]})).append(pattern.german[i + 1]);
         return said;
     }
     return sentence;

@@ -29,7 +29,7 @@ class Words {
         return fmt::format(fmt::runtime(text(word, language)), std::forward<Fields>(fields)...);
     }
     /// A sentence of the program behind the window, in the user's language if the last section of words.def has its
-    /// pattern (what stands in its fields is kept), else as it is.
+    /// pattern (the same is done to what stands in its fields), else as it is.
     [[nodiscard]] std::string known(const std::string& sentence) const;
     Language language = Language::english;
 };

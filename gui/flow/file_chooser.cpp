@@ -51,27 +51,34 @@ void FileChooser::open(Wanted wanted) {
     enter(folder_);
 }
 
-void FileChooser::enter(const fs::path& folder) {
+FileChooser::Look FileChooser::look_at(const fs::path& path, Wanted wanted) {
+    Look look;
     std::error_code code;
-    fs::directory_iterator it{folder, fs::directory_options::skip_permission_denied, code};
-    if (code) {
-        fault_ = folder.string() + ": " + code.message();
-        return;
+    if (wanted != Wanted::folder && fs::is_regular_file(path, code)) {
+        look.choice = path.string();
+        return look;
     }
-    fault_.clear();
-    folder_ = folder;
-    typed_ = folder.string();
-    entries_.clear();
-    for (; it != fs::directory_iterator{} && entries_.size() < kMostEntries; it.increment(code)) {
+    fs::directory_iterator it{path, fs::directory_options::skip_permission_denied, code};
+    if (code) {
+        look.fault = path.string() + ": " + code.message();
+        return look;
+    }
+    look.folder = path;
+    for (; it != fs::directory_iterator{} && look.entries.size() < kMostEntries; it.increment(code)) {
         if (code) break;
         const std::string name = it->path().filename().string();
         std::error_code why;
         const bool is_folder = it->is_directory(why);
-        if (name.starts_with('.') || (!is_folder && !fits(wanted_, it->path()))) continue;
-        entries_.push_back({name, is_folder});
+        if (name.starts_with('.') || (!is_folder && !fits(wanted, it->path()))) continue;
+        look.entries.push_back({name, is_folder});
     }
-    std::sort(entries_.begin(), entries_.end(),
+    std::sort(look.entries.begin(), look.entries.end(),
               [](const Entry& a, const Entry& b) { return a.folder != b.folder ? a.folder : a.name < b.name; });
+    return look;
+}
+
+void FileChooser::enter(const fs::path& path) {
+    looking_.start([path, wanted = wanted_] { return look_at(path, wanted); });
 }
 
 std::optional<std::string> FileChooser::draw(const Words& say, float scale) {
@@ -88,19 +95,21 @@ std::optional<std::string> FileChooser::draw(const Words& say, float scale) {
     }
     std::optional<std::string> choice;
     std::optional<fs::path> go;
+    if (auto found = looking_.take()) {
+        fault_ = std::move(found->fault);
+        choice = std::move(found->choice);
+        if (fault_.empty() && !choice) {
+            folder_ = found->folder;
+            typed_ = folder_.string();
+            entries_ = std::move(found->entries);
+        }
+    }
     const float button = 120.0F * scale;
     if (ImGui::Button(say(Word::up_a_folder), {0.6F * button, 0.0F})) go = folder_.parent_path();
     ImGui::SameLine();
     ImGui::SetNextItemWidth(-1.0F);
     if (just_opened_) ImGui::SetKeyboardFocusHere();
-    if (ImGui::InputText("##path", &typed_, ImGuiInputTextFlags_EnterReturnsTrue)) {
-        std::error_code code;
-        const fs::path path{typed_};
-        if (wanted_ != Wanted::folder && fs::is_regular_file(path, code))
-            choice = path.string();
-        else
-            go = path;
-    }
+    if (ImGui::InputText("##path", &typed_, ImGuiInputTextFlags_EnterReturnsTrue)) go = fs::path{typed_};
     just_opened_ = false;
     if (!fault_.empty()) ImGui::TextWrapped("%s", fault_.c_str());
     const float line = ImGui::GetFrameHeightWithSpacing();
@@ -119,14 +128,12 @@ std::optional<std::string> FileChooser::draw(const Words& say, float scale) {
     bool shut = ImGui::Button(say(Word::cancel), {button, 0.0F});
     if (wanted_ == Wanted::folder) {
         ImGui::SameLine();
-        if (ImGui::Button(say(Word::choose), {button, 0.0F})) {
-            std::error_code code;
-            choice = fs::is_directory(typed_, code) ? typed_ : folder_.string();
-        }
+        if (ImGui::Button(say(Word::choose), {button, 0.0F})) choice = typed_;  // whoever opens it says what it is not
     }
     if (go) enter(*go);
     if (choice || shut) {
         open_ = false;
+        looking_.forget();
         ImGui::CloseCurrentPopup();
     }
     ImGui::EndPopup();

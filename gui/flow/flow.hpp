@@ -48,6 +48,8 @@ class Flow {
     void pedal(const PageContext& c, Pedal which);
     /// A click on a spot of the map while spots are sprayed: in practice the simulated can goes there.
     void spot_pressed(const PageContext& c, const std::string& spot);
+    /// Something is being fetched that shall be shown: draw again soon.
+    [[nodiscard]] bool waiting() const noexcept { return chooser_.waiting(); }
     [[nodiscard]] const std::string& selected_spot() const noexcept { return selected_spot_; }
     [[nodiscard]] bool balance_shown() const noexcept { return balance_shown_; }
     void select_spot(const std::string& spot) { selected_spot_ = spot; }
@@ -100,6 +102,7 @@ class Flow {
     bool choosing_wrong_spot_ = false;
     // injectors, balance
     bool balance_shown_ = false;
+    int pick_up_cylinder_ = 0;  ///< 0: none
     // compare: visits of the case
     std::int64_t before_ = 0, after_ = 0;
 

@@ -54,17 +54,16 @@ void Flow::log(const PageContext& c) {
         changed |= ImGui::InputTextWithHint("##unit", say(Word::log_unit), &line.unit);
         ImGui::SameLine();
         changed |= number("##reading", say(Word::log_reading), line.reading, 1.4F * small);
-        if (wide) ImGui::SameLine();
         const auto pick = [&](Word word, LogAnswer answer) {
+            next_in_row(ImGui::CalcTextSize(say(word)).x + 44.0F * c.scale);
             if (choice(c, say(word), line.answer == answer)) {
                 line.answer = answer;
                 changed = true;
             }
         };
+        if (!wide) ImGui::NewLine();
         pick(Word::log_ok, LogAnswer::ok);
-        ImGui::SameLine();
         pick(Word::log_faulty, LogAnswer::faulty);
-        ImGui::SameLine();
         pick(Word::log_not_done, LogAnswer::not_done);
         next_in_row(200.0F * c.scale);
         ImGui::SetNextItemWidth(-1.0F);

@@ -34,14 +34,11 @@ void PlotPlaces::place(float height, Draw draw) {
 
 void PlotPlaces::draw(const Plot& plot, const Box& visible) const {
     target_.pushGLStates();
-    glEnable(GL_SCISSOR_TEST);
-    const auto height = static_cast<double>(target_.getSize().y);
-    glScissor(static_cast<GLint>(visible.x), static_cast<GLint>(height - visible.bottom()),
-              static_cast<GLsizei>(std::max(0.0, visible.w)), static_cast<GLsizei>(std::max(0.0, visible.h)));
+    glDisable(GL_SCISSOR_TEST);  // ImGui's
     {
         Canvas canvas{target_, fonts_, double{scale_}};
+        canvas.clip_to(visible);
         plot.draw(canvas, plot.box);
-        canvas.flush();
     }
     target_.popGLStates();
 }

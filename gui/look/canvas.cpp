@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include <SFML/Graphics/Texture.hpp>
+#include <SFML/OpenGL.hpp>
 
 namespace idlehark::gui {
 
@@ -73,6 +74,26 @@ std::array<Point, 4> corners(const Box& b) {
 }
 
 }  // namespace
+
+class Canvas::Cut {
+   public:
+    explicit Cut(const Canvas& canvas) : cuts_(canvas.clip_.has_value()) {
+        if (!cuts_) return;
+        const auto& b = *canvas.clip_;
+        const auto height = static_cast<double>(canvas.target_.getSize().y);
+        glEnable(GL_SCISSOR_TEST);
+        glScissor(static_cast<GLint>(b.x), static_cast<GLint>(height - b.bottom()),
+                  static_cast<GLsizei>(std::max(0.0, b.w)), static_cast<GLsizei>(std::max(0.0, b.h)));
+    }
+    ~Cut() {
+        if (cuts_) glDisable(GL_SCISSOR_TEST);
+    }
+    Cut(const Cut&) = delete;
+    Cut& operator=(const Cut&) = delete;
+
+   private:
+    bool cuts_;
+};
 
 Canvas::Canvas(sf::RenderTarget& target, const Fonts& fonts, double scale)
     : target_(target), fonts_(fonts), sizes_{scale} {}
@@ -325,11 +346,13 @@ void Canvas::picture(const sf::Texture& texture, const Box& part_px, const Box& 
     const auto from = corners(part_px);
     const auto to = corners(on);
     std::array<sf::Vertex, 4> v;
+    const Cut cut{*this};
     for (std::size_t i = 0; i < v.size(); ++i) v[i] = {vector(to[i]), sf::Color::White, vector(from[i])};
     target_.draw(v.data(), v.size(), sf::TriangleFan, sf::RenderStates{&texture});
 }
 
 void Canvas::flush() {
+    const Cut cut{*this};
     if (!shapes_.empty()) target_.draw(shapes_.data(), shapes_.size(), sf::Triangles);
     shapes_.clear();
     for (auto& [key, vertices] : text_) {

@@ -8,6 +8,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -71,9 +72,14 @@ class Canvas {
     /// A texture's part, stretched to the box; below everything drawn after it.
     void picture(const sf::Texture& texture, const Box& part_px, const Box& on);
 
+    /// From now on nothing is drawn outside of it.
+    void clip_to(const Box& b) { clip_ = b; }
     void flush();
 
    private:
+    /// While it lives, drawing is cut to the clip. Only then: a font that has to move to a larger texture copies its
+    /// letters there by drawing, and those cut off would be gone for good.
+    class Cut;
     [[nodiscard]] const sf::Font& font(bool bold) const noexcept { return bold ? fonts_.bold : fonts_.regular; }
     void stroke(std::span<const Point> p, double width, Rgb c, bool closed, double alpha);
     void triangle(Point a, Point b, Point c, sf::Color ca, sf::Color cb, sf::Color cc);
@@ -81,6 +87,7 @@ class Canvas {
     sf::RenderTarget& target_;
     const Fonts& fonts_;
     Sizes sizes_;
+    std::optional<Box> clip_;
     std::vector<sf::Vertex> shapes_;
     std::map<std::pair<unsigned, bool>, std::vector<sf::Vertex>> text_;
 };

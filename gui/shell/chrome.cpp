@@ -160,11 +160,12 @@ void draw_lamps(Canvas& canvas, const ChromeLook& look) {
         const auto total = static_cast<long>(s.recorded_s);
         const auto words = look.say(Word::recording, fmt::format("{}:{:02}", total / 60, total % 60));
         canvas.disc({left + 0.3 * row, box.y + 3.5 * row}, 0.26 * row, p::kStop);
-        canvas.text_middle({left + 0.8 * row, box.y + 3.5 * row}, words,
+        canvas.text_middle({left + 0.8 * row, box.y + 3.5 * row}, canvas.fitted(words, width - 0.8 * row, size, true),
                            {.size = size, .bold = true, .colour = p::kInk});
     } else {
         canvas.ring({left + 0.3 * row, box.y + 3.5 * row}, 0.24 * row, canvas.px(1.5), p::kFaintInk);
-        canvas.text_middle({left + 0.8 * row, box.y + 3.5 * row}, look.say(Word::not_recording),
+        canvas.text_middle({left + 0.8 * row, box.y + 3.5 * row},
+                           canvas.fitted(look.say(Word::not_recording), width - 0.8 * row, size),
                            {.size = size, .bold = false, .colour = p::kInk});
     }
 }

@@ -1,6 +1,7 @@
 #include "gui/shell/layout.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace idlehark::gui {
 
@@ -41,6 +42,15 @@ float page_share(Stage stage) {
 }
 
 }  // namespace
+
+float scale_with_room(float asked, Size size) noexcept {
+    constexpr float kLeastWidth = 480.0F;  // at 100 %: what a page and the instruments need to be of use
+    constexpr float kLeastHeight = 360.0F;
+    constexpr float kStep = 0.25F;  // few, as letters are made anew for each
+    const float most = std::min(size.w / kLeastWidth, size.h / kLeastHeight);
+    if (asked <= most) return asked;
+    return std::max(1.0F, std::min(asked, std::floor(most / kStep) * kStep));
+}
 
 Layout lay_out(Size size, float scale, Stage stage, Front front) {
     const float s = std::clamp(scale, 1.0F, 3.0F);

@@ -40,6 +40,9 @@ struct Layout {
     Rect speed, trace, lamps;            ///< the instruments at the lower edge
 };
 
+/// The scale that is asked for, as far as the window has room for it: at 300 % a small one would show two lines.
+[[nodiscard]] float scale_with_room(float asked, Size size) noexcept;
+
 /// Pure. `size` in pixels (at least 320 by 240), `scale` 1..3.
 [[nodiscard]] Layout lay_out(Size size, float scale, Stage stage, Front front = Front::page);
 

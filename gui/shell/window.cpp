@@ -3,6 +3,7 @@
 #include "gui/flow/flow.hpp"
 #include "gui/flow/sentence.hpp"
 #include "gui/look/canvas.hpp"
+#include "gui/look/fetch.hpp"
 #include "gui/look/fonts.hpp"
 #include "gui/look/palette.hpp"
 #include "gui/plots/orders_pane.hpp"
@@ -17,7 +18,9 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cstdint>
 #include <cstdio>
+#include <ctime>
 #include <filesystem>
 #include <thread>
 #include <utility>
@@ -26,6 +29,7 @@
 #include <SFML/Graphics/Image.hpp>
 #include <SFML/Graphics/RenderWindow.hpp>
 #include <SFML/Graphics/Texture.hpp>
+#include <SFML/OpenGL.hpp>
 #include <X11/Xlib.h>
 #include <backends/imgui_impl_opengl2.h>
 #include <fmt/format.h>
@@ -70,11 +74,68 @@ class ImGuiSession {
         ImGui_ImplOpenGL2_Init();
     }
     ~ImGuiSession() {
+        if (letters_ != 0) glDeleteTextures(1, &letters_);
+        ImGui::GetIO().Fonts->SetTexID(nullptr);
         ImGui_ImplOpenGL2_Shutdown();
         ImGui::DestroyContext();
     }
     ImGuiSession(const ImGuiSession&) = delete;
     ImGuiSession& operator=(const ImGuiSession&) = delete;
+
+    /// The letters into the graphics memory, as coverage alone: a quarter of the bytes, and of the time, of ImGui's
+    /// way.
+    void take_letters() {
+        if (letters_ != 0) glDeleteTextures(1, &letters_);
+        auto& fonts = *ImGui::GetIO().Fonts;
+        unsigned char* pixels = nullptr;
+        int width = 0, height = 0;
+        fonts.GetTexDataAsAlpha8(&pixels, &width, &height);
+        glGenTextures(1, &letters_);
+        glBindTexture(GL_TEXTURE_2D, letters_);
+        glTexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MIN_FILTER, GL_LINEAR);
+        glTexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
+        glPixelStorei(GL_UNPACK_ALIGNMENT, 1);
+        glTexImage2D(GL_TEXTURE_2D, 0, GL_ALPHA, width, height, 0, GL_ALPHA, GL_UNSIGNED_BYTE, pixels);
+        fonts.SetTexID(reinterpret_cast<ImTextureID>(static_cast<std::intptr_t>(letters_)));
+    }
+
+   private:
+    GLuint letters_ = 0;
+};
+
+double cpu_ms(clockid_t clock) {
+    timespec t{};
+    clock_gettime(clock, &t);
+    return 1e3 * static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_nsec);
+}
+
+/// How long something took, wall and CPU.
+class Timed {
+   public:
+    struct Start {
+        Clock::time_point wall = Clock::now();
+        double cpu_ms = gui::cpu_ms(CLOCK_THREAD_CPUTIME_ID);
+    };
+    void add(const Start& begun) {
+        wall_ms_.push_back(std::chrono::duration<double, std::milli>(Clock::now() - begun.wall).count());
+        cpu_ms_.push_back(cpu_ms(CLOCK_THREAD_CPUTIME_ID) - begun.cpu_ms);
+    }
+    void clear() {
+        wall_ms_.clear();
+        cpu_ms_.clear();
+    }
+    [[nodiscard]] std::size_t size() const noexcept { return wall_ms_.size(); }
+    [[nodiscard]] Spread wall() const { return spread(wall_ms_); }
+    [[nodiscard]] Spread cpu() const { return spread(cpu_ms_); }
+
+   private:
+    static Spread spread(std::vector<double> all) {
+        if (all.empty()) return {};
+        std::sort(all.begin(), all.end());
+        const auto at = [&](std::size_t percent) { return all[std::min(all.size() * percent / 100, all.size() - 1)]; };
+        return {at(50), at(95), at(99), all.back()};
+    }
+    std::vector<double> wall_ms_, cpu_ms_;
 };
 
 class Shell {
@@ -90,7 +151,7 @@ class Shell {
           opened_(opened) {
         looking_at_ = options.stage;
         say_.language = memory_.language;
-        rescale(memory_.scale);
+        make_letters();
     }
 
     void run();
@@ -102,18 +163,21 @@ class Shell {
     bool key(const sf::Event::KeyEvent& key);
     void pressed(float x, float y);
     void draw();
-    void rescale(float scale);
+    void rescale(float asked);
+    void make_letters();
     void go(Stage stage);
     void stop() { wires_.send(ask::Stop{}); }
     void turn_full_screen();
-    bool picture_to(const std::string& path);
+    [[nodiscard]] std::optional<sf::Image> picture() const;
     void keep_picture();
+    /// Something is fetched that shall be shown: look again soon.
+    [[nodiscard]] bool waiting() const noexcept { return map_.waiting() || flow_.waiting(); }
     void tell(std::string words) {
         message_ = std::move(words);
         message_until_ = Clock::now() + kMessageStays;
     }
     [[nodiscard]] PageContext context() {
-        return {*view_, say_, type_, memory_.scale, wires_.send, [this](Stage s) { go(s); }, &plots_};
+        return {*view_, say_, type_, scale_, wires_.send, [this](Stage s) { go(s); }, &plots_};
     }
     [[nodiscard]] Size size() const {
         const auto s = window_.getSize();
@@ -123,6 +187,7 @@ class Shell {
     const Wires& wires_;
     const WindowOptions& options_;
     WindowMemory memory_;
+    float scale_ = 0.0F;  ///< memory_.scale, as far as there is room
     sf::RenderWindow& window_;
     const Fonts& fonts_;
     ImGuiSession imgui_;
@@ -148,14 +213,24 @@ class Shell {
     std::string message_, window_title_;
     Clock::time_point message_until_{};
     Clock::time_point opened_, first_at_{};
-    std::vector<double> frame_ms_;
+    double worked_from_ms_ = 0.0;
+    Fetch<std::string> keeping_;  ///< the picture of F12, onto the disk
+    Timed frames_, turns_;
 };
 
-void Shell::rescale(float scale) {
-    memory_.scale = std::clamp(std::round(scale * 20.0F) / 20.0F, 1.0F, 3.0F);
-    type_ = dress(memory_.scale);
-    ImGui_ImplOpenGL2_DestroyFontsTexture();
-    ImGui_ImplOpenGL2_CreateFontsTexture();
+void Shell::rescale(float asked) {
+    memory_.scale = std::clamp(std::round(asked * 20.0F) / 20.0F, 1.0F, 3.0F);
+    make_letters();
+    if (scale_ < memory_.scale) tell(say_(Word::no_larger));
+}
+
+/// As large as asked for and as the window has room for.
+void Shell::make_letters() {
+    const float scale = scale_with_room(memory_.scale, size());
+    if (scale == scale_) return;
+    scale_ = scale;
+    type_ = dress(scale_);
+    imgui_.take_letters();
 }
 
 void Shell::go(Stage stage) {
@@ -173,25 +248,29 @@ void Shell::turn_full_screen() {
     else
         window_.create({memory_.w, memory_.h}, say_(Word::app_title));
     window_.setKeyRepeatEnabled(true);
-    rescale(memory_.scale);
+    scale_ = 0.0F;  // a new window has none of the old one's textures
+    make_letters();
 }
 
-bool Shell::picture_to(const std::string& path) {
+std::optional<sf::Image> Shell::picture() const {
     sf::Texture texture;
     const auto s = window_.getSize();
-    if (!texture.create(s.x, s.y)) return false;
+    if (!texture.create(s.x, s.y)) return {};
     texture.update(window_);
-    return texture.copyToImage().saveToFile(path);
+    return texture.copyToImage();
 }
 
 void Shell::keep_picture() {
-    for (int n = 1; n < 1000; ++n) {
-        const auto path = fmt::format("{}/idlehark-{:03}.png", options_.picture_folder, n);
-        std::error_code code;
-        if (std::filesystem::exists(path, code)) continue;
-        if (picture_to(path)) tell(say_(Word::picture_saved, path));
-        return;
-    }
+    auto image = picture();
+    if (!image) return;
+    keeping_.start([image = std::move(*image), folder = options_.picture_folder] {
+        for (int n = 1; n < 1000; ++n) {
+            auto path = fmt::format("{}/idlehark-{:03}.png", folder, n);
+            std::error_code code;
+            if (!std::filesystem::exists(path, code)) return image.saveToFile(path) ? path : std::string{};
+        }
+        return std::string{};
+    });
 }
 
 /// Keys that belong to the window, not to the form; true if it was one.
@@ -305,6 +384,7 @@ void Shell::take(const sf::Event& event) {
                 memory_.w = event.size.width;
                 memory_.h = event.size.height;
             }
+            make_letters();
             break;
         case sf::Event::GainedFocus:
             focused_ = true;
@@ -332,9 +412,10 @@ void Shell::take(const sf::Event& event) {
 }
 
 void Shell::draw() {
-    const auto now = Clock::now();
+    const Timed::Start begun;
+    const auto now = begun.wall;
     pressed_since_frame_ = false;
-    layout_ = lay_out(size(), memory_.scale, looking_at_, front_);
+    layout_ = lay_out(size(), scale_, looking_at_, front_);
     feed_.begin_frame(size(), std::chrono::duration<float>(now - drawn_at_).count());
     drawn_at_ = now;
 
@@ -347,7 +428,7 @@ void Shell::draw() {
     const auto& c = palette::kPaper;
     window_.clear({c.r, c.g, c.b});
     {
-        Canvas canvas{window_, fonts_, static_cast<double>(memory_.scale)};
+        Canvas canvas{window_, fonts_, static_cast<double>(scale_)};
         draw_chrome(canvas, {*view_, layout_, say_, looking_at_, sentence,
                              now < message_until_ ? message_ : std::string{}, mouse_x_, mouse_y_});
         if (!layout_.trace.empty()) draw_trace(canvas, *view_, layout_.trace, say_);
@@ -358,9 +439,8 @@ void Shell::draw() {
             map_.draw(canvas, context(), flow_, looking_at_, layout_.map);
         canvas.flush();
     }
-    ImGui_ImplOpenGL2_NewFrame();
     ImGui::NewFrame();
-    plots_.begin_frame(memory_.scale);
+    plots_.begin_frame(scale_);
     const auto page = context();
     if (!orders_shown_ || !layout_.map.empty()) flow_.draw(page, looking_at_, layout_.page);
     flow_.draw_above(page, size());
@@ -369,8 +449,7 @@ void Shell::draw() {
     ImGui_ImplOpenGL2_RenderDrawData(ImGui::GetDrawData());
     window_.resetGLStates();
     window_.display();
-    if (options_.report_frames)
-        frame_ms_.push_back(std::chrono::duration<double, std::milli>(Clock::now() - now).count());
+    if (options_.report_frames) frames_.add(begun);
 }
 
 /// The next event; but what was pressed is let go in a later frame, or ImGui would never see a quick press.
@@ -396,14 +475,16 @@ void Shell::run() {
     view_ = wires_.view();
     bool first = true;
     while (window_.isOpen()) {
+        const Timed::Start turn;
         sf::Event event;
         while (next(event)) {
             take(event);
             frames_due_ = kFramesAfterEvent;
         }
-        if (options_.close_after_s && !first &&
+        if (options_.close_after_s && !first && frames_due_ == 0 && !waiting() &&
             std::chrono::duration<double>(Clock::now() - first_at_).count() >= *options_.close_after_s) {
-            if (!options_.last_picture.empty()) picture_to(options_.last_picture);
+            if (const auto last = picture(); last && !options_.last_picture.empty())
+                last->saveToFile(options_.last_picture);
             window_.close();
         }
         if (!window_.isOpen()) break;
@@ -416,14 +497,21 @@ void Shell::run() {
         const auto since = Clock::now() - drawn_at_;
         const bool blink = ImGui::GetIO().WantTextInput && since >= kCursorBlink;
         const bool fresh = view_->revision != shown;
-        if (map_.waiting() && since >= kListeningFrame) frames_due_ = std::max(frames_due_, 1);
+        if (const auto kept = keeping_.take(); kept && !kept->empty()) {
+            tell(say_(Word::picture_saved, *kept));
+            frames_due_ = kFramesAfterEvent;
+        }
+        if (waiting() && since >= kListeningFrame) frames_due_ = std::max(frames_due_, 1);
         if ((frames_due_ > 0 && since >= kShortestFrame) || (fresh && since >= kListeningFrame) || blink) {
             shown = view_->revision;
             if (frames_due_ > 0) --frames_due_;
             draw();
+            if (options_.report_frames) turns_.add(turn);
             if (first) {
                 first_at_ = Clock::now();
-                frame_ms_.clear();  // the first frame is told apart
+                worked_from_ms_ = cpu_ms(CLOCK_PROCESS_CPUTIME_ID);
+                frames_.clear();  // the first frame is told apart
+                turns_.clear();
             }
             first = false;
             continue;
@@ -435,15 +523,15 @@ void Shell::run() {
     const auto place = window_.getPosition();
     memory_.x = place.x;
     memory_.y = place.y;
-    if (!options_.report_frames || frame_ms_.empty()) return;
-    std::sort(frame_ms_.begin(), frame_ms_.end());
-    const auto n = frame_ms_.size();
-    options_.report_frames({.first_ms = std::chrono::duration<double, std::milli>(first_at_ - opened_).count(),
-                            .open_s = std::chrono::duration<double>(Clock::now() - first_at_).count(),
-                            .frames = n,
-                            .median_ms = frame_ms_[n / 2],
-                            .late_ms = frame_ms_[n * 99 / 100],
-                            .longest_ms = frame_ms_.back()});
+    if (options_.report_frames)
+        options_.report_frames({.first_ms = std::chrono::duration<double, std::milli>(first_at_ - opened_).count(),
+                                .open_s = std::chrono::duration<double>(Clock::now() - first_at_).count(),
+                                .worked_s = 1e-3 * (cpu_ms(CLOCK_PROCESS_CPUTIME_ID) - worked_from_ms_),
+                                .frames = frames_.size(),
+                                .frame_wall = frames_.wall(),
+                                .frame_cpu = frames_.cpu(),
+                                .turn_wall = turns_.wall(),
+                                .turn_cpu = turns_.cpu()});
 }
 
 }  // namespace

@@ -17,12 +17,20 @@ struct Wires {
     std::function<void(Command)> send;
 };
 
-/// How the drawing went, for measuring.
+/// Half of them are shorter than `median`, 95 and 99 % than `p95` and `p99`.
+struct Spread {
+    double median = 0.0, p95 = 0.0, p99 = 0.0, worst = 0.0;
+};
+
+/// How the drawing went, for measuring. In milliseconds; `cpu` is what the window's own thread worked, `wall` what went
+/// by meanwhile, others at work on the machine included.
 struct FrameReport {
     double first_ms = 0.0;  ///< from the call of run_window to the first picture on the screen
     double open_s = 0.0;    ///< from the first picture to the end
+    double worked_s = 0.0;  ///< of processor time in that while, all threads
     std::size_t frames = 0;
-    double median_ms = 0.0, late_ms = 0.0, longest_ms = 0.0;  ///< of a frame; late: 99 % are shorter
+    Spread frame_wall, frame_cpu;  ///< of a frame, the first left out
+    Spread turn_wall, turn_cpu;    ///< how long the loop was away from the events: taking them, and the frame after
 };
 
 struct WindowOptions {
