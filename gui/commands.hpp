@@ -59,6 +59,10 @@ struct SetMatters {
     double rpm = 15.0;
 };
 
+/// Neighbours in one pass, or every spot alone. Before the first burst.
+struct SetPasses {
+    bool together = false;
+};
 struct StartSpray {};
 struct Sprayed {};  ///< now, at the prompted spot
 /// Practice only: the simulated can at this spot, asked for or not.
@@ -88,9 +92,12 @@ struct TakeFile {
     std::string place, path;
 };  ///< a recording made elsewhere
 /// The idling engine as a whole, for the balance of its cylinders.
-struct StartIdleTake {};
+struct StartIdleTake {
+    int pick_up_cylinder = 0;
+};  ///< on this cylinder's lead, recorded on channel 2; 0: there is none
 struct IdleFile {
     std::string path;
+    int pick_up_cylinder = 0;
 };
 struct StopTake {};
 struct JudgeHiss {};
@@ -117,8 +124,8 @@ struct CloseFault {
 using Command =
     std::variant<ask::NewCase, ask::OpenCase, ask::ShowVisit, ask::ListDevices, ask::StartLive, ask::StartReplay,
                  ask::StartPractice, ask::Stop, ask::SetStage, ask::SetEngine, ask::SetLog, ask::SetMap,
-                 ask::AlternativesSeen, ask::AnswerGate, ask::SetMatters, ask::StartSpray, ask::Sprayed, ask::SprayHere,
-                 ask::SprayedElsewhere, ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts,
+                 ask::AlternativesSeen, ask::AnswerGate, ask::SetMatters, ask::SetPasses, ask::StartSpray, ask::Sprayed,
+                 ask::SprayHere, ask::SprayedElsewhere, ask::RepeatSpot, ask::SkipSpot, ask::UndoBurst, ask::SetPrompts,
                  ask::PauseSpray, ask::FinishSpray, ask::StartTake, ask::TakeFile, ask::StartIdleTake, ask::IdleFile,
                  ask::StopTake, ask::JudgeHiss, ask::JudgeInjectors, ask::Compare, ask::WriteReport, ask::ShowScore,
                  ask::Tell, ask::CancelJob, ask::CloseFault>;

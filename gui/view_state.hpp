@@ -131,9 +131,11 @@ enum class Prompts { off, beep, spoken };
 struct SprayView {
     SprayPhase phase = SprayPhase::shut;
     PauseReason pause = PauseReason::none;
-    std::string spot, spot_name;  ///< prompted, or sprayed last; several in one pass: "3, 4"
-    bool sham = false;            ///< aim only: what the prompt alone does to the idle
-    double wait_s = 0.0;          ///< until the next prompt, where it is known
+    std::string spot, spot_name;     ///< prompted, or sprayed last; several in one pass: "3, 4"
+    std::vector<std::string> spots;  ///< the same, one by one
+    bool together = false;           ///< neighbours may be misted in one pass, after the first round
+    bool sham = false;               ///< aim only: what the prompt alone does to the idle
+    double wait_s = 0.0;             ///< until the next prompt, where it is known
     int bursts = 0, most_bursts = 0;
     int decided = 0;
     Prompts prompts = Prompts::off;

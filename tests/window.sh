@@ -165,4 +165,29 @@ look 800 600 1 en
 look 1024 768 1.5 de
 look 1280 800 1 en
 look 1280 800 3 en
+
+# Resized while it listens, then killed: the case opened again closes the recording and measures it.
+rm -rf "$work/cases"
+start --practice 5 --pace 4 --spots 4 --width 1280 --height 800 --scale 1 --language en
+await "Check the engine" 60
+for size in "800 600" "400 300" "1280 500" "1280 800"; do
+    # shellcheck disable=SC2086 # two numbers
+    xdotool windowsize "$window" $size
+    sleep 0.6
+done
+picture resized-1280x800
+kill -9 $window_pid
+wait $window_pid 2>/dev/null
+cut=$(ls -d "$work"/cases/*)
+"$program" case show "$cut" --format json | grep -q '"running": *true' || fail "nothing was cut off by kill -9"
+touch -d '1 hour ago' "$cut"/audio/bay.flac # as if nobody was at it any more
+start --case "$cut" --width 1280 --height 800 --scale 1 --language en
+await "Write the report" 20
+for _ in $(seq 300); do
+    "$program" case show "$cut" --format json | grep -q '"kind": *"balance"' && break
+    sleep 0.2
+done
+"$program" case show "$cut" --format json | grep -q '"running": *true' && fail "the recording is still open"
+"$program" case show "$cut" --format json | grep -q '"kind": *"balance"' || fail "what was cut off is not measured"
+finish
 echo "practice test: $sprayed bursts"

@@ -36,11 +36,27 @@ void strength_rows(const PageContext& c) {
         height, [rows = std::move(rows), scale](Canvas& canvas, const Box& on) { draw_rows(canvas, on, rows, scale); });
 }
 
+/// A clamp on one lead names the cylinders; without it firings are lettered.
+void choose_pick_up(const PageContext& c, int& cylinder) {
+    const auto words = [&](int k) {
+        return k == 0 ? std::string{c.say(Word::pick_up_none)} : c.say(Word::pick_up_on, k);
+    };
+    if (cylinder > c.view.engine.cylinders) cylinder = 0;
+    label(c, c.say(Word::pick_up));
+    ImGui::SetNextItemWidth(std::min(ImGui::GetContentRegionAvail().x, 330.0F * c.scale));
+    if (ImGui::BeginCombo("##pick_up", words(cylinder).c_str(), ImGuiComboFlags_HeightLargest)) {
+        for (int k = 0; k <= c.view.engine.cylinders; ++k)
+            if (ImGui::Selectable(words(k).c_str(), k == cylinder, 0, {0.0F, 34.0F * c.scale})) cylinder = k;
+        ImGui::EndCombo();
+    }
+    if (cylinder > 0) warning(c, c.say(Word::pick_up_caution));
+}
+
 }  // namespace
 
 void Flow::injectors_or_balance(const PageContext& c) {
     if (choice(c, c.say(Word::tab_injectors), !balance_shown_)) balance_shown_ = false;
-    ImGui::SameLine();
+    next_in_row(ImGui::CalcTextSize(c.say(Word::tab_balance)).x + 44.0F * c.scale);
     if (choice(c, c.say(Word::tab_balance), balance_shown_)) balance_shown_ = true;
     if (balance_shown_)
         balance(c);
@@ -60,13 +76,16 @@ void Flow::balance(const PageContext& c) {
         paragraph(say(Word::balance_practice));
     } else {
         paragraph(say(Word::balance_how));
+        choose_pick_up(c, pick_up_cylinder_);
         const bool free = !take.running && !c.view.job.running;
         if (button(c, say(Word::balance_take), 0.0F, c.view.balance.cylinders.empty(), free))
-            c.send(ask::StartIdleTake{});
+            c.send(ask::StartIdleTake{pick_up_cylinder_});
         next_in_row(160.0F * c.scale);
         if (button(c, say(Word::take_file), 0.0F, false, free)) {
             chooser_.open(FileChooser::Wanted::sound);
-            chosen_ = [send = c.send](const std::string& path) { send(ask::IdleFile{path}); };
+            chosen_ = [send = c.send, cylinder = pick_up_cylinder_](const std::string& path) {
+                send(ask::IdleFile{path, cylinder});
+            };
         }
     }
     const auto& b = c.view.balance;

@@ -17,7 +17,7 @@ namespace {
 void spot_rows(const PageContext& c) {
     std::vector<ResultRow> rows;
     RowsScale scale{.high = 30.0, .matters = c.view.settle.matters_rpm};
-    for (const auto& s : c.view.spots) {
+    for (const auto& s : spots_with_results(c.view, c.say)) {
         if (!s.verdict || std::isnan(s.change_rpm)) continue;
         rows.push_back({.id = s.place.spot,
                         .name = c.say.known(s.place.name),
@@ -42,7 +42,7 @@ void choose_visit(const PageContext& c) {
     const auto& kept = *c.view.kept;
     for (const auto& v : kept.visits) {
         const auto words = visit_name(v);
-        const float width = ImGui::CalcTextSize(words.c_str()).x + 48.0F * c.scale;
+        const float width = ImGui::CalcTextSize(("• " + words).c_str()).x + 32.0F * c.scale;
         ImGui::PushID(static_cast<int>(v.id));
         if (choice(c, words.c_str(), v.id == c.view.visit_shown, std::min(width, ImGui::GetContentRegionAvail().x)) &&
             v.id != c.view.visit_shown)
@@ -56,7 +56,7 @@ void score(const PageContext& c) {
     const auto& s = c.view.score;
     if (s.shown) {
         warning(c, c.say(Word::score, s.found, s.missed, s.wrong, s.spray_s).c_str());
-        for (const auto& line : s.debrief) paragraph("– " + line);
+        for (const auto& line : s.debrief) paragraph("– " + c.say.known(line));
     } else if (c.view.sound.mode == Mode::practice && !c.view.sound.running) {
         paragraph(c.say(Word::score_sealed));
         if (button(c, c.say(Word::score_show))) c.send(ask::ShowScore{});
@@ -93,7 +93,8 @@ void guided_record(const PageContext& c, const KeptVisit& v) {
         const auto yes = std::count_if(v.answers.begin(), v.answers.end(), [](const KeptAnswer& a) { return a.yes; });
         if (section(c, say(Word::kept_answers, yes, kGatePoints) + "###answers"))
             for (const auto& a : v.answers)
-                paragraph(fmt::format("{}  {}  {}", say(a.yes ? Word::gate_yes : Word::gate_no), a.question, a.at));
+                paragraph(fmt::format("{}  {}  {}", say(a.yes ? Word::gate_yes : Word::gate_no), say.known(a.question),
+                                      a.at));
     }
     if (v.bursts.empty()) return;
     if (!section(c, say(Word::kept_bursts, v.bursts.size()) + "###bursts")) return;
@@ -163,7 +164,7 @@ void Flow::report(const PageContext& c) {
         balance_shown_ = balance;
         c.go(stage);
     });
-    if (!view.cautions.empty() || !view.balance.cautions.empty()) {
+    if (!view.cautions.empty()) {
         title(c, say(Word::report_cautions));
         for (const auto& line : view.cautions) paragraph("– " + say.known(line));
     }

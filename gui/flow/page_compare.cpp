@@ -103,7 +103,7 @@ void Flow::compare(const PageContext& c) {
     }
     if (!state->refusal.empty()) {
         warning(c, say(Word::compare_refused));
-        paragraph(state->refusal);
+        paragraph(say.known(state->refusal));
         if (state->anyway && button(c, say(Word::compare_anyway), 0.0F, false, !busy))
             c.send(ask::Compare{before_, after_, true});
     } else {

@@ -110,13 +110,13 @@ void Flow::choose_practice(const PageContext& c) {
     if (ImGui::BeginCombo("##practice", drawn ? c.say(Word::practice_drawn) : name(*it).c_str(),
                           ImGuiComboFlags_HeightLargest)) {
         for (const auto& o : offers)
-            if (ImGui::Selectable((name(o) + ": " + o.complaint).c_str(), practice_engine_ == o.number))
+            if (ImGui::Selectable((name(o) + ": " + c.say.known(o.complaint)).c_str(), practice_engine_ == o.number))
                 practice_engine_ = o.number;
         if (ImGui::Selectable(c.say(Word::practice_drawn), drawn)) practice_engine_ = 0;
         ImGui::EndCombo();
     }
     paragraph(c.say(Word::start_practice_help));
-    if (!drawn) paragraph(c.say(Word::practice_complaint, it->complaint));
+    if (!drawn) paragraph(c.say(Word::practice_complaint, c.say.known(it->complaint)));
 }
 
 void Flow::known_cases(const PageContext& c) {

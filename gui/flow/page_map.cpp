@@ -89,7 +89,7 @@ void Flow::map(const PageContext& c) {
     if (ImGui::BeginChild("##spots", {0.0F, list_h}, true)) {
         for (const auto& s : map.spots) {
             const bool chosen = s.spot == selected_spot_;
-            if (ImGui::Selectable((s.spot + "   " + s.name + "##" + s.spot).c_str(), chosen, 0,
+            if (ImGui::Selectable((s.spot + "   " + say.known(s.name) + "##" + s.spot).c_str(), chosen, 0,
                                   {0.0F, 32.0F * c.scale}))
                 selected_spot_ = s.spot;
         }

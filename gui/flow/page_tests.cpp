@@ -46,14 +46,14 @@ void level_meter(const PageContext& c) {
 void hiss_bars(const PageContext& c) {
     std::vector<ResultRow> rows;
     RowsScale scale{.bars = true, .low = -3.0, .high = 12.0};
-    for (const auto& s : c.view.spots) {
+    for (const auto& s : spots_with_results(c.view, c.say)) {
         if (!s.hiss_db || !s.hiss_verdict) continue;
         rows.push_back({.id = s.place.spot,
                         .name = c.say.known(s.place.name),
                         .value = *s.hiss_db,
                         .low = s.hiss_low_db,
                         .high = s.hiss_high_db,
-                        .figure = c.say(Word::listen_louder, *s.hiss_db),
+                        .figure = c.say(Word::listen_louder, std::round(*s.hiss_db) + 0.0),
                         .finding = finding(*s.hiss_verdict),
                         .verdict = c.say(word_of(*s.hiss_verdict))});
         scale.low = std::min(scale.low, rows.back().value - 1.0);
@@ -96,6 +96,15 @@ void injector_clicks(const PageContext& c) {
     }
     c.plots->place(kPanel * down,
                    [folds = std::move(folds)](Canvas& canvas, const Box& on) { draw_click_folds(canvas, on, folds); });
+}
+
+void choose_passes(const PageContext& c) {
+    ImGui::TextUnformatted(c.say(Word::passes));
+    const bool together = c.view.spray.together;
+    if (choice(c, c.say(Word::passes_alone), !together)) c.send(ask::SetPasses{false});
+    next_in_row(ImGui::CalcTextSize(c.say(Word::passes_together)).x + 48.0F * c.scale);
+    if (choice(c, c.say(Word::passes_together), together)) c.send(ask::SetPasses{true});
+    if (together) paragraph(c.say(Word::passes_how));
 }
 
 void choose_prompts(const PageContext& c) {
@@ -177,7 +186,7 @@ void Flow::listen_first(const PageContext& c) {
             std::string line = s.place.spot + "   " + say.known(s.place.name);
             if (s.hiss_taken && !s.hiss_db) line += std::string{"   "} + say(Word::injectors_taken);
             if (s.hiss_db) {
-                line += "   " + say(Word::listen_louder, *s.hiss_db);
+                line += "   " + say(Word::listen_louder, std::round(*s.hiss_db) + 0.0);
                 if (s.hiss_stands_out) line += std::string{"   "} + say(Word::listen_stands_out);
             }
             if (ImGui::Selectable((line + "##" + s.place.spot).c_str(), s.place.spot == selected_spot_, 0,
@@ -241,6 +250,7 @@ void Flow::spray(const PageContext& c) {
         warning(c, say(Word::spray_rule));
         paragraph(say(Word::spray_auto));
         choose_prompts(c);
+        choose_passes(c);
         ImGui::Spacing();
         if (!c.view.sound.running) {
             warning(c, say(Word::settle_no_sound));
@@ -306,7 +316,8 @@ void Flow::spray(const PageContext& c) {
             if (spot.prompted) ImGui::PopFont();
             ImGui::TableNextColumn();
             if (!std::isnan(spot.change_rpm))
-                ImGui::TextWrapped("%+.0f (%+.0f..%+.0f)", spot.change_rpm, spot.low_rpm, spot.high_rpm);
+                ImGui::TextWrapped("%+.0f (%+.0f..%+.0f)", std::round(spot.change_rpm) + 0.0,
+                                   std::round(spot.low_rpm) + 0.0, std::round(spot.high_rpm) + 0.0);
             ImGui::TableNextColumn();
             ImGui::TextWrapped("%s", say(spot.verdict ? word_of(*spot.verdict) : Word::verdict_not_tested));
         }

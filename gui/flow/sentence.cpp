@@ -8,6 +8,13 @@ namespace idlehark::gui {
 
 namespace {
 
+/// "7, 8 and 9"
+std::string together(const std::vector<std::string>& spots, const Words& say) {
+    std::string all = spots.front();
+    for (std::size_t i = 1; i + 1 < spots.size(); ++i) all += ", " + spots[i];
+    return spots.size() > 1 ? say(Word::list_and, all, spots.back()) : all;
+}
+
 std::string spray_step(const ViewState& view, const Words& say) {
     const auto& s = view.spray;
     switch (s.phase) {
@@ -18,6 +25,7 @@ std::string spray_step(const ViewState& view, const Words& say) {
         case SprayPhase::prompt:
             if (!prompts_spray(view)) return say(Word::next_spray_shut);
             if (s.sham) return say(Word::next_spray_sham, s.spot);
+            if (s.spots.size() > 1) return say(Word::next_spray_together, together(s.spots, say));
             return say(Word::next_spray_now, s.spot, say.known(s.spot_name));
         case SprayPhase::bursting:
             return say(Word::next_spray_bursting, s.spot);
@@ -78,7 +86,7 @@ std::string next_step(const ViewState& view, Stage looking_at, const Words& say)
     if (view.take.running) return say(Word::next_take, view.take.place, view.take.needed_s - view.take.done_s);
     switch (looking_at) {
         case Stage::describe:
-            if (!view.engine_fault.empty()) return say(Word::next_engine_fault, view.engine_fault);
+            if (!view.engine_fault.empty()) return say(Word::next_engine_fault, say.known(view.engine_fault));
             return say(view.sound.mode == Mode::none ? Word::next_choose_sound : Word::next_check_engine);
         case Stage::log:
             return say(Word::next_log);

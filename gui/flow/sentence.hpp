@@ -4,6 +4,7 @@
 #include "gui/words.hpp"
 
 #include <string>
+#include <vector>
 
 namespace idlehark::gui {
 
@@ -13,6 +14,9 @@ namespace idlehark::gui {
 
 /// Does this state tell the user to spray? Only ever behind an open gate.
 [[nodiscard]] bool prompts_spray(const ViewState& view) noexcept;
+
+/// The map's spots, then those that the visit shown has results of although they are on the map no more.
+[[nodiscard]] std::vector<SpotView> spots_with_results(const ViewState& view, const Words& say);
 
 /// What the spray test found, from the spots; or that nothing is decided yet.
 [[nodiscard]] std::string verdict_sentence(const ViewState& view, const Words& say);

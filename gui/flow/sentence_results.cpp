@@ -20,10 +20,44 @@ void add(std::string& text, const std::string& sentence) { text += (text.empty()
 
 }  // namespace
 
+std::vector<SpotView> spots_with_results(const ViewState& view, const Words& say) {
+    auto spots = view.spots;
+    const auto* visit = view.kept ? view.kept->find(view.visit_shown) : nullptr;
+    if (!visit) return spots;
+    const auto off_map = [&](const std::string& id) -> SpotView* {
+        if (view.map.find(id)) return nullptr;
+        const auto it = std::find_if(spots.begin(), spots.end(), [&](const SpotView& s) { return s.place.spot == id; });
+        if (it != spots.end()) return &*it;
+        SpotView s;
+        s.place.spot = id;
+        s.place.name = say(Word::not_on_map);
+        spots.push_back(std::move(s));
+        return &spots.back();
+    };
+    for (const auto& test : visit->tests)
+        for (const auto& r : test.spots) {
+            auto* s = r.bursts > 0 ? off_map(r.spot) : nullptr;
+            if (!s) continue;
+            s->bursts = r.bursts;
+            s->change_rpm = r.change_rpm;
+            s->low_rpm = r.low_rpm;
+            s->high_rpm = r.high_rpm;
+            s->verdict = r.verdict;
+        }
+    for (const auto& h : visit->hiss)
+        if (auto* s = off_map(h.spot)) {
+            s->hiss_db = h.level_db;
+            s->hiss_low_db = h.low_db;
+            s->hiss_high_db = h.high_db;
+            s->hiss_verdict = h.verdict;
+        }
+    return spots;
+}
+
 std::string verdict_sentence(const ViewState& view, const Words& say) {
     std::vector<std::string> leaks, open;
     bool sprayed = false;
-    for (const auto& s : view.spots) {
+    for (const auto& s : spots_with_results(view, say)) {
         if (!s.verdict) continue;
         sprayed = true;
         if (*s.verdict == SprayVerdict::leak)
@@ -40,7 +74,7 @@ std::string verdict_sentence(const ViewState& view, const Words& say) {
 std::string hiss_sentence(const ViewState& view, const Words& say) {
     std::vector<std::string> out;
     bool taken = false;
-    for (const auto& s : view.spots) {
+    for (const auto& s : spots_with_results(view, say)) {
         taken = taken || s.hiss_verdict;
         if (s.hiss_verdict == HissVerdict::stands_out) out.push_back(s.place.spot);
     }

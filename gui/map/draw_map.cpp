@@ -282,6 +282,12 @@ void draw_map(Canvas& canvas, const MapScene& scene, const MapLayout& layout, co
     if (layout.chosen && seen(*layout.chosen))
         canvas.round_frame(layout.plates[*layout.chosen].box.inset(-canvas.px(5.0)), canvas.px(10.0), canvas.px(3.5),
                            palette::kAction);
+    for (std::size_t i = 0; i < scene.spots.size(); ++i)
+        if (scene.spots[i].along && seen(i)) {
+            draw_next_frame(canvas, layout.plates[i].box);
+            draw_plate(canvas, scene.spots[i], layout.plates[i].box, true);
+        }
+    canvas.flush();
     if (!layout.next || !seen(*layout.next)) return;
     const auto& plate = layout.plates[*layout.next];
     draw_next_frame(canvas, plate.box);

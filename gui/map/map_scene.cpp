@@ -99,17 +99,17 @@ MapLayout lay_out(const MapScene& scene, const MapCamera& camera, const TextMeas
             if (std::isfinite(v)) span = std::max(span, std::abs(v));
         auto& plate = layout.plates[i];
         plate.joint = camera.to_px(s.at_mm);
-        plate.box = plate_box(s, layout.next == i, plate.joint, measure, sizes);
+        plate.box = plate_box(s, layout.next == i || s.along, plate.joint, measure, sizes);
         if (!area.holds(plate.joint)) continue;
         seen.push_back(i);
-        wished.push_back(plate.box.inset(-claim(s, layout.next == i, sizes)));
+        wished.push_back(plate.box.inset(-claim(s, layout.next == i || s.along, sizes)));
     }
     layout.whisker_span = std::min(span, 6.0 * scene.matters);
 
     const auto boxes = spread(wished, area, sizes.px(3.0));
     for (std::size_t k = 0; k < seen.size(); ++k) {
         const auto i = seen[k];
-        layout.plates[i].box = boxes[k].inset(claim(scene.spots[i], layout.next == i, sizes));
+        layout.plates[i].box = boxes[k].inset(claim(scene.spots[i], layout.next == i || scene.spots[i].along, sizes));
     }
 
     for (const auto form : {LabelForm::whole, LabelForm::word, LabelForm::none}) {

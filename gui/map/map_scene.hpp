@@ -30,6 +30,7 @@ struct SpotMark {
     double low = std::nan("");
     double high = std::nan("");
     int bursts = 0;
+    bool along = false;  ///< to be sprayed in the same pass as the next one
 };
 
 enum class MapLabels {

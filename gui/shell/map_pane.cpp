@@ -3,7 +3,9 @@
 #include "gui/flow/sentence.hpp"
 #include "gui/look/palette.hpp"
 
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
@@ -16,6 +18,7 @@ namespace idlehark::gui {
 namespace {
 
 constexpr double kMargin = 26.0;
+constexpr std::uint32_t kRowsAtOnce = 192;
 constexpr double kWheelStep = 1.18;
 constexpr auto kDoubleClick = std::chrono::milliseconds{400};
 
@@ -75,20 +78,30 @@ void MapPane::fetch_picture(const PageContext& c, const BayMap& map) {
     if (path != picture_path_) {
         picture_path_ = path;
         picture_.reset();
-        reading_ = {};
-        if (!path.empty()) reading_ = std::async(std::launch::async, read_picture, path);
+        reading_.forget();
+        arrival_.reset();
+        if (!path.empty()) reading_.start([path] { return read_picture(path); });
     }
-    if (!reading_.valid() || reading_.wait_for(std::chrono::seconds{0}) != std::future_status::ready) return;
-    const auto read = reading_.get();
-    if (!read.fault.empty()) {
-        c.send(ask::Tell{read.fault, c.say(Word::map_picture_hint)});
-        return;
+    if (auto read = reading_.take()) {
+        if (!read->fault.empty()) {
+            c.send(ask::Tell{read->fault, c.say(Word::map_picture_hint)});
+            return;
+        }
+        arriving_ = std::move(*read);
+        rows_there_ = 0;
+        arrival_ = std::make_unique<sf::Texture>();
+        if (!arrival_->create(arriving_.width_px, arriving_.height_px)) arrival_.reset();
     }
-    auto texture = std::make_unique<sf::Texture>();
-    if (!texture->create(read.width_px, read.height_px)) return;
-    texture->update(read.rgba.data());
-    texture->setSmooth(true);
-    picture_ = std::move(texture);
+    if (!arrival_) return;
+    // A strip a frame: a whole photo would hold up the keys.
+    const auto rows = std::min(kRowsAtOnce, arriving_.height_px - rows_there_);
+    arrival_->update(arriving_.rgba.data() + std::size_t{4} * arriving_.width_px * rows_there_, arriving_.width_px,
+                     rows, 0, rows_there_);
+    rows_there_ += rows;
+    if (rows_there_ < arriving_.height_px) return;
+    arrival_->setSmooth(true);
+    picture_ = std::move(arrival_);
+    arriving_ = {};
 }
 
 /// Injectors, or how the cylinders work, where they are on this engine.
@@ -127,7 +140,9 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
     scene.chosen = flow.selected_spot();
     scene.matters = c.view.settle.matters_rpm;
     if (prompts_spray(c.view)) {
-        scene.next_word = c.say(c.view.spray.sham ? Word::map_aim_here : Word::map_spray_here);
+        scene.next_word = c.say(c.view.spray.sham               ? Word::map_aim_here
+                                : c.view.spray.spots.size() > 1 ? Word::map_mist_here
+                                                                : Word::map_spray_here);
     }
     if (stage == Stage::injectors) {
         mark_cylinders(scene, c, map, flow.balance_shown());
@@ -141,10 +156,12 @@ MapScene MapPane::scene_of(const PageContext& c, const Flow& flow, Stage stage, 
         for (const auto& v : c.view.spots) {
             if (v.place.spot != s.spot) continue;
             mark.bursts = v.bursts;
-            if (v.prompted) scene.next = s.spot;
+            mark.along = v.prompted && !scene.next.empty();
+            if (v.prompted && !mark.along) scene.next = s.spot;
+            if (v.prompted && c.view.spray.spots.size() > 1) mark.name.clear();  // the label is all of theirs
             if (stage == Stage::listen_first) {
                 if (v.hiss_db) {
-                    mark.verdict = c.say(Word::listen_louder, *v.hiss_db);
+                    mark.verdict = c.say(Word::listen_louder, std::round(*v.hiss_db) + 0.0);
                     mark.finding = finding(v.hiss_verdict.value_or(HissVerdict::undecided));
                 }
             } else if (v.verdict) {

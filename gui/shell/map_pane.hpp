@@ -2,6 +2,7 @@
 
 #include "gui/flow/flow.hpp"
 #include "gui/look/canvas.hpp"
+#include "gui/look/fetch.hpp"
 #include "gui/map/bay_picture.hpp"
 #include "gui/map/draw_map.hpp"
 #include "gui/map/map_camera.hpp"
@@ -12,7 +13,6 @@
 #include "gui/words.hpp"
 
 #include <chrono>
-#include <future>
 #include <memory>
 #include <optional>
 #include <string>
@@ -31,7 +31,7 @@ class MapPane {
     /// The mouse, while it is over the map or drags on it; true if it was taken.
     bool take(const sf::Event& event, const PageContext& c, Flow& flow, Stage stage, const Rect& place);
     /// A picture is being read: the window should look again soon.
-    [[nodiscard]] bool waiting() const noexcept { return reading_.valid(); }
+    [[nodiscard]] bool waiting() const noexcept { return reading_.waiting() || arrival_ != nullptr; }
 
    private:
     void mark_cylinders(MapScene& scene, const PageContext& c, const BayMap& map, bool balance) const;
@@ -46,7 +46,10 @@ class MapPane {
     MapLayout layout_;
     Box fitted_bounds_{}, fitted_area_{};
     std::string picture_path_;
-    std::future<BayPicture> reading_;
+    Fetch<BayPicture> reading_;
+    BayPicture arriving_;  ///< on its way to the graphics memory, strip by strip
+    std::unique_ptr<sf::Texture> arrival_;
+    std::uint32_t rows_there_ = 0;
     std::unique_ptr<sf::Texture> picture_;
     bool dragging_spot_ = false, panning_ = false, moved_ = false;
     Point mouse_{};

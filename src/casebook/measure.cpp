@@ -193,9 +193,17 @@ Result<Measured> measure_guided(const Measurement& what, const ListenRequest& li
     }
 }
 
-Result<Measured> measure_balance(const ListenRequest& listen, const MeasureProgress& progress) {
+Result<Measured> measure_balance(const Measurement& what, const ListenRequest& listen,
+                                 const MeasureProgress& progress) {
     BalanceRequest request;
     request.listen = listen;
+    const auto whole = [&](const char* key) -> std::optional<int> {
+        const auto it = what.settings.find(key);
+        if (it == what.settings.end() || !it->is_number_integer()) return {};
+        return static_cast<int>(std::clamp<std::int64_t>(it->get<std::int64_t>(), 0, 1000));
+    };
+    request.reference_channel = whole("reference_channel");
+    if (const auto cylinder = whole("reference_cylinder")) request.reference_cylinder = *cylinder;
     ListenSinks sinks;
     sinks.progress = frames_to(progress);
     const auto outcome = check_balance(request, sinks);
@@ -254,7 +262,7 @@ Result<Measured> measure(const Casebook& book, const Measurement& what, const Me
                    : what.kind == "spray"     ? measure_spray(what, listen, progress)
                    : what.kind == "guided"    ? measure_guided(what, listen, progress)
                    : what.kind == "heard"     ? measure_heard(what, listen, progress)
-                   : what.kind == "balance"   ? measure_balance(listen, progress)
+                   : what.kind == "balance"   ? measure_balance(what, listen, progress)
                    : what.kind == "injectors" ? measure_injectors(what, paths, progress)
                    : what.kind == "hiss"      ? measure_hiss(what, paths, progress)
                                               : Result<Measured>{Error{what.kind + ": is not measured from audio", ""}};

@@ -233,9 +233,12 @@ bool may_be_growing(const std::string& path) {
     return !code && age < kStillGrowing && age > -kStillGrowing;  // far in the future: the clock was set back
 }
 
-void close_recordings(Casebook& book, RepairReport& report) {
+}  // namespace
+
+std::size_t close_recordings(Casebook& book, RepairReport& report) {
     const auto recordings = book.recordings();
-    if (!recordings) return;
+    if (!recordings) return 0;
+    std::size_t growing = 0;
     for (const auto& r : recordings.value()) {
         const auto path = book.audio_path(r);
         if (!path) {
@@ -245,6 +248,7 @@ void close_recordings(Casebook& book, RepairReport& report) {
         if (!r.running) continue;
         if (may_be_growing(path.value())) {
             report.actions.push_back(fmt::format("recording {}: is being made, left alone", r.id));
+            ++growing;
             continue;
         }
         const auto closed = book.finish_recording(r.id);
@@ -253,7 +257,10 @@ void close_recordings(Casebook& book, RepairReport& report) {
         else
             report.faults.push_back(fmt::format("recording {}: {}", r.id, closed.error().what));
     }
+    return growing;
 }
+
+namespace {
 
 /// Sound files that no row names: a copy whose row was lost, or that was cut off just before its row.
 void take_in_strangers(Casebook& book, RepairReport& report) {

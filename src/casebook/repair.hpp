@@ -31,6 +31,10 @@ struct RepairReport {
 /// tables are left as they are. Close other programs that have this case open first.
 Result<RepairReport> repair_case(const std::string& folder);
 
+/// Closes recordings of an open case that were cut off; what it did goes into the report. Those that still grow are
+/// another program's, and left alone: so many.
+std::size_t close_recordings(Casebook& book, RepairReport& report);
+
 [[nodiscard]] std::string repair_table(const RepairReport& report);
 
 }  // namespace idlehark

@@ -13,6 +13,8 @@ struct DeskOptions {
     std::string cases_folder;  ///< where a new case's folder is made
     int practice_spots = 8;
     bool practice_disturbed = false;
+    std::string microphone{};  ///< a recording that is played in the microphone's place; empty: the device
+    double microphone_pace = 1.0;
 };
 
 /// What works behind the window: owns the sound, the visit and the case; told commands, shows a view state.

@@ -2,6 +2,7 @@
 #include "src/casebook/case_compare.hpp"
 #include "src/casebook/case_report_of.hpp"
 #include "src/casebook/measure.hpp"
+#include "src/casebook/repair.hpp"
 #include "src/desk/desk_worker.hpp"
 #include "src/desk/kept_case.hpp"
 #include "src/files/last_choice.hpp"
@@ -22,7 +23,7 @@ namespace {
 
 constexpr const char* kReportFile = "report.html";
 
-/// Idle recordings whose measuring was cut off: balance is the last of it.
+/// What has not been measured of the idle recordings: whoever measured them was cut off.
 Result<std::vector<Measurement>> not_measured(const Casebook& book) {
     std::vector<Measurement> list;
     const auto recordings = book.recordings();
@@ -31,15 +32,15 @@ Result<std::vector<Measurement>> not_measured(const Casebook& book) {
     if (!results) return results.error();
     for (const auto& r : recordings.value()) {
         if (r.kind != RecordingKind::bay || r.running) continue;
-        const bool measured =
-            std::any_of(results.value().begin(), results.value().end(), [&](const CaseResult& result) {
-                return result.kind == "balance" &&
-                       std::any_of(result.sources.begin(), result.sources.end(),
-                                   [&](const ResultSource& s) { return s.recording == r.id; });
+        const auto measured = [&](const Measurement& m) {
+            return std::any_of(results.value().begin(), results.value().end(), [&](const CaseResult& result) {
+                return result.kind == m.kind && std::any_of(result.sources.begin(), result.sources.end(),
+                                                            [&](const ResultSource& s) { return s.recording == r.id; });
             });
-        if (measured) continue;
+        };
         auto more = measurements_of_bay(book, r.id);
         if (!more) return more.error();
+        std::erase_if(more.value(), measured);
         std::move(more.value().begin(), more.value().end(), std::back_inserter(list));
     }
     return list;
@@ -140,6 +141,33 @@ void Desk::Worker::on(const ask::OpenCase& c) {
     if (!state_.kept || state_.kept->visits.empty()) return;
     show_kept(state_.kept->visits.back().id);
     lead_to(gui::Stage::report);
+    finish_what_was_cut_off();
+}
+
+/// A window that was closed while it measured, a plug that was pulled: what they left is done now.
+void Desk::Worker::finish_what_was_cut_off() {
+    const auto recordings = case_->book().recordings();
+    if (!recordings) return fault(recordings.error());
+    const auto left = not_measured(case_->book());
+    if (!left) return fault(left.error());
+    const bool open = std::any_of(recordings.value().begin(), recordings.value().end(),
+                                  [](const CaseRecording& r) { return r.running; });
+    if (!open && left.value().empty()) return;
+    job_.start("measuring the recording", [this, folder = state_.case_folder](Job::Ticket& ticket) -> Job::Outcome {
+        auto book = Casebook::open(folder, Casebook::Access::write);
+        if (!book) return [this, e = book.error()] { fault(e); };
+        RepairReport report;
+        const auto growing = close_recordings(book.value(), report);
+        const auto done = measure_rest(book.value(), [&](double share) { ticket.at(share); });
+        return [this, folder, growing, faults = std::move(report.faults), done] {
+            for (const auto& f : faults) fault({f, ""});
+            if (!done) fault(done.error());
+            if (growing > 0)
+                fault({"another program is recording into this case",
+                       "Close that one first; what it records is measured when the case is opened again."});
+            results_stored(folder, state_.visit_shown);
+        };
+    });
 }
 
 void Desk::Worker::case_opened(const std::string& folder) {
@@ -244,19 +272,24 @@ void Desk::Worker::show_kept(const gui::KeptTest& test) {
     state_.settle.done = std::isfinite(test.idle_rpm);
 }
 
-void Desk::Worker::measure_recording(RowId recording) {
+void Desk::Worker::measure_recording(RowId recording, int pick_up_cylinder) {
     std::optional<VisitPlanSettings> plan;
     if (guided_) plan = guided_->settings();
     job_.start("measuring the recording",
-               [this, recording, folder = state_.case_folder, matters = state_.settle.matters_rpm,
+               [this, recording, pick_up_cylinder, folder = state_.case_folder, matters = state_.settle.matters_rpm,
                 plan = std::move(plan)](Job::Ticket& ticket) -> Job::Outcome {
                    // A hand of its own on the case: the desk goes on with its.
                    auto book = Casebook::open(folder, Casebook::Access::write);
                    if (!book) return [this, e = book.error()] { fault(e); };
                    const auto row = book.value().recording(recording);
                    if (!row) return [this, e = row.error()] { fault(e); };
-                   const auto list = measurements_of_bay(book.value(), recording, matters, plan ? &*plan : nullptr);
+                   auto list = measurements_of_bay(book.value(), recording, matters, plan ? &*plan : nullptr);
                    if (!list) return [this, e = list.error()] { fault(e); };
+                   for (auto& what : list.value())
+                       if (what.kind == "balance" && pick_up_cylinder > 0) {
+                           what.settings["reference_channel"] = kPickUpChannel;
+                           what.settings["reference_cylinder"] = pick_up_cylinder;
+                       }
                    const auto stored =
                        measure_and_store_all(book.value(), list.value(), [&](double share) { ticket.at(share); });
                    if (!stored) return [this, e = stored.error()] { fault(e); };

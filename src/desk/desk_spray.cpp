@@ -31,7 +31,7 @@ void Desk::Worker::begin_visit() {
     settings.map = state_.map;
     settings.idle_control = state_.engine.idle_control;
     settings.matters_rpm = state_.settle.matters_rpm;
-    settings.passes = false;  // the map points at one spot at a time
+    settings.passes = together_;
     settings.spot_odds = spot_odds();
     guided_.emplace(std::move(visit), std::move(settings), true);
     show_visit();
@@ -128,6 +128,7 @@ void Desk::Worker::show_visit() {
     if (!guided_ || !spray_wanted_) {
         s = {};
         s.prompts = prompter_.style();
+        s.together = together_;
         return;
     }
     const auto& visit = guided_->visit();
@@ -137,6 +138,7 @@ void Desk::Worker::show_visit() {
         if (const auto said = prompter_.say(v.spoken); !said) fault(said.error());
     }
     s.prompts = prompter_.style();
+    s.together = together_;
     s.notice = v.notice;
     s.why = v.why;
     s.sham = v.sham;
@@ -186,6 +188,7 @@ void Desk::Worker::show_visit() {
     if (asked.empty() && v.stage == VisitStage::answering && !visit.record().bursts.empty())
         asked = visit.record().bursts.back().spots;
     s.spot = fmt::format("{}", fmt::join(asked, ", "));
+    s.spots = asked;
     s.spot_name.clear();
     for (auto& spot : state_.spots)
         if (std::find(asked.begin(), asked.end(), spot.place.spot) != asked.end()) {
@@ -221,6 +224,13 @@ void Desk::Worker::on(const ask::AnswerGate& c) {
 void Desk::Worker::on(const ask::SetMatters& c) {
     state_.settle.matters_rpm = c.rpm;
     if (guided_) guided_->matters(c.rpm);
+}
+
+void Desk::Worker::on(const ask::SetPasses& c) {
+    if (guided_ && !guided_->visit().record().bursts.empty()) return;
+    together_ = c.together;
+    if (guided_) guided_->in_passes(together_);
+    show_visit();
 }
 
 void Desk::Worker::on(const ask::StartSpray&) {

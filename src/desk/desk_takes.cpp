@@ -42,14 +42,14 @@ void Desk::Worker::on(const ask::StartTake& c) {
     begin_take(c.injector ? gui::TakeKind::injector : gui::TakeKind::hiss, c.place, kProbeTake_s);
 }
 
-void Desk::Worker::on(const ask::StartIdleTake&) {
+void Desk::Worker::on(const ask::StartIdleTake& c) {
     if (truth_)
         return fault({"the practice bay's balance is measured from its own sound when its test is over",
                       "Finish or stop it (Esc)."});
-    begin_take(gui::TakeKind::idle, "", kIdleTake_s);
+    begin_take(gui::TakeKind::idle, "", kIdleTake_s, c.pick_up_cylinder);
 }
 
-void Desk::Worker::begin_take(gui::TakeKind kind, const std::string& place, double needed_s) {
+void Desk::Worker::begin_take(gui::TakeKind kind, const std::string& place, double needed_s, int pick_up_cylinder) {
     end_run("a take begins");
     leave_visit();
     const auto name = kind == gui::TakeKind::injector ? "injector-" + plain(place)
@@ -57,8 +57,11 @@ void Desk::Worker::begin_take(gui::TakeKind kind, const std::string& place, doub
                                                       : std::string{"idle"};
     const auto path = fresh_path(kind_of(kind), name);
     if (!path) return fault(path.error());
-    begin_run(SoundRun::device("", start_of(path.value())), gui::Mode::live);
+    auto start = start_of(path.value());
+    if (pick_up_cylinder > 0) start.channels = kPickUpChannel;
+    begin_run(microphone("", start), gui::Mode::live);
     if (!run_) return;
+    pick_up_cylinder_ = pick_up_cylinder;
     guided_.reset();  // no spray test from this sound
     state_.take = {.running = true, .kind = kind, .place = place, .done_s = 0.0, .needed_s = needed_s};
 }
@@ -148,7 +151,7 @@ void Desk::Worker::on(const ask::TakeFile& c) {
 }
 
 void Desk::Worker::on(const ask::IdleFile& c) {
-    take_in(RecordingKind::bay, c.path, [this](RowId id) { measure_recording(id); });
+    take_in(RecordingKind::bay, c.path, [this, c](RowId id) { measure_recording(id, c.pick_up_cylinder); });
 }
 
 void Desk::Worker::judge_set(const char* what, const char* kind, std::vector<std::pair<RowId, std::string>> takes) {

@@ -160,6 +160,12 @@ SoundRun::Start Desk::Worker::start_of(const std::string& record_path) const {
             .record_path = record_path};
 }
 
+Result<std::unique_ptr<SoundRun>> Desk::Worker::microphone(const std::string& device,
+                                                           const SoundRun::Start& start) const {
+    return options_.microphone.empty() ? SoundRun::device(device, start)
+                                       : SoundRun::file(options_.microphone, options_.microphone_pace, start);
+}
+
 Result<Done> Desk::Worker::ensure_case() {
     if (case_) return Done{};
     std::error_code code;
@@ -273,8 +279,9 @@ void Desk::Worker::end_run(const std::string& why) {
         check_kept(case_->book().finish_recording(*recording_));
         if (guided_ && spray_wanted_) check_kept(case_->settle_marks(*recording_, guided_->visit().record()));
         renew_kept();
-        if (recording_kind_ == RecordingKind::bay && !closing_) measure_recording(*recording_);
+        if (recording_kind_ == RecordingKind::bay && !closing_) measure_recording(*recording_, pick_up_cylinder_);
     }
+    pick_up_cylinder_ = 0;
     changed_ = true;
 }
 
@@ -286,7 +293,7 @@ void Desk::Worker::listen() {
         if (!run_) return;
     }
     if (const auto broken = run_->broken()) {
-        fault(*broken);
+        fault({broken->what, "What was heard is kept. Put it right, then start the microphone again on page 1."});
         if (guided_) guided_->visit().stop();
         end_run(broken->what);
         state_.take = {};
@@ -386,7 +393,7 @@ void Desk::Worker::on(const ask::StartLive& c) {
         fault(path.error());
         return;
     }
-    begin_run(SoundRun::device(c.device, start_of(path.value())), gui::Mode::live);
+    begin_run(microphone(c.device, start_of(path.value())), gui::Mode::live);
 }
 
 void Desk::Worker::on(const ask::StartReplay& c) {
@@ -408,7 +415,7 @@ void Desk::Worker::on(const ask::StartReplay& c) {
         state_.map_folder = sound.parent_path().string();
         ++state_.map_edition;
     }
-    begin_run(SoundRun::file(c.path, start_of("")), gui::Mode::replay);
+    begin_run(SoundRun::file(c.path, 0.0, start_of("")), gui::Mode::replay);
     if (!run_) return;
     recording_path_ = c.path;
     for (const auto& file : {c.marks_path, RecordingNames{c.path}.marks, beside("marks.csv")}) {

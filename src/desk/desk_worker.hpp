@@ -23,6 +23,8 @@
 
 namespace idlehark {
 
+inline constexpr int kPickUpChannel = 2;  ///< of a recording of microphone and pick-up
+
 /// The desk's own thread and all it owns. Everything but `view()` and `send()` belongs to that thread.
 class Desk::Worker {
    public:
@@ -54,6 +56,7 @@ class Desk::Worker {
     void on(const gui::ask::AlternativesSeen&);
     void on(const gui::ask::AnswerGate&);
     void on(const gui::ask::SetMatters&);
+    void on(const gui::ask::SetPasses&);
     void on(const gui::ask::StartSpray&);
     void on(const gui::ask::Sprayed&);
     void on(const gui::ask::SprayHere&);
@@ -80,6 +83,8 @@ class Desk::Worker {
 
     // Sound.
     [[nodiscard]] SoundRun::Start start_of(const std::string& record_path) const;
+    [[nodiscard]] Result<std::unique_ptr<SoundRun>> microphone(const std::string& device,
+                                                               const SoundRun::Start& start) const;
     void begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode);
     void end_run(const std::string& why);
     void listen();
@@ -91,7 +96,8 @@ class Desk::Worker {
     /// What the forms and the visit hold, into the case if there is one.
     void keep_all();
     void check_kept(const Result<Done>& kept);
-    void measure_recording(RowId recording);
+    /// `pick_up_cylinder`: on its lead, on the second channel; 0: none.
+    void measure_recording(RowId recording, int pick_up_cylinder = 0);
 
     // The case.
     /// What is looked at before any spray, for the log of a new case.
@@ -101,6 +107,7 @@ class Desk::Worker {
     /// No case is open any more, nor anything of it shown.
     void leave_case();
     void case_opened(const std::string& folder);
+    void finish_what_was_cut_off();
     void forget_results();
     /// What the case holds, as it is now.
     void renew_kept();
@@ -125,7 +132,7 @@ class Desk::Worker {
     [[nodiscard]] std::vector<std::string> debrief_lines() const;
 
     // Takes with the probe, and of the idle as a whole.
-    void begin_take(gui::TakeKind kind, const std::string& place, double needed_s);
+    void begin_take(gui::TakeKind kind, const std::string& place, double needed_s, int pick_up_cylinder = 0);
     void keep_take(bool injector, const std::string& place, RowId recording);
     void take_in_practice(const gui::ask::StartTake& c);
     Result<RowId> keep_simulated(const gui::ask::StartTake& c, const std::vector<float>& sound);
@@ -152,9 +159,11 @@ class Desk::Worker {
     std::optional<DeskCase> case_;
     std::optional<RowId> recording_;  ///< the one that is running
     RecordingKind recording_kind_ = RecordingKind::bay;
+    int pick_up_cylinder_ = 0;  ///< of the take that is running
     bool closing_ = false;
 
     std::optional<GuidedVisit> guided_;
+    bool together_ = false;      ///< neighbours may be misted in one pass
     bool spray_wanted_ = false;  ///< the user has started the spray test
     std::size_t marks_kept_ = 0;
     double quiet_from_s_ = 0.0;

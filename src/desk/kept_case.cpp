@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <string_view>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -19,6 +20,8 @@ namespace {
 
 namespace fs = std::filesystem;
 using figures::said;
+
+constexpr std::string_view kBalanceRemark = "balance: ";
 
 gui::TakeKind kind_of(RecordingKind kind) {
     switch (kind) {
@@ -133,6 +136,10 @@ Result<gui::KeptVisit> visit_of(const Casebook& book, const ReportVisit& v) {
              .verdict = said(h.verdict, {HissVerdict::stands_out, HissVerdict::loud_steady, HissVerdict::ordinary},
                              HissVerdict::undecided)});
     kept.remarks = v.remarks;
+    // Why there are letters although a pick-up was recorded; that there are letters without one the page says itself.
+    for (const auto& remark : v.remarks)
+        if (remark.starts_with(kBalanceRemark) && remark.find("the reference channel has") != std::string::npos)
+            kept.balance.cautions.push_back(remark.substr(kBalanceRemark.size()));
     kept.failed = v.failed;
     return kept;
 }

@@ -9,11 +9,11 @@ namespace {
 
 constexpr double kWantedRate_hz = 48000.0;
 
-Result<LiveSource> open_device(const std::string& wanted) {
-    if (!wanted.empty()) return LiveSource::device(wanted, kWantedRate_hz, 1);
+Result<LiveSource> open_device(const std::string& wanted, int channels) {
+    if (!wanted.empty()) return LiveSource::device(wanted, kWantedRate_hz, channels);
     if (const auto last = last_device(); !last.empty())
-        if (auto source = LiveSource::device(last, kWantedRate_hz, 1)) return source;
-    return LiveSource::device("", kWantedRate_hz, 1);
+        if (auto source = LiveSource::device(last, kWantedRate_hz, channels)) return source;
+    return LiveSource::device("", kWantedRate_hz, channels);
 }
 
 }  // namespace
@@ -43,7 +43,7 @@ Result<Done> SoundRun::begin(const Start& start, Capture& capture) {
 }
 
 Result<std::unique_ptr<SoundRun>> SoundRun::device(const std::string& wanted, const Start& start) {
-    auto source = open_device(wanted);
+    auto source = open_device(wanted, start.channels);
     if (!source) return source.error();
     std::unique_ptr<SoundRun> run{new SoundRun};
     run->source_.emplace(std::move(source.value()));
@@ -55,8 +55,8 @@ Result<std::unique_ptr<SoundRun>> SoundRun::device(const std::string& wanted, co
     return run;
 }
 
-Result<std::unique_ptr<SoundRun>> SoundRun::file(const std::string& path, const Start& start) {
-    auto source = LiveSource::file(path, 1, 0.0);
+Result<std::unique_ptr<SoundRun>> SoundRun::file(const std::string& path, double pace, const Start& start) {
+    auto source = LiveSource::file(path, 1, pace);
     if (!source) return source.error();
     std::unique_ptr<SoundRun> run{new SoundRun};
     run->source_.emplace(std::move(source.value()));

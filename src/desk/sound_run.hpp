@@ -21,9 +21,11 @@ class SoundRun {
     struct Start {
         std::optional<IdleTrackerConfig> tracker;  ///< its sample rate is filled in
         std::string record_path;                   ///< empty: not recorded
+        int channels = 1;                          ///< of a device; the first is the microphone
     };
     static Result<std::unique_ptr<SoundRun>> device(const std::string& wanted, const Start& start);
-    static Result<std::unique_ptr<SoundRun>> file(const std::string& path, const Start& start);
+    /// `pace` as of FilePlayer.
+    static Result<std::unique_ptr<SoundRun>> file(const std::string& path, double pace, const Start& start);
     static Result<std::unique_ptr<SoundRun>> practice(std::unique_ptr<sim::LiveBay> bay, double pace,
                                                       const Start& start);
     ~SoundRun();

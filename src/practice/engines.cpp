@@ -131,21 +131,20 @@ sim::SessionSpec practice_engine(int number, std::uint64_t seed, double sample_r
 std::vector<std::string> debrief(const sim::SessionSpec& truth, const std::string& lesson, const VisitRecord& record,
                                  const plan::PlanStep& last) {
     std::vector<std::string> lines, found, missed, wrong;
-    const auto called = [&](std::size_t s) {
-        return fmt::format("spot {} ({})", truth.spots[s].id, truth.spots[s].name);
-    };
+    const auto id = [&](std::size_t s) { return truth.spots[s].id; };
+    const auto name = [&](std::size_t s) { return truth.spots[s].name; };
     for (std::size_t s = 0; s < truth.spots.size(); ++s) {
         const double leak = truth.leak_rpm[s];
         const auto* told = s < last.all.size() ? &last.all[s] : nullptr;
         const bool leak_told = told && told->decision == plan::SpotDecision::leak;
         if (leak != 0.0 && leak_told)
-            found.push_back(fmt::format("Found: {}, {:+.0f} rpm in truth, {:+.0f} ({:+.0f} to {:+.0f}) told.",
-                                        called(s), leak, told->change_rpm, told->low_rpm, told->high_rpm));
+            found.push_back(fmt::format("Found: spot {} ({}), {:+.0f} rpm in truth, {:+.0f} ({:+.0f} to {:+.0f}) told.",
+                                        id(s), name(s), leak, told->change_rpm, told->low_rpm, told->high_rpm));
         else if (leak != 0.0)
-            missed.push_back(fmt::format("Missed: {}, {:+.0f} rpm; told: {}.", called(s), leak,
+            missed.push_back(fmt::format("Missed: spot {} ({}), {:+.0f} rpm; told: {}.", id(s), name(s), leak,
                                          told ? word(told->decision) : "not decided"));
         else if (leak_told)
-            wrong.push_back(fmt::format("Wrong: {} is tight, and a leak was told.", called(s)));
+            wrong.push_back(fmt::format("Wrong: spot {} ({}) is tight, and a leak was told.", id(s), name(s)));
     }
     if (found.empty() && missed.empty())
         lines.emplace_back(wrong.empty() ? "This engine has no leak, and none was told." : "This engine has no leak.");

@@ -34,6 +34,8 @@ class GuidedVisit {
     void weigh(std::map<std::string, double> spot_odds) { settings_.spot_odds = std::move(spot_odds); }
     /// From the next plan on this is the change to be excluded.
     void matters(double rpm) { settings_.matters_rpm = rpm; }
+    /// Whether neighbours may be misted together to rule them out. Before the first burst: a visit has one way.
+    void in_passes(bool on) { settings_.passes = on; }
     /// Starts and takes plans as they are wanted. True if something changed.
     bool pump();
 

@@ -1,6 +1,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/src/desk_support.hpp"
 #include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
@@ -69,6 +70,36 @@ TEST_CASE("balance: letters without a reference, cylinder numbers with one", "[s
     CHECK(test::slurp(folder.path("b.png")).substr(1, 3) == "PNG");
     CHECK(run_idlehark("balance " + recording() + kFour + " --plot " + folder.path("b.svg")).code == 0);
     CHECK_THAT(test::slurp(folder.path("b.svg")), Contains("<svg"));
+}
+
+TEST_CASE("Desk: a pick-up on the second channel names the cylinders on the balance page", "[src][desk]") {
+    const ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases")}};
+    Engine engine;
+    engine.firing_order = {1, 3, 4, 2};
+    engine.idle_low_rpm = 700.0;
+    engine.idle_high_rpm = 1000.0;
+    desk.send(gui::ask::SetEngine{engine});
+    const auto measured = [&](int pick_up_cylinder, bool named) {
+        desk.send(gui::ask::IdleFile{recording(), pick_up_cylinder});
+        return test::await(desk, std::chrono::seconds{120}, [&](const gui::ViewState& v) {
+            return (!v.balance.cylinders.empty() && v.balance.named == named && !v.job.running) || v.fault;
+        });
+    };
+    auto view = measured(3, true);
+    if (view->fault) FAIL(view->fault->what);
+    REQUIRE(view->balance.named);
+    REQUIRE(view->balance.cylinders.size() == 4);
+    for (const auto& c : view->balance.cylinders) CHECK((c.verdict == CylinderVerdict::weak) == (c.name == "2"));
+    CHECK(view->balance.cautions.empty());
+    // What is stored is made again from the recording and its settings.
+    const auto check = run_idlehark("case check " + view->case_folder);
+    INFO(check.out + check.err);
+    CHECK(check.code == 0);
+    view = measured(0, false);
+    if (view->fault) FAIL(view->fault->what);
+    CHECK_FALSE(view->balance.named);
+    CHECK(view->balance.cylinders.front().name == "A");
 }
 
 TEST_CASE("balance: wrong use and bad input exit 2, sound without an answer 1", "[src][cli]") {

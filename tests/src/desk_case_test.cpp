@@ -1,9 +1,11 @@
 #include "src/desk/desk_case.hpp"
 
+#include "dsp/sim/engine_sound.hpp"
 #include "src/desk/desk.hpp"
 #include "src/desk/job.hpp"
 #include "src/desk/kept_case.hpp"
 #include "src/files/text_file.hpp"
+#include "src/recording/sound_file.hpp"
 #include "tests/src/casebook_support.hpp"
 #include "tests/src/desk_support.hpp"
 
@@ -319,4 +321,47 @@ TEST_CASE("Job: work waits for work, a fault is told, and cancelling drops what 
     finish(2);
     CHECK_FALSE(job.running());
     CHECK(order == std::vector{1, 2, -3, 6});
+}
+
+TEST_CASE("Desk: a recording that was cut off by a pulled plug is closed and measured when its case is opened",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    const auto path = folder.path("cut");
+    std::string sound;
+    {
+        auto book = test::new_case(path);
+        Visit visit;
+        visit.date = "2026-05-30";
+        visit.title = "visit";
+        const auto id = sure(book.add_visit(visit));
+        const auto begun = sure(book.begin_recording(id, RecordingKind::bay, "bay.flac", 1, ""));
+        sound = begun.path;
+        auto writer = sure(SoundWriter::open(sound, 16000.0));
+        sim::EngineSoundSpec spec;
+        spec.sample_rate_hz = 16000.0;
+        sim::EngineSound engine{spec, sim::SpeedPath{std::vector{800.0, 800.0}}};
+        sure(writer.write(sim::render_seconds(engine, 30.0)));
+    }  // nobody said that it is whole
+    SECTION("long ago") {
+        std::filesystem::last_write_time(sound, std::filesystem::file_time_type::clock::now() - 1h);
+        Desk desk{{.cases_folder = folder.path("cases")}};
+        desk.send(ask::OpenCase{path});
+        const auto view = await(desk, 120s, [](const auto& v) {
+            return (v.kept && !v.kept->visits.empty() && std::isfinite(v.kept->visits[0].idle_rpm) && !v.job.running) ||
+                   v.fault;
+        });
+        if (view->fault) FAIL(view->fault->what);
+        REQUIRE(view->kept);
+        CHECK(view->kept->visits[0].idle_rpm == Approx(800.0).margin(3.0));
+        CHECK(view->kept->visits[0].recordings[0].length_s == Approx(30.0).margin(0.1));
+        CHECK(view->trace->size() > 200);
+    }
+    SECTION("a moment ago: somebody may be at it") {
+        Desk desk{{.cases_folder = folder.path("cases")}};
+        desk.send(ask::OpenCase{path});
+        const auto view = await(desk, 20s, [](const auto& v) { return v.fault.has_value(); });
+        REQUIRE(view->fault);
+        CHECK(view->fault->what.find("another program is recording") != std::string::npos);
+        CHECK_FALSE(view->fault->hint.empty());
+    }
 }
