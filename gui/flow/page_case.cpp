@@ -43,12 +43,12 @@ void choose_visit(const PageContext& c) {
     for (const auto& v : kept.visits) {
         const auto words = visit_name(v);
         const float width = ImGui::CalcTextSize(("• " + words).c_str()).x + 32.0F * c.scale;
+        if (&v != &kept.visits.front()) next_in_row(width);
         ImGui::PushID(static_cast<int>(v.id));
         if (choice(c, words.c_str(), v.id == c.view.visit_shown, std::min(width, ImGui::GetContentRegionAvail().x)) &&
             v.id != c.view.visit_shown)
             c.send(ask::ShowVisit{v.id});
         ImGui::PopID();
-        if (&v != &kept.visits.back()) next_in_row(width);
     }
 }
 

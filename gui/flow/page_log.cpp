@@ -55,15 +55,18 @@ void Flow::log(const PageContext& c) {
         ImGui::SameLine();
         changed |= number("##reading", say(Word::log_reading), line.reading, 1.4F * small);
         const auto pick = [&](Word word, LogAnswer answer) {
-            next_in_row(ImGui::CalcTextSize(say(word)).x + 44.0F * c.scale);
             if (choice(c, say(word), line.answer == answer)) {
                 line.answer = answer;
                 changed = true;
             }
         };
-        if (!wide) ImGui::NewLine();
+        const float three = ImGui::CalcTextSize(say(Word::log_ok)).x + ImGui::CalcTextSize(say(Word::log_faulty)).x +
+                            ImGui::CalcTextSize(say(Word::log_not_done)).x + 130.0F * c.scale;
+        if (wide) next_in_row(three);
         pick(Word::log_ok, LogAnswer::ok);
+        ImGui::SameLine();
         pick(Word::log_faulty, LogAnswer::faulty);
+        ImGui::SameLine();
         pick(Word::log_not_done, LogAnswer::not_done);
         next_in_row(200.0F * c.scale);
         ImGui::SetNextItemWidth(-1.0F);

@@ -81,3 +81,16 @@ TEST_CASE("Layout: the stations of the rail are in order and inside it", "[gui][
             }
         }
 }
+
+TEST_CASE("Layout: a small window holds the letters small enough to be of use", "[gui][layout]") {
+    CHECK(gui::scale_with_room(1.0F, {320.0F, 240.0F}) == 1.0F);
+    CHECK(gui::scale_with_room(3.0F, {800.0F, 600.0F}) == 1.5F);
+    CHECK(gui::scale_with_room(3.0F, {1920.0F, 1080.0F}) == 3.0F);
+    CHECK(gui::scale_with_room(1.3F, {1280.0F, 800.0F}) == 1.3F);
+    for (const float asked : {1.0F, 1.5F, 2.0F, 3.0F})
+        for (float w = 320.0F; w < 3000.0F; w += 71.0F) {
+            const float s = gui::scale_with_room(asked, {w, 0.7F * w});
+            CHECK(s >= 1.0F);
+            CHECK(s <= asked);
+        }
+}

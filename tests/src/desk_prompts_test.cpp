@@ -143,3 +143,27 @@ TEST_CASE("Desk: a spot dries for half a minute before it is asked for again", "
     REQUIRE(prompts(*view));
     CHECK(view->sound.now_s >= sprayed_s + 30.0 - kLate_s);
 }
+
+TEST_CASE("Desk: whether neighbours are misted together is chosen before the first burst, and holds for the visit",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 4}};
+    CHECK_FALSE(desk.view()->spray.together);  // a choice, not the usual way
+    desk.send(ask::StartPractice{3, 20.0});
+    auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+    REQUIRE(view->sound.running);
+    desk.send(ask::SetPasses{true});
+    open_gate(desk);
+    desk.send(ask::StartSpray{});
+    view = await(desk, 60s, prompts);
+    REQUIRE(prompts(*view));
+    CHECK(view->spray.together);
+    CHECK(view->spray.spots == std::vector{view->spray.spot});  // in the first round every spot has a burst of its own
+    desk.send(ask::Sprayed{});
+    view = await(desk, 20s, [](const auto& v) { return !v.bursts.empty(); });
+    REQUIRE(view->bursts.size() == 1);
+    desk.send(ask::SetPasses{false});
+    desk.send(ask::Stop{});
+    view = await(desk, 60s, [](const auto& v) { return !v.sound.running; });
+    CHECK(view->spray.together);
+}
