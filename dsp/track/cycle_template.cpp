@@ -232,6 +232,34 @@ std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double
     return over_noise;
 }
 
+std::size_t CycleTemplate::line_phasors(const CyclePath& path, int every, double length_s, std::size_t parts,
+                                        std::span<std::complex<float>> phasors) const {
+    const std::size_t lines = phasors.size() / parts;
+    const auto turned = [](double cycles) {
+        return std::complex<float>(std::polar(1.0, -2.0 * std::numbers::pi * (cycles - std::floor(cycles))));
+    };
+    const auto times = [](std::complex<float> a, std::complex<float> b) {  // finite: no need of the standard's care
+        return std::complex<float>(a.real() * b.real() - a.imag() * b.imag(),
+                                   a.real() * b.imag() + a.imag() * b.real());
+    };
+    std::size_t used = 0;
+    for (std::size_t k = 0; k < path.steps(); ++k) {
+        const auto [from, since_s] = firsts_[k];
+        const std::size_t to = firsts_[k + 1].sample;
+        if (from >= to) continue;
+        used += to - from;
+        const double place = path.start_s[k] / length_s * static_cast<double>(parts);
+        auto* const sums = phasors.data() + std::min(static_cast<std::size_t>(place), parts - 1) * lines;
+        auto first = turned(every * (path.phase[k] + since_s * path.speed_hz[k]));
+        const auto step = turned(every * path.speed_hz[k] / rate_hz_);
+        for (std::size_t i = from; i < to; ++i, first = times(first, step)) {
+            auto line = first;
+            for (std::size_t m = 0; m < lines; ++m, line = times(line, first)) sums[m] += x_[i] * line;
+        }
+    }
+    return used;
+}
+
 CycleTemplate::Sums CycleTemplate::sums_over(const Run& run) const noexcept {
     Sums s;
     std::uint64_t at = run.at;

@@ -48,6 +48,11 @@ class CycleTemplate {
     /// Power over the noise of the lines of a longer or shorter cycle, `cycles` of the engine's: line i stands at the
     /// i / cycles-th multiple of the engine's cycle frequency. Up to `highest_hz`.
     [[nodiscard]] std::vector<float> lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const;
+    /// The lines at multiples of `every` times the cycle frequency, demodulated along the path in so many equal parts
+    /// of `length_s`: [part][line], as many lines as there is room for. Returns how many samples there were.
+    std::size_t line_phasors(const CyclePath& path, int every, double length_s, std::size_t parts,
+                             std::span<std::complex<float>> phasors) const;
+    [[nodiscard]] double noise() const noexcept { return noise_; }
     /// Adds, for each block of `steps_per_block` steps, the derivative of the log likelihood by the block's phase and
     /// its information.
     void compare(const CyclePath& path, std::size_t steps_per_block, std::span<double> gradient,

@@ -21,6 +21,11 @@ constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
 constexpr double kForeignDoubt = 3.0;
+constexpr double kFaint = 4.5;         // mean score below which the coarse path is not trusted alone
+constexpr double kScoreWeight = 0.05;  // frames are a tenth of a second apart
+constexpr double kCoherentHighest_hz = 240.0;
+constexpr double kCoherentModulation_hz = 160.0;
+constexpr double kPlainer = 3.0;  // evidence that the scattered path must be better by
 constexpr std::size_t kStepsPerBlock = 2;
 constexpr double kShortestBlock_s = 0.025;
 constexpr double kLongestBlock_s = 0.085;
@@ -61,9 +66,11 @@ double on_grid(const std::vector<double>& y, double time_s) {
 }  // namespace
 
 PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats)
-    : blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
+    : repeats_(firing_pattern_repeats),
+      blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
       surge_scale_(6.0 / cycle_deg(engine)),
-      smoother_(cycle_deg(engine)) {
+      smoother_(cycle_deg(engine)),
+      search_(kSegment_s) {
     signals_.emplace_back(rates.mid.rate_hz(), kSegment_s, std::min(kHighestLine_hz, 0.4 * rates.mid.rate_hz()), 512);
     for (const auto& e : rates.envelope)
         signals_.emplace_back(e.rate_hz(), kSegment_s, std::min(kHighestModulation_hz, 0.45 * e.rate_hz()), 256);
@@ -90,6 +97,8 @@ void PhaseRefiner::lay_reference() {
         const auto b = basis(j);
         return b[0] * sums[0] / norms[0] + b[1] * sums[1] / norms[1] + b[2] * sums[2] / norms[2];
     };
+    plain_.resize(coarse_.size());
+    for (std::size_t j = 0; j < plain_.size(); ++j) plain_[j] = parabola(j);
     double left = 0.0;
     for (std::size_t j = 0; j < far_.size(); ++j) left += (far_[j] - parabola(j)) * (far_[j] - parabola(j)) / n;
     const double surge_hz = kSurge_rpm * surge_scale_;
@@ -131,10 +140,50 @@ void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
     reference_.start_s = path_.start_s;
     path_.integrate();
     reference_.integrate();
-    // The mean phase is anybody's: let both agree in the middle.
+    join_in_the_middle();
+}
+
+/// The mean phase is anybody's: path and reference agree in the middle.
+void PhaseRefiner::join_in_the_middle() {
     const std::size_t middle = path_.steps() / 2;
     const double apart = path_.phase[middle] - reference_.phase[middle];
     for (double& p : reference_.phase) p += apart;
+}
+
+/// A faint sound leaves the coarse path scattered: whichever of it and a plain parabola through it makes the lines add
+/// up in phase over the whole segment, with the shift at which they do so best.
+void PhaseRefiner::straighten() {
+    const auto listen_along = [this](const CyclePath& path) {
+        search_.begin();
+        search_.hear(signals_[0], path, repeats_, kCoherentHighest_hz);
+        for (std::size_t e = 1; e < signals_.size(); ++e)
+            search_.hear(signals_[e], path, repeats_, kCoherentModulation_hz);
+        return search_.best();
+    };
+    CyclePath plain = path_;
+    for (std::size_t k = 0; k < plain.steps(); ++k)
+        plain.speed_hz[k] = on_grid(plain_, 0.5 * (plain.start_s[k] + plain.start_s[k + 1]));
+    plain.integrate();
+    const auto along_path = listen_along(path_);
+    const auto along_plain = listen_along(plain);
+    const bool take_plain = along_plain.evidence > along_path.evidence - kPlainer;
+    shift_ = take_plain ? along_plain : along_path;
+    const auto moved = [this](double time_s) {
+        return 1.0 + shift_.offset + shift_.rise_per_s * (time_s - 0.5 * kSegment_s);
+    };
+    if (take_plain) {
+        far_ = plain_;
+        path_.speed_hz = plain.speed_hz;
+    }
+    for (std::size_t j = 0; j < far_.size(); ++j) far_[j] *= moved((static_cast<double>(j) + 0.5) * kGrid_s);
+    for (std::size_t k = 0; k < path_.steps(); ++k) {
+        const double middle_s = 0.5 * (path_.start_s[k] + path_.start_s[k + 1]);
+        path_.speed_hz[k] *= moved(middle_s);
+        reference_.speed_hz[k] = on_grid(far_, middle_s);
+    }
+    path_.integrate();
+    reference_.integrate();
+    join_in_the_middle();
 }
 
 /// The smoothed change of speed, a value a block, put on the reference step by step.
@@ -160,6 +209,12 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     signals_[0].take(sound.mid, first_s, path_.start_s, low, high);
     for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e)
         signals_[e + 1].take(sound.envelope[e], first_s, path_.start_s, low, high);
+
+    double score = 0.0;
+    for (const auto& p : path)
+        if (p.time_s > first_s) score += std::max(p.score, -1.0) * kScoreWeight;
+    shift_ = {};
+    if (score < kFaint) straighten();
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
     measured_.resize(blocks);
@@ -187,11 +242,15 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     }
     const double doubt = 1.0 + kForeignDoubt * signals_[0].foreign_share();
     out_.clear();
-    for (std::size_t j = 0; j < blocks; ++j)
+    for (std::size_t j = 0; j < blocks; ++j) {
+        const double t = measured_[j].time_s - 0.5 * kSegment_s;
+        const double hz = on_grid(far_, measured_[j].time_s) + change[j].change_hz;
+        const double open = shift_.offset_variance + t * (2.0 * shift_.covariance + t * shift_.rise_variance);
         out_.push_back({.time_s = first_s + measured_[j].time_s,
-                        .cycle_hz = on_grid(far_, measured_[j].time_s) + change[j].change_hz,
-                        .variance = change[j].variance * doubt,
+                        .cycle_hz = hz,
+                        .variance = change[j].variance * doubt + open * hz * hz,
                         .walk_variance = smoother_.walk_variance() * doubt});
+    }
     return out_;
 }
 

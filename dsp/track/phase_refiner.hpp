@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/engine.hpp"
+#include "dsp/track/coherent_search.hpp"
 #include "dsp/track/cycle_template.hpp"
 #include "dsp/track/cylinder_count.hpp"
 #include "dsp/track/front_end.hpp"
@@ -33,7 +34,7 @@ struct FinePoint {
 /// Two seconds of each signal are whitened and their mean cycle along the path becomes a template; each firing is
 /// compared with the template and its derivative, which gives its phase against the path and the information in it (a
 /// Gauss-Newton step of the maximum likelihood); a Kalman smoother joins the firings. Repeated with ever higher lines,
-/// since a better path gives a sharper template.
+/// since a better path gives a sharper template. In faint sound a CoherentSearch puts the path right beforehand.
 class PhaseRefiner {
    public:
     PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats);
@@ -48,15 +49,20 @@ class PhaseRefiner {
    private:
     void lay_reference();
     void lay_path(std::span<const CoarsePoint> path, double first_s);
+    void join_in_the_middle();
+    void straighten();
     void move_path(std::span<const SpeedSmoother::Speed> change);
 
+    int repeats_;
     double blocks_per_cycle_;
     double surge_scale_;  ///< cycle frequency of 1 rpm, Hz
     std::vector<CycleTemplate> signals_;
     SpeedSmoother smoother_;
-    CyclePath path_;       ///< what the sound is compared along; improves with every pass
-    CyclePath reference_;  ///< smooth; what the speed's random walk departs from
-    std::vector<double> coarse_, near_, far_;
+    CoherentSearch search_;
+    SpeedShift shift_;                                 ///< that the last path was moved by
+    CyclePath path_;                                   ///< what the sound is compared along; improves with every pass
+    CyclePath reference_;                              ///< smooth; what the speed's random walk departs from
+    std::vector<double> coarse_, near_, far_, plain_;  ///< plain: a parabola
     std::vector<double> gradient_, information_;
     std::vector<PhaseMeasurement> measured_;
     std::vector<FinePoint> out_;

@@ -89,7 +89,7 @@ int main(int argc, char** argv) {
     std::printf("%-34s %10s %10s %10s %10s\n", "48 kHz mono, 4 cylinders", "x realtime", "median %", "gross %",
                 "figures %");
     double tracker_s = 0.0;
-    for (const double snr_db : {20.0, 0.0}) {
+    for (const double snr_db : {20.0, 0.0, -6.0}) {
         sim::EngineSoundSpec sound;
         auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(sound, path));
         mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, 5), snr_db, sim::Mix::kHeardBand, 5.0);
@@ -111,7 +111,7 @@ int main(int argc, char** argv) {
         std::vector<RpmReading> readings;
         const double ours_s =
             timed([&] { readings = track_idle({.sample_rate_hz = kRate_hz, .engine = Engine{}}, x); });
-        tracker_s = ours_s;
+        if (snr_db == 0.0) tracker_s = ours_s;
         std::vector<double> errors;
         for (const auto& r : readings)
             if (r.locked) errors.push_back(std::abs(r.rpm / path.rpm_at(r.time_s) - 1.0));

@@ -119,13 +119,21 @@ TEST_CASE("Balance: a cylinder at half strength is weak, and a reference names i
 }
 
 TEST_CASE("Balance: misfires are counted on their own cylinder", "[dsp][balance]") {
-    auto spec = four(614);
-    spec.misfire_probability = {0.0, 0.2, 0.0, 0.0};
-    const auto b = listen(spec, wandering(7), 3.0, 4096, true);
-    REQUIRE(b.cylinders.size() == 4);
-    CHECK(b.cylinders[1].verdict == CylinderVerdict::misfires);
-    CHECK(b.cylinders[1].misfire_percent == Approx(20.0).margin(8.0));
-    for (const std::size_t i : {0U, 2U, 3U}) CHECK(b.cylinders[i].verdict != CylinderVerdict::misfires);
+    constexpr int kEngines = 6;
+    int found = 0;
+    double mean_percent = 0.0;
+    for (std::uint64_t seed = 630; seed < 630 + kEngines; ++seed) {
+        CAPTURE(seed);
+        auto spec = four(seed);
+        spec.misfire_probability = {0.0, 0.2, 0.0, 0.0};
+        const auto b = listen(spec, wandering(seed), 3.0, 4096, true);
+        REQUIRE(b.cylinders.size() == 4);
+        found += b.cylinders[1].verdict == CylinderVerdict::misfires;
+        mean_percent += b.cylinders[1].misfire_percent / kEngines;
+        for (const std::size_t i : {0U, 2U, 3U}) CHECK(b.cylinders[i].verdict != CylinderVerdict::misfires);
+    }
+    CHECK(found >= kEngines - 1);
+    CHECK(mean_percent == Approx(20.0).margin(5.0));
 }
 
 TEST_CASE("Balance: a cylinder that only sounds different is not called weak", "[dsp][balance]") {

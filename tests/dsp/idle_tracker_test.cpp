@@ -88,6 +88,26 @@ TEST_CASE("IdleTracker: follows an idling engine as loud as the noise, without b
     CHECK(errors[errors.size() / 2] < 0.001);
 }
 
+TEST_CASE("IdleTracker: in noise twice as loud in amplitude, what it says still holds", "[dsp][idle]") {
+    double locked = 0, covered = 0, near = 0;
+    for (const int cylinders : {4, 5, 6})
+        for (const std::uint64_t seed : {401U, 402U}) {
+            const auto engine = engine_of(cylinders);
+            const sim::SpeedPath path(idle(25.0, 790.0));
+            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine},
+                                            engine_in_noise(engine, path, -6.0, seed))) {
+                if (!r.locked) continue;
+                const double truth = path.rpm_at(r.time_s);
+                locked += 1;
+                covered += r.rpm_low <= truth && truth <= r.rpm_high;
+                near += std::abs(r.rpm / truth - 1.0) < 0.005;
+            }
+        }
+    CHECK(locked > 300);
+    CHECK(covered / locked > 0.9);
+    CHECK(near / locked > 0.9);
+}
+
 TEST_CASE("IdleTracker: the numbers do not depend on how the sound is cut", "[dsp][idle]") {
     const auto engine = engine_of(4);
     const sim::SpeedPath path(idle(4.0, 800.0));

@@ -1,0 +1,119 @@
+#include "dsp/track/coherent_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <functional>
+#include <numbers>
+
+namespace idlehark {
+
+namespace {
+constexpr std::size_t kParts = 24;
+constexpr int kOffsets = 14;  // each side
+constexpr double kOffsetStep = 0.0015;
+constexpr int kRises = 6;  // each side
+constexpr double kRiseStep_per_s = 0.0033;
+constexpr double kUsualOffset = 0.01;
+constexpr double kUsualRise_per_s = 0.01;
+constexpr float kPresent = 0.6F;  // prior share of lines that are there
+constexpr float kGain = 10.F;     // their mean power over the noise of a whole segment
+constexpr float kClear = 16.F;    // power over noise of a line about which there is no doubt
+constexpr float kOverThird = 2.F;
+constexpr std::size_t kLinesALog = 4;  // as many may be multiplied before the numbers' range is left
+constexpr float kBelief = 0.6F;        // of the log likelihood: the speed's own wander makes it too sure
+}  // namespace
+
+CoherentSearch::CoherentSearch(double segment_s)
+    : segment_s_(segment_s),
+      offsets_(Eigen::VectorXd::LinSpaced(2 * kOffsets + 1, -kOffsets * kOffsetStep, kOffsets * kOffsetStep)),
+      rises_(Eigen::VectorXd::LinSpaced(2 * kRises + 1, -kRises * kRiseStep_per_s, kRises * kRiseStep_per_s)),
+      middles_s_(kParts) {
+    for (std::size_t k = 0; k < kParts; ++k)
+        middles_s_[static_cast<Eigen::Index>(k)] =
+            segment_s_ * ((static_cast<double>(k) + 0.5) / static_cast<double>(kParts) - 0.5);
+    begin();
+}
+
+void CoherentSearch::begin() { evidence_.setZero(rises_.size(), offsets_.size()); }
+
+void CoherentSearch::hear(const CycleTemplate& signal, const CyclePath& path, int every, double highest_hz) {
+    const double length_s = path.start_s.back() - path.start_s.front();
+    const double line_hz = every * (path.phase.back() - path.phase.front()) / length_s;
+    const auto lines = static_cast<std::size_t>(highest_hz / line_hz);
+    if (lines == 0) return;
+    phasors_.assign(kParts * lines, {});
+    const std::size_t used = signal.line_phasors(path, every, segment_s_, kParts, phasors_);
+    if (used == 0) return;
+    using Complex = std::complex<float>;
+    const Eigen::Map<const Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>> parts(
+        phasors_.data(), kParts, static_cast<Eigen::Index>(lines));
+    const auto turned = [](double cycles) {
+        const double angle = -2.0 * std::numbers::pi * (cycles - std::floor(cycles));
+        return Complex{static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
+    };
+    // The first line's turns, from step to step of the grid; line i turns i + 1 times as fast: their powers.
+    Eigen::MatrixXcf by_offset(kParts, offsets_.size()), by_rise(rises_.size(), kParts);
+    for (Eigen::Index k = 0; k < static_cast<Eigen::Index>(kParts); ++k) {
+        const double t = middles_s_[k];
+        const auto fill = [&](auto&& row, double cycles_per_step, int reach) {
+            const Complex step = turned(cycles_per_step);
+            row[0] = turned(-reach * cycles_per_step);
+            for (Eigen::Index i = 1; i < row.size(); ++i) row[i] = row[i - 1] * step;
+        };
+        fill(by_offset.row(k), line_hz * kOffsetStep * t, kOffsets);
+        fill(by_rise.col(k), 0.5 * line_hz * kRiseStep_per_s * t * t, kRises);
+    }
+    Eigen::MatrixXcf to_offset = by_offset, to_rise = by_rise;
+    const float over_noise = 1.F / static_cast<float>(static_cast<double>(used) * signal.noise());
+    powers_.resize(lines);
+    std::vector<float> loudest;
+    for (std::size_t i = 0; i < lines; ++i) {
+        powers_[i] = ((to_rise * parts.col(static_cast<Eigen::Index>(i)).asDiagonal()) * to_offset).array().abs2();
+        powers_[i] *= over_noise;
+        loudest.push_back(powers_[i].maxCoeff());
+        to_offset.array() *= by_offset.array();
+        to_rise.array() *= by_rise.array();
+    }
+    // No line counts for much more than the third: a tone of something else that stands near one must not decide.
+    const std::size_t third = std::min<std::size_t>(2, lines - 1);
+    std::nth_element(loudest.begin(), loudest.begin() + static_cast<std::ptrdiff_t>(third), loudest.end(),
+                     std::greater<>{});
+    const float most = std::max(kClear, kOverThird * loudest[third]);
+    Eigen::ArrayXXf odds = Eigen::ArrayXXf::Ones(rises_.size(), offsets_.size());
+    for (std::size_t i = 0; i < lines; ++i) {
+        const auto power = powers_[i].min(most);
+        const auto clear = power.max(kClear);  // beyond, a line's own unrest is the noise: by the logarithm
+        odds *= 1.F - kPresent + kPresent / (1.F + kGain) * (power.min(kClear) * (kGain / (1.F + kGain))).exp();
+        if (most > kClear) evidence_ += kClear * kGain / (1.F + kGain) * (clear / kClear).log();
+        if (i % kLinesALog == kLinesALog - 1) {
+            evidence_ += odds.log();
+            odds.setOnes();
+        }
+    }
+    evidence_ += odds.log();
+}
+
+SpeedShift CoherentSearch::best() const {
+    Eigen::ArrayXXd posterior = kBelief * evidence_.cast<double>();
+    const Eigen::ArrayXd by_offset = -0.5 * (offsets_ / kUsualOffset).array().square();
+    const Eigen::ArrayXd by_rise = -0.5 * (rises_ / kUsualRise_per_s).array().square();
+    posterior.rowwise() += by_offset.transpose();
+    posterior.colwise() += by_rise;
+    Eigen::Index r = 0, o = 0;
+    const double top = posterior.maxCoeff(&r, &o);
+    posterior = (posterior - top).exp();
+    posterior /= posterior.sum();
+    SpeedShift shift;
+    shift.offset = offsets_[o];
+    shift.rise_per_s = rises_[r];
+    shift.evidence = static_cast<double>(evidence_(r, o));
+    const Eigen::ArrayXd far_offset = offsets_.array() - offsets_[o];
+    const Eigen::ArrayXd far_rise = rises_.array() - rises_[r];
+    shift.offset_variance = (posterior.colwise().sum().transpose() * far_offset.square()).sum();
+    shift.rise_variance = (posterior.rowwise().sum() * far_rise.square()).sum();
+    shift.covariance = (far_rise.matrix().transpose() * posterior.matrix() * far_offset.matrix())(0, 0);
+    return shift;
+}
+
+}  // namespace idlehark
