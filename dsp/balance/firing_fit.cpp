@@ -1,5 +1,6 @@
 #include "dsp/balance/firing_fit.hpp"
 
+#include "dsp/dot.hpp"
 #include "dsp/windows.hpp"
 
 #include <algorithm>
@@ -27,16 +28,6 @@ constexpr std::ptrdiff_t kSizeEvery = 5;
 constexpr float kLoudest = 4.F;  // times what one sample in ten exceeds
 constexpr double kSmooth_hz = 100.0, kWhiteFloor = 1e-3;
 
-float dot(const float* a, const float* b, std::size_t n) {
-    std::array<float, 8> sums{};  // side by side, so that the loop runs in vectors
-    std::size_t i = 0;
-    for (; i + sums.size() <= n; i += sums.size())
-        for (std::size_t k = 0; k < sums.size(); ++k) sums[k] += a[i + k] * b[i + k];
-    float sum = 0.F;
-    for (; i < n; ++i) sum += a[i] * b[i];
-    for (const float s : sums) sum += s;
-    return sum;
-}
 void add(float gain, const float* x, float* y, std::size_t n) {
     for (std::size_t i = 0; i < n; ++i) y[i] += gain * x[i];
 }

@@ -1,74 +1,123 @@
 #include "dsp/injectors/click_envelope.hpp"
 
+#include "dsp/real_fft.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 namespace idlehark {
 
 namespace {
-constexpr double kMargin_s = 2e-3;  // each side: the filter's own ringing and the wrap of the transform
-}
+constexpr double kMargin_s = 2e-3;    // each side of a block: the filter's own ringing and the wrap of the transform
+constexpr double kBase_hz = 32000.0;  // twice the widest click band, so that four points tell what lies between
+constexpr std::size_t kBlock = 3072;  // of the signal that was moved down
+constexpr std::size_t kCommon = 96;   // divides the blocks of both rates, so that they can be laid side by side
+
+/// Power gain by frequency, as the header has it.
+class BandGain {
+   public:
+    BandGain(std::span<const double> f, std::span<const double> w) : f_(f), w_(w), half_(0.5 * (f[1] - f[0])) {}
+    [[nodiscard]] double amplitude(double hz) const {
+        if (hz < f_.front() - half_ || hz > f_.back() + half_) return 0.0;
+        const auto above = std::lower_bound(f_.begin(), f_.end(), hz) - f_.begin();
+        const auto i = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(above, 1, std::ssize(f_) - 1));
+        const double share = std::clamp((hz - f_[i - 1]) / (f_[i] - f_[i - 1]), 0.0, 1.0);
+        return std::sqrt(std::max(0.0, std::lerp(w_[i - 1], w_[i], share)));
+    }
+
+   private:
+    std::span<const double> f_, w_;
+    double half_;
+};
+}  // namespace
 
 ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const double> frequencies_hz,
                              std::span<const double> weights, int reach)
-    : x_(x),
-      rate_hz_(sample_rate_hz),
-      reach_(reach),
-      fft_(RealFft::good_size(
-          static_cast<std::size_t>(std::ceil(2.0 * (reach * kStep_s + kMargin_s) * sample_rate_hz)) + 2)),
-      gain_(fft_.bins(), 0.F),
-      segment_(fft_.size()),
-      real_(fft_.size()),
-      imaginary_(fft_.size()),
-      base_(fft_.size()),
-      spectrum_(fft_.bins()) {
+    : reach_(reach) {
+    const std::size_t n = kCommon * RealFft::good_size(static_cast<std::size_t>(
+                                        std::ceil(static_cast<double>(kBlock / kCommon) * sample_rate_hz / kBase_hz)));
+    RealFft fft{n};
+    RealFft low{kBlock};
+    base_hz_ = sample_rate_hz * static_cast<double>(kBlock) / static_cast<double>(n);
+
+    const BandGain band{frequencies_hz, weights};
+    std::vector<float> gain(fft.bins());
     double sum = 0.0;
     double moment = 0.0;
-    for (std::size_t b = 0; b < gain_.size(); ++b) {
-        const double f = static_cast<double>(b) * rate_hz_ / static_cast<double>(fft_.size());
-        const double half = frequencies_hz.size() > 1 ? 0.5 * (frequencies_hz[1] - frequencies_hz[0]) : 500.0;
-        if (f < frequencies_hz.front() - half || f > frequencies_hz.back() + half) continue;
-        const auto above = std::lower_bound(frequencies_hz.begin(), frequencies_hz.end(), f) - frequencies_hz.begin();
-        const auto i = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(above, 1, std::ssize(frequencies_hz) - 1));
-        const double share =
-            std::clamp((f - frequencies_hz[i - 1]) / (frequencies_hz[i] - frequencies_hz[i - 1]), 0.0, 1.0);
-        gain_[b] = static_cast<float>(std::sqrt(std::max(0.0, std::lerp(weights[i - 1], weights[i], share))) /
-                                      static_cast<double>(fft_.size()));
-        sum += static_cast<double>(gain_[b]);
-        moment += static_cast<double>(gain_[b]) * f;
+    for (std::size_t b = 0; b < gain.size(); ++b) {
+        const double a = band.amplitude(static_cast<double>(b) * sample_rate_hz / static_cast<double>(n));
+        gain[b] = static_cast<float>(a / static_cast<double>(n));
+        sum += a;
+        moment += a * static_cast<double>(b);
     }
-    const double centre_hz = sum > 0.0 ? moment / sum : 0.0;
-    down_.resize(fft_.size());
-    for (std::size_t i = 0; i < down_.size(); ++i)
-        down_[i] = std::complex<float>(
-            std::polar(1.0, -2.0 * std::numbers::pi * centre_hz * static_cast<double>(i) / rate_hz_));
+    const auto centre = static_cast<std::ptrdiff_t>(sum > 0.0 ? std::lround(moment / sum) : 0);
+
+    // Blocks start where a sample of either rate lies.
+    const std::size_t common = std::gcd(n, kBlock);
+    const std::size_t unit = n / common;
+    const auto margin = static_cast<std::size_t>(std::ceil(kMargin_s * sample_rate_hz / static_cast<double>(unit)));
+    const std::size_t hop = common - 2 * margin;  // in units
+    const std::size_t low_unit = kBlock / common;
+    base_.assign((x.size() / unit + 2) * low_unit, 0.F);
+    std::vector<float> segment(n), real(kBlock), imaginary(kBlock);
+    std::vector<std::complex<float>> spectrum(fft.bins()), re(low.bins()), im(low.bins());
+    const auto at = [&](std::ptrdiff_t k) -> std::complex<float> {  // moved down by the centre
+        const auto b = k + centre;
+        return b >= 0 && b < std::ssize(spectrum)
+                   ? gain[static_cast<std::size_t>(b)] * spectrum[static_cast<std::size_t>(b)]
+                   : std::complex<float>{};
+    };
+    for (std::size_t from = 0; from * low_unit < base_.size(); from += hop) {
+        const auto first = static_cast<std::ptrdiff_t>(from * unit) - static_cast<std::ptrdiff_t>(margin * unit);
+        for (std::size_t i = 0; i < n; ++i) {
+            const auto k = first + static_cast<std::ptrdiff_t>(i);
+            const float v = k >= 0 && k < std::ssize(x) ? x[static_cast<std::size_t>(k)] : 0.F;
+            segment[i] = std::isfinite(v) ? v : 0.F;
+        }
+        fft.forward(segment, spectrum);
+        for (std::size_t k = 0; k < low.bins(); ++k) {
+            const auto up = at(static_cast<std::ptrdiff_t>(k));
+            const auto down = std::conj(at(-static_cast<std::ptrdiff_t>(k)));
+            re[k] = 0.5F * (up + down);
+            const auto odd = 0.5F * (up - down);
+            im[k] = {odd.imag(), -odd.real()};
+        }
+        low.inverse(re, real);
+        low.inverse(im, imaginary);
+        // The blocks' phases must fit: the centre's own turning since the start of the recording is taken out.
+        const double turns = static_cast<double>(centre) * static_cast<double>(first) / static_cast<double>(n);
+        const auto turn = std::complex<float>(std::polar(1.0, -2.0 * std::numbers::pi * (turns - std::floor(turns))));
+        const std::size_t count = std::min(hop * low_unit, base_.size() - from * low_unit);
+        for (std::size_t i = 0; i < count; ++i) {
+            const std::size_t j = margin * low_unit + i;
+            base_[from * low_unit + i] = {real[j] * turn.real() - imaginary[j] * turn.imag(),
+                                          real[j] * turn.imag() + imaginary[j] * turn.real()};
+        }
+    }
 }
 
-void ClickEnvelope::read(double time_s, std::span<std::complex<float>> out) {
-    const auto first = static_cast<std::ptrdiff_t>(std::floor((time_s - reach_ * kStep_s - kMargin_s) * rate_hz_));
-    for (std::size_t i = 0; i < segment_.size(); ++i) {
-        const auto at = first + static_cast<std::ptrdiff_t>(i);
-        const bool inside = at >= 0 && at < std::ssize(x_);
-        const float v = inside ? x_[static_cast<std::size_t>(at)] : 0.F;
-        segment_[i] = std::isfinite(v) ? v : 0.F;
-    }
-    fft_.forward(segment_, spectrum_);
-    for (std::size_t b = 0; b < spectrum_.size(); ++b) spectrum_[b] *= gain_[b];
-    fft_.inverse(spectrum_, real_);
-    for (auto& v : spectrum_) v = {v.imag(), -v.real()};
-    fft_.inverse(spectrum_, imaginary_);
-    for (std::size_t i = 0; i < base_.size(); ++i) {
-        const float re = real_[i];
-        const float im = imaginary_[i];
-        base_[i] = {re * down_[i].real() - im * down_[i].imag(), re * down_[i].imag() + im * down_[i].real()};
-    }
+void ClickEnvelope::read(double time_s, std::span<std::complex<float>> out, std::size_t from) const {
+    const double step = kStep_s * base_hz_;
+    const double first = time_s * base_hz_ + (static_cast<double>(from) - reach_) * step;
     for (std::size_t i = 0; i < out.size(); ++i) {
-        const double at =
-            (time_s + (static_cast<double>(i) - reach_) * kStep_s) * rate_hz_ - static_cast<double>(first);
-        const auto k = std::min(static_cast<std::size_t>(std::max(at, 0.0)), base_.size() - 2);
-        const auto share = static_cast<float>(at - static_cast<double>(k));
-        out[i] = base_[k] + share * (base_[k + 1] - base_[k]);
+        const double place = first + static_cast<double>(i) * step;
+        const double whole = std::floor(place);
+        const auto k = static_cast<std::ptrdiff_t>(whole);
+        if (k < 1 || k + 2 >= std::ssize(base_)) {
+            out[i] = 0.F;
+            continue;
+        }
+        // Lagrange's cubic through the four points about the place.
+        const auto t = static_cast<float>(place - whole);
+        const float a = -t * (t - 1.F) * (t - 2.F) / 6.F;
+        const float b = (t + 1.F) * (t - 1.F) * (t - 2.F) / 2.F;
+        const float c = -(t + 1.F) * t * (t - 2.F) / 2.F;
+        const float d = (t + 1.F) * t * (t - 1.F) / 6.F;
+        const auto* z = base_.data() + k;
+        out[i] = {a * z[-1].real() + b * z[0].real() + c * z[1].real() + d * z[2].real(),
+                  a * z[-1].imag() + b * z[0].imag() + c * z[1].imag() + d * z[2].imag()};
     }
 }
 

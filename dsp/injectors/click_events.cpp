@@ -1,5 +1,6 @@
 #include "dsp/injectors/click_events.hpp"
 
+#include "dsp/dot.hpp"
 #include "dsp/injectors/click_wave.hpp"
 #include "dsp/statistics.hpp"
 
@@ -86,9 +87,8 @@ Match match(const Row& row, const Template& t, double noise, double about, int r
     const int high = std::min(centre + reach, kLag);
     std::vector<double> score(static_cast<std::size_t>(std::max(high - low + 1, 1)), -1e300);
     for (int lag = low; lag <= high; ++lag) {
-        float sum = 0.F;
-        const float* at = row.data() + kReach - kShape + lag;
-        for (int i = t.first; i <= t.last; ++i) sum += t.weight[static_cast<std::size_t>(i)] * at[i];
+        const float sum = dot(t.weight.data() + t.first, row.data() + kReach - kShape + lag + t.first,
+                              static_cast<std::size_t>(t.last - t.first + 1));
         const double s = (static_cast<double>(sum) - noise * t.sum) / std::max(t.norm, 1e-300);
         score[static_cast<std::size_t>(lag - low)] = s;
         if (s > best.strength) best = {static_cast<double>(lag), s};
@@ -233,7 +233,7 @@ std::optional<double> course_ahead(const std::vector<Match>& at, const std::vect
 
 int event_reach() noexcept { return kReach; }
 
-ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, std::span<const double> quiet_s) {
+ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> due_s, std::span<const double> quiet_s) {
     ClickEvents out;
     std::vector<std::complex<float>> z(sound.size());
     std::vector<std::vector<std::complex<float>>> quiet;
@@ -338,7 +338,9 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
         if (std::isfinite(h)) times.push_back(h);
     if (times.empty()) return out;
     const auto core = [&](int i) { return static_cast<std::size_t>(kReach - kShape + i); };
-    const auto wave = average_clicks(sound, times, core(t.first), core(t.last), quiet_s);
+    out.core_first = core(t.first);
+    out.core_last = core(t.last);
+    const auto wave = average_clicks(sound, times, out.core_first, out.core_last, quiet_s);
     double common = 0.0;
     double all = 0.0;
     for (int i = t.first; i <= t.last; ++i) {
@@ -351,6 +353,7 @@ ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s, 
         for (double& h : out.heard_s)
             if (std::isfinite(h)) h = wave.heard_s[k++];
         for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(std::norm(wave.mean[core(i)]));
+        out.wave = wave.mean;
         out.common_noise = noise / static_cast<double>(times.size());
         out.timing_error_s = wave.timing_error_s;
         return out;
@@ -374,7 +377,7 @@ ClickPair find_pair(const ClickEvents& events) {
     constexpr int kSide = steps(0.5e-3);
     constexpr int kToTop = steps(0.6e-3);
     constexpr int kBefore = steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
-    constexpr int kLowFor = steps(0.25e-3);
+    constexpr int kLowFor = steps(0.4e-3);
     constexpr double kOpen = 0.05;  // of the top's power: the click has started
     constexpr double kClose = 0.1;  // the same where the opening still rings
     constexpr int kApart = steps(0.8e-3);

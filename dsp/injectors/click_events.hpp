@@ -2,6 +2,7 @@
 
 #include "dsp/injectors/click_envelope.hpp"
 
+#include <complex>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -18,15 +19,17 @@ struct ClickEvents {
     double timing_error_s = 0.0;  ///< what the noise alone does to heard_s, standard deviation
     std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
     double shape_from_s = 0.0;
-    bool alike = false;          ///< the clicks share a waveform
-    std::vector<double> common;  ///< power of the mean waveform, as `shape`; where they are alike
-    double common_noise = 0.0;   ///< of that, away from the clicks
+    std::size_t core_first = 0, core_last = 0;  ///< of the values of ClickEnvelope about heard_s: where the clicks are
+    bool alike = false;                         ///< the clicks share a waveform
+    std::vector<double> common;                 ///< power of the mean waveform, as `shape`; where they are alike
+    double common_noise = 0.0;                  ///< of that, away from the clicks
+    std::vector<std::complex<double>> wave;     ///< the mean waveform itself, as ClickWave::mean
 };
 
 /// Input    due times; quiet times (no click near) for the noise; both within the recording.
 /// Method   mean envelope as template, events shifted to it, repeated; an event is missed when its energy is nearer to
 ///          the missing than to the typical one, the line between drawn where the energies leave a gap.
-[[nodiscard]] ClickEvents measure_events(ClickEnvelope& sound, std::span<const double> due_s,
+[[nodiscard]] ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> due_s,
                                          std::span<const double> quiet_s);
 
 /// Start of the opening and of the closing click on the time scale of `shape`; NaN where there is no second rise.

@@ -1,5 +1,6 @@
 #include "dsp/injectors/crank_clock.hpp"
 
+#include "dsp/dot.hpp"
 #include "dsp/statistics.hpp"
 #include "dsp/track/front_end.hpp"
 
@@ -131,9 +132,8 @@ std::optional<CrankClock> clock_from_clicks(std::span<const float> strength, dou
             power += static_cast<double>(blurred[static_cast<std::size_t>(i)] * blurred[static_cast<std::size_t>(i)]);
         for (std::size_t l = 0; l < lags; ++l) {
             const auto lag = shortest + static_cast<std::ptrdiff_t>(l);
-            float sum = 0.F;
-            for (auto i = from; i + lag < end; ++i)
-                sum += blurred[static_cast<std::size_t>(i)] * blurred[static_cast<std::size_t>(i + lag)];
+            const auto count = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, end - lag - from));
+            const float sum = dot(blurred.data() + from, blurred.data() + from + lag, count);
             best[s][l] = static_cast<double>(sum) / power;
         }
         if (s == 0) continue;

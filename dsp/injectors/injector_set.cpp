@@ -115,7 +115,8 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
 double spacing_tolerance_ms(double spacing_ms) { return std::max(kSpacing_ms, kSpacingShare * spacing_ms); }
 
 /// The opening time that most share; the louder ones decide a draw.
-double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<double>& levels) {
+double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<double>& levels,
+                        const std::vector<char>& ticks_only) {
     double usual = std::nan("");
     double most = 0.0;
     for (std::size_t i = 0; i < set.size(); ++i) {
@@ -125,7 +126,8 @@ double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<d
         double count = 0.0;
         for (std::size_t k = 0; k < set.size(); ++k) {
             const double other = set[k].recording.open_close_ms;
-            if (!(std::fabs(other - mine) <= spacing_tolerance_ms(mine)) || !std::isfinite(levels[k])) continue;
+            if (!(std::fabs(other - mine) <= spacing_tolerance_ms(mine)) || !std::isfinite(levels[k]) || ticks_only[k])
+                continue;
             votes += levels[k] > kWeaker_db ? 1.0 : 0.4;
             sum += other;
             count += 1.0;
@@ -169,18 +171,26 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     std::vector<std::size_t> sound;
     const auto levels = levels_of(set, sound);
 
+    // What comes with every firing is the engine's; where most of the set hears it so, it tells nothing.
+    const auto alike =
+        std::count_if(set.begin(), set.end(), [](const ProbedInjector& p) { return every_firing_alike(p.recording); });
+    std::vector<char> ticks_only;
+    for (const auto& p : set)
+        ticks_only.push_back(2 * alike < std::ssize(set) && every_firing_alike(p.recording) ? 1 : 0);
+
     std::vector<double> jitters;
     std::vector<double> speeds;
     int turns = 0;
     for (const std::size_t i : sound) {
         const auto& r = set[i].recording;
+        if (ticks_only[i]) continue;
         if (std::isfinite(r.jitter_us)) jitters.push_back(r.jitter_us);
         turns += r.each_turn ? 1 : -1;
     }
     for (const auto& p : set)
         if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
     out.rpm = median_of(speeds);
-    const double spacing_ms = usual_spacing_ms(set, levels);
+    const double spacing_ms = usual_spacing_ms(set, levels, ticks_only);
     const double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
     out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));
     const bool together = out.each_turn && engine.injection != Injection::grouped;
@@ -214,7 +224,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                 levels[i] < kDoubtful_db
                     ? (together ? kSilentTogether_db : kSilent_db) - levels[i] + by_places[i] + kUnlike_db * unlike >
                           0.0
-                    : unlike >= 3 || (set.size() == 1 && !together && own_place_empty(r));
+                    : unlike >= 3 || ticks_only[i] || (set.size() == 1 && !together && own_place_empty(r));
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;

@@ -87,14 +87,13 @@ class PlaceBook {
     double neighbour_db_ = kNeighbour_db;
 };
 
-/// As loud at every place as at the strongest: what is heard there comes with every firing and is the engine's.
+}  // namespace
+
 bool every_firing_alike(const ProbeRecording& r) {
     return r.others.size() >= 2 && std::all_of(r.others.begin(), r.others.end(), [](const ProbeRecording::Place& p) {
                return p.heard && p.level_db > kAlike_db;
            });
 }
-
-}  // namespace
 
 std::vector<double> silence_by_places(std::span<const ProbedInjector> set, std::span<const double> levels_db,
                                       const Engine& engine) {

@@ -19,4 +19,7 @@ namespace idlehark {
 [[nodiscard]] std::vector<double> silence_by_places(std::span<const ProbedInjector> set,
                                                     std::span<const double> levels_db, const Engine& engine);
 
+/// As loud at every place as at the strongest: what is heard there comes with every firing and is the engine's.
+[[nodiscard]] bool every_firing_alike(const ProbeRecording& recording);
+
 }  // namespace idlehark

@@ -3,6 +3,7 @@
 #include "dsp/injectors/click_bands.hpp"
 #include "dsp/injectors/click_events.hpp"
 #include "dsp/injectors/click_path.hpp"
+#include "dsp/injectors/click_wave.hpp"
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/injectors/time_scatter.hpp"
 #include "dsp/statistics.hpp"
@@ -22,6 +23,7 @@ constexpr int kChances = 3;        // foldings to learn what chance gives
 constexpr int kReachByClicks = 8;
 constexpr int kLearnRounds = 2;            // of path and weights
 constexpr double kBetterClock = 1.1;       // contrast that the clicks' clock must have over the tracker's
+constexpr double kSurelyClear = 1.8;       // of the chance's: the tracker's clock needs no rival
 constexpr double kClearOfChance = 1.35;    // contrast against what chance gives
 constexpr double kTurnShare = 0.4;         // power 360 degrees on, against the strongest: twice a cycle
 constexpr double kPlace_s = 4e-3;          // how far the strongest click may be from the path's middle
@@ -40,6 +42,9 @@ constexpr double kClearEnough_db = 2.2;  // below this single clicks drown now a
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
 constexpr double kFoldStep_s = 0.5e-3;
+constexpr double kAlikeWaves = 0.5;  // coherence, squared
+constexpr double kUsualTimes = 1.5;  // a neighbour's clicks about where they are due, against the own ones' scatter
+constexpr double kUsualLeast_s = 150e-6;
 constexpr std::uint64_t kSeed = 20240229;
 
 /// Mean excess of every band over its floor along the path.
@@ -169,6 +174,22 @@ class FoldedClick {
                 most, at(static_cast<std::size_t>((m % std::ssize(fold_) + std::ssize(fold_)) % std::ssize(fold_))));
         return most;
     }
+    /// Where that is, in cycles after the strongest click.
+    [[nodiscard]] double place_near(double after) const {
+        const auto n = static_cast<double>(fold_.size());
+        const auto middle = std::lround(static_cast<double>(top_) + after * n);
+        const auto reach = std::lround(kNear_s / kFoldStep_s);
+        double most = -std::numeric_limits<double>::infinity();
+        long best = middle;
+        for (auto m = middle - reach; m <= middle + reach; ++m)
+            if (const double v =
+                    at(static_cast<std::size_t>((m % std::ssize(fold_) + std::ssize(fold_)) % std::ssize(fold_)));
+                v > most) {
+                most = v;
+                best = m;
+            }
+        return static_cast<double>(best - static_cast<long>(top_)) / n;
+    }
     /// What a place must have to count as heard: more than chance gives (`error` is the fold's), and more than what
     /// ticks between the places, which are the engine's.
     [[nodiscard]] double threshold(double error, std::span<const double> places) const {
@@ -202,6 +223,73 @@ void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const dou
         if (!std::isfinite(out.band_low_hz)) out.band_low_hz = bands.centre_hz[b] - half;
         out.band_high_hz = bands.centre_hz[b] + half;
     }
+}
+
+/// Whether what clicks at other times shares the waveform of the clicks measured.
+bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::span<const double> times_s,
+                 std::span<const double> quiet_s) {
+    constexpr std::ptrdiff_t kShift = 10;
+    if (!events.alike) return false;
+    const auto other = average_clicks(sound, times_s, events.core_first, events.core_last, quiet_s).mean;
+    double most = 0.0;
+    for (std::ptrdiff_t shift = -kShift; shift <= kShift; ++shift) {
+        std::complex<double> product = 0.0;
+        double a = 0.0;
+        double b = 0.0;
+        for (std::size_t i = events.core_first; i <= events.core_last; ++i) {
+            const auto k = static_cast<std::ptrdiff_t>(i) + shift;
+            if (k < 0 || k >= std::ssize(other)) continue;
+            const auto& z = other[static_cast<std::size_t>(k)];
+            product += std::conj(events.wave[i]) * z;
+            a += std::norm(events.wave[i]);
+            b += std::norm(z);
+        }
+        most = std::max(most, std::norm(product) / std::max(a * b, 1e-300));
+    }
+    return most > kAlikeWaves;
+}
+
+/// Scatter of the own clicks about the crank angle, s. Between two of them the crank wanders as much as a good injector
+/// scatters; the neighbours' clicks mark it in between.
+double jitter_of(const ProbeRecording& probe, const CrankClock& clock, const ClickEvents& events, double start_s,
+                 const ClickEnvelope& sound) {
+    const double period_s = 1.0 / clock.mean_rate_hz();
+    const double per = probe.each_turn ? 0.5 : 1.0;
+    const double start = clock.cycles_at(start_s);
+    std::vector<CourseMark> marks;
+    for (std::size_t e = 0; e < events.heard_s.size(); ++e) {
+        const double at = per * static_cast<double>(e);
+        marks.push_back({at, (clock.cycles_at(events.heard_s[e]) - start - at) * period_s, 0});
+    }
+    auto split = split_scatter(marks);
+    const auto own = marks;
+    const FoldedClick fold{probe.fold};
+    std::size_t family = 0;
+    for (const auto& other : probe.others) {
+        const double off_turn = other.after_cycles / per;
+        if (!other.heard || std::fabs(off_turn - std::round(off_turn)) * per * period_s < kBeside_s) continue;
+        ++family;
+        const double after = fold.place_near(other.after_cycles);
+        std::vector<double> times;
+        std::vector<double> at;
+        for (std::size_t e = 0; e < own.size(); e += probe.each_turn ? 2 : 1) {
+            const double t = clock.time_at(start + own[e].at + after + split.course[e] / period_s);
+            if (t < kBeside_s || t + kBeside_s > probe.length_s) continue;
+            times.push_back(t);
+            at.push_back(own[e].at + after);
+        }
+        if (times.size() < kFewestEvents) continue;
+        const auto heard = time_faint_clicks(sound, times, events.core_first, events.core_last,
+                                             std::max(kUsualTimes * split.sd, kUsualLeast_s), events.noise);
+        for (std::size_t k = 0; k < times.size(); ++k)
+            marks.push_back({at[k], (clock.cycles_at(heard[k]) - start - at[k]) * period_s, family});
+    }
+    if (family > 0) {
+        std::stable_sort(marks.begin(), marks.end(),
+                         [](const CourseMark& a, const CourseMark& b) { return a.at < b.at; });
+        split = split_scatter(marks);
+    }
+    return std::sqrt(std::max(0.0, split.sd * split.sd - events.timing_error_s * events.timing_error_s));
 }
 
 /// Power of the heard clicks: per band the mean over the pair's stretch, less the same band's mean in the quiet.
@@ -288,13 +376,14 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     out.length_s = static_cast<double>(x.size()) / sample_rate_hz;
     const auto bands = click_bands(x, sample_rate_hz);
     if (bands.bands() < 2) return out;
-    // Both clocks where there are two: the tracker may follow something else, and then the clicks do not line up on it.
+    // Both clocks where there are two and the clicks do not stand out on the first: the tracker may follow something
+    // else, and then the clicks do not line up on it.
     const auto plain = click_strength(bands, {});
     std::optional<CrankClock> clock;
     ClickPath path;
     const auto consider = [&](std::optional<CrankClock> candidate, int reach) {
         if (!candidate) return false;
-        auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, 0, kSeed);
+        auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, clock ? 0 : 1, kSeed);
         if (followed.at_cycles.size() < 2 || (clock && followed.contrast < kBetterClock * path.contrast)) return false;
         clock = std::move(candidate);
         path = std::move(followed);
@@ -302,7 +391,8 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     };
     out.firing_heard = consider(clock_from_readings(readings, kRumbleHop_s, engine), kReachByRumble);
     if (out.firing_heard) out.rpm = speed_from_cycle_frequency(engine, Hertz{clock->mean_rate_hz()}).value;
-    if (consider(clock_from_clicks(plain, bands.hop_s, engine), kReachByClicks)) out.firing_heard = false;
+    const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0;
+    if (!clear && consider(clock_from_clicks(plain, bands.hop_s, engine), kReachByClicks)) out.firing_heard = false;
     if (!clock) return out;
 
     std::vector<double> excess;
@@ -363,16 +453,17 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         quiet_after =
             (static_cast<double>(m) + 0.5 * static_cast<double>(stretch)) / static_cast<double>(out.fold.size()) - 0.25;
     }
-    for (std::size_t k = 1; k + 1 < places.cycles(); ++k) {  // at both ends the path has support on one side only
-        const auto take = [&](double after, std::vector<double>& list) {
+    const auto take = [&](double after, std::vector<double>& list) {
+        for (std::size_t k = 1; k + 1 < places.cycles(); ++k) {  // at both ends the path has support on one side only
             const double t = places.time_s(k, after);
             if (t > 5e-3 && t + 12e-3 < out.length_s) list.push_back(t);
-        };
-        take(0.0, due_s);
-        if (out.each_turn) take(0.5, due_s);
-        take(quiet_after, quiet_s);
-    }
+        }
+    };
+    take(0.0, due_s);
+    take(quiet_after, quiet_s);
     if (due_s.size() < kFewestEvents) return out;
+    std::vector<double> half_s;
+    take(FoldedClick{out.fold}.place_near(0.5), half_s);
 
     ClickEnvelope envelope{x, sample_rate_hz, bands.centre_hz,
                            [&] {
@@ -382,7 +473,17 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
                                return gain;
                            }(),
                            event_reach()};
-    const auto events = measure_events(envelope, due_s, quiet_s);
+    // Half a cycle on, as loud: the same injector again if it rings alike, else others. All open together if stated.
+    ClickEvents events;
+    if (out.each_turn && engine.injection != Injection::simultaneous) {
+        events = measure_events(envelope, due_s, quiet_s);
+        out.each_turn = rings_alike(envelope, events, half_s, quiet_s);
+    }
+    if (out.each_turn) {
+        due_s.insert(due_s.end(), half_s.begin(), half_s.end());
+        std::sort(due_s.begin(), due_s.end());
+    }
+    if (events.heard_s.empty() || out.each_turn) events = measure_events(envelope, due_s, quiet_s);
     out.due = static_cast<int>(events.heard_s.size());
     out.missed = events.missed;
     out.clearly_missed = static_cast<int>(
@@ -402,15 +503,8 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     fill_level(out, bands, events, quiet_s, first_s, std::isfinite(pair.close_s) ? pair.close_s : first_s);
     out.heard_apart = out.heard_apart && out.clarity_db > kClearEnough_db;
 
-    if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
-        std::vector<double> off(events.heard_s.size());
-        const double per = out.each_turn ? 0.5 : 1.0;
-        const double start = clock->cycles_at(due_s[events.first_due]);
-        for (std::size_t e = 0; e < off.size(); ++e)
-            off[e] = (clock->cycles_at(events.heard_s[e]) - start - per * static_cast<double>(e)) * period_s;
-        const double sd = split_scatter(off).sd;
-        out.jitter_us = 1e6 * std::sqrt(std::max(0.0, sd * sd - events.timing_error_s * events.timing_error_s));
-    }
+    if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents)
+        out.jitter_us = 1e6 * jitter_of(out, *clock, events, due_s[events.first_due], envelope);
     return out;
 }
 

@@ -4,11 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstddef>
 #include <limits>
 #include <stdexcept>
-
-#include <Eigen/Dense>
 
 namespace idlehark {
 
@@ -17,109 +14,211 @@ namespace {
 constexpr std::size_t kFewest = 8;
 constexpr double kVague = 1e8;  // variance of the start, in units of the scatter's
 constexpr double kStrayScatters = 3.5;
+constexpr int kRounds = 2;
+constexpr double kMiddleBend = 3e-3;  // of the range that is searched
 
-using Vec = Eigen::Vector2d;
-using Mat = Eigen::Matrix2d;
+/// Level and slope of the course, and their covariance (aa, ab, bb).
+struct State {
+    double level = 0.0, slope = 0.0;
+    double aa = kVague, ab = 0.0, bb = kVague;
+};
+
+/// Variances against that of family 0.
+struct Ratios {
+    double bend = 0.0;          // of the slope per unit of place
+    std::vector<double> noise;  // of each family; 1 for the first
+};
 
 struct Pass {
     double log_likelihood = -std::numeric_limits<double>::infinity();
-    double variance = 0.0;  // of the white scatter
-    std::vector<Vec> mean, predicted;
-    std::vector<Mat> cov, predicted_cov;
+    double variance = 0.0;  // of family 0
 };
 
-/// Kalman filter with slope variance `ratio` (per step) against a white scatter of 1.
-Pass filter(std::span<const double> y, double ratio) {
-    Mat f;
-    f << 1.0, 1.0, 0.0, 1.0;
-    Mat q;  // an integrated random walk of the slope, exact over one step
-    q << ratio / 3.0, ratio / 2.0, ratio / 2.0, ratio;
-    Pass p;
-    const std::size_t n = y.size();
-    p.mean.resize(n);
-    p.predicted.resize(n);
-    p.cov.resize(n);
-    p.predicted_cov.resize(n);
-    Vec m = Vec::Zero();
-    Mat c = Mat::Identity() * kVague;
-    double squares = 0.0;
-    double logs = 0.0;
-    int counted = 0;
-    int seen = 0;
-    for (std::size_t k = 0; k < n; ++k) {
-        if (k > 0) {
-            m = f * m;
-            c = f * c * f.transpose() + q;
-        }
-        p.predicted[k] = m;
-        p.predicted_cov[k] = c;
-        if (std::isfinite(y[k])) {
-            const double s = c(0, 0) + 1.0;
-            const double e = y[k] - m(0);
-            const Vec gain = c.col(0) / s;
-            m += gain * e;
-            c -= gain * c.row(0).eval();
-            if (++seen > 2) {  // the first two only fix level and slope
-                squares += e * e / s;
-                logs += std::log(s);
-                ++counted;
-            }
-        }
-        p.mean[k] = m;
-        p.cov[k] = c;
+class Course {
+   public:
+    explicit Course(std::vector<CourseMark> marks) : marks_(std::move(marks)) {
+        for (const auto& m : marks_) families_ = std::max(families_, m.family + 1);
+        noise_.assign(families_, 1.0);
+        there_.assign(marks_.size(), 1);
+        for (std::size_t k = 0; k < marks_.size(); ++k)
+            there_[k] = std::isfinite(marks_[k].value) && marks_[k].family == 0 ? 1 : 0;
     }
-    if (counted > 0) {
-        p.variance = std::max(squares / counted, 1e-300);
-        p.log_likelihood = -0.5 * (counted * std::log(p.variance) + logs);
-    }
-    return p;
-}
+    [[nodiscard]] std::size_t families() const { return families_; }
 
-std::vector<double> smooth(const Pass& p) {
-    Mat f;
-    f << 1.0, 1.0, 0.0, 1.0;
-    std::vector<double> course(p.mean.size());
-    Vec next = p.mean.back();
-    course.back() = next(0);
-    for (std::size_t k = p.mean.size() - 1; k-- > 0;) {
-        const Mat gain = p.cov[k] * f.transpose() * p.predicted_cov[k + 1].inverse();
-        next = p.mean[k] + gain * (next - p.predicted[k + 1]);
-        course[k] = next(0);
+    /// Kalman filter; with `keep` what the smoother needs.
+    Pass filter(const Ratios& ratios, bool keep) {
+        Pass p;
+        State s;
+        double squares = 0.0;
+        double logs = 0.0;
+        int counted = 0;
+        int seen = 0;
+        if (keep) predicted_.clear(), filtered_.clear();
+        for (std::size_t k = 0; k < marks_.size(); ++k) {
+            if (k > 0) step(s, marks_[k].at - marks_[k - 1].at, ratios.bend);
+            if (keep) predicted_.push_back(s);
+            if (there_[k]) {
+                const double v = s.aa + ratios.noise[marks_[k].family];
+                const double e = marks_[k].value - s.level;
+                const double ga = s.aa / v;
+                const double gb = s.ab / v;
+                s.level += ga * e;
+                s.slope += gb * e;
+                s.bb -= gb * s.ab;
+                s.ab -= ga * s.ab;
+                s.aa -= ga * s.aa;
+                if (++seen > 2) {  // the first two only fix level and slope
+                    squares += e * e / v;
+                    logs += std::log(v);
+                    ++counted;
+                }
+            }
+            if (keep) filtered_.push_back(s);
+        }
+        if (counted > 0) {
+            p.variance = std::max(squares / counted, 1e-300);
+            p.log_likelihood = -0.5 * (counted * std::log(p.variance) + logs);
+        }
+        return p;
     }
-    return course;
-}
+
+    /// The likeliest ratios: all together, which is the own variance alone, then one after the other.
+    Ratios likeliest() {
+        Ratios best{.bend = bend_, .noise = noise_};
+        double most = -std::numeric_limits<double>::infinity();
+        const auto search = [&](auto change, double reach, double by) {
+            const Ratios before = best;
+            for (double power = -reach; power <= reach + 1e-9; power += by) {
+                Ratios trial = before;
+                change(trial, std::pow(10.0, power));
+                if (const double l = filter(trial, false).log_likelihood; l > most) {
+                    most = l;
+                    best = trial;
+                }
+            }
+        };
+        const auto bend = [](Ratios& r, double by) { r.bend *= by; };
+        if (!laid_) {
+            search(bend, 4.5, 0.5);
+        } else {
+            search(
+                [](Ratios& r, double by) {
+                    r.bend *= by;
+                    for (std::size_t f = 1; f < r.noise.size(); ++f) r.noise[f] *= by;
+                },
+                2.0, 0.25);
+        }
+        for (const double reach : {1.0, 0.25}) {
+            if (laid_)
+                for (std::size_t f = 1; f < noise_.size(); ++f)
+                    search([f](Ratios& r, double by) { r.noise[f] *= by; }, reach, reach / 4);
+            search(bend, reach, reach / 4);
+        }
+        noise_ = best.noise;
+        bend_ = best.bend;
+        return best;
+    }
+
+    std::vector<double> smooth() const {
+        std::vector<double> course(marks_.size());
+        if (course.empty()) return course;
+        double level = filtered_.back().level;
+        double slope = filtered_.back().slope;
+        course.back() = level;
+        for (std::size_t k = marks_.size() - 1; k-- > 0;) {
+            const auto& f = filtered_[k];
+            const auto& p = predicted_[k + 1];
+            const double h = marks_[k + 1].at - marks_[k].at;
+            // gain = covariance * transition' * predicted^-1
+            const double ca = f.aa + h * f.ab;
+            const double cb = f.ab + h * f.bb;
+            const double det = std::max(p.aa * p.bb - p.ab * p.ab, 1e-300);
+            const double da = level - p.level;
+            const double db = slope - p.slope;
+            const double wa = (p.bb * da - p.ab * db) / det;
+            const double wb = (p.aa * db - p.ab * da) / det;
+            level = f.level + ca * wa + f.ab * wb;
+            slope = f.slope + cb * wa + f.bb * wb;
+            course[k] = level;
+        }
+        return course;
+    }
+
+    /// Lays every other family about the course and lets it count from now on.
+    void lay_families(const std::vector<double>& course, double own_variance) {
+        laid_ = true;
+        for (std::size_t f = 1; f < families_; ++f) {
+            std::vector<double> off;
+            for (std::size_t k = 0; k < marks_.size(); ++k)
+                if (marks_[k].family == f && std::isfinite(marks_[k].value)) off.push_back(marks_[k].value - course[k]);
+            if (off.empty()) continue;
+            const double middle = stats::median(off);
+            const double sd = std::max(stats::kMadToSd * stats::median_absolute_deviation(off), 1e-9);
+            noise_[f] = sd * sd / own_variance;
+            for (std::size_t k = 0; k < marks_.size(); ++k)
+                if (marks_[k].family == f && std::isfinite(marks_[k].value)) {
+                    marks_[k].value -= middle;
+                    there_[k] = std::fabs(marks_[k].value - course[k]) <= kStrayScatters * sd ? 1 : 0;
+                }
+        }
+    }
+    /// How many of family 0 are left.
+    std::size_t leave_out_strays(const std::vector<double>& course, double own_sd) {
+        std::size_t kept = 0;
+        for (std::size_t k = 0; k < marks_.size(); ++k) {
+            const double sd = own_sd * std::sqrt(noise_[marks_[k].family]);
+            if (there_[k] && std::fabs(marks_[k].value - course[k]) > kStrayScatters * sd) there_[k] = 0;
+            kept += there_[k] && marks_[k].family == 0 ? 1U : 0U;
+        }
+        return kept;
+    }
+
+   private:
+    /// Over a distance, the slope walking at random.
+    static void step(State& s, double h, double bend) {
+        s.level += h * s.slope;
+        s.aa += 2.0 * h * s.ab + h * h * s.bb + bend * h * h * h / 3.0;
+        s.ab += h * s.bb + bend * h * h / 2.0;
+        s.bb += bend * h;
+    }
+
+    std::vector<CourseMark> marks_;
+    std::vector<char> there_;
+    double bend_ = kMiddleBend;
+    std::vector<double> noise_;  // by family: the likeliest so far
+    std::size_t families_ = 1;
+    bool laid_ = false;
+    std::vector<State> predicted_, filtered_;
+};
 
 }  // namespace
 
-TimeScatter split_scatter(std::span<const double> values) {
-    std::vector<double> y(values.begin(), values.end());
-    std::vector<double> there;
-    for (const double v : y)
-        if (std::isfinite(v)) there.push_back(v);
-    if (there.size() < kFewest) throw std::invalid_argument("split_scatter: fewer than 8 values");
+TimeScatter split_scatter(std::span<const CourseMark> given) {
+    std::vector<CourseMark> marks(given.begin(), given.end());
+    std::vector<double> own;
+    for (const auto& m : marks)
+        if (m.family == 0 && std::isfinite(m.value)) own.push_back(m.value);
+    if (own.size() < kFewest) throw std::invalid_argument("split_scatter: fewer than 8 values");
     // In units of the values' own spread, so that the vague start is vague whatever the unit.
-    const double unit = std::max(stats::kMadToSd * stats::median_absolute_deviation(there), 1e-12);
-    const double middle = stats::median(there);
-    for (auto& v : y) v = (v - middle) / unit;
+    const double unit = std::max(stats::kMadToSd * stats::median_absolute_deviation(own), 1e-12);
+    const double middle = stats::median(own);
+    for (auto& m : marks) m.value = (m.value - middle) / unit;
 
     TimeScatter out;
-    for (int round = 0; round < 2; ++round) {
-        Pass best;
-        for (double power = -7.0; power <= 2.0; power += 0.25) {
-            auto pass = filter(y, std::pow(10.0, power));
-            if (pass.log_likelihood > best.log_likelihood) best = std::move(pass);
-        }
-        const auto course = smooth(best);
-        const double sd = std::sqrt(best.variance);
+    Course course{std::move(marks)};
+    const bool others = course.families() > 1;
+    if (others) {  // first by family 0 alone
+        const double variance = course.filter(course.likeliest(), true).variance;
+        course.lay_families(course.smooth(), variance);
+    }
+    for (int round = 0; round < kRounds; ++round) {
+        const auto ratios = course.likeliest();
+        const double sd = std::sqrt(course.filter(ratios, true).variance);
+        const auto at = course.smooth();
         out.sd = sd * unit;
-        out.course.assign(course.size(), 0.0);
-        for (std::size_t k = 0; k < course.size(); ++k) out.course[k] = course[k] * unit + middle;
-        std::size_t kept = 0;
-        for (std::size_t k = 0; k < y.size(); ++k) {
-            if (std::isfinite(y[k]) && std::fabs(y[k] - course[k]) > kStrayScatters * sd) y[k] = std::nan("");
-            kept += std::isfinite(y[k]) ? 1U : 0U;
-        }
-        if (kept < kFewest) break;
+        out.course.assign(at.size(), 0.0);
+        for (std::size_t k = 0; k < at.size(); ++k) out.course[k] = at[k] * unit + middle;
+        if (course.leave_out_strays(at, sd) < kFewest) break;
     }
     return out;
 }

@@ -87,8 +87,10 @@ void injector_clicks(const PageContext& c) {
             fold.power = i.clicks->power;  // the view state outlives the frame
             fold.from_ms = i.clicks->from_ms;
             fold.step_ms = i.clicks->step_ms;
-            fold.open_ms = i.clicks->open_ms;
-            fold.close_ms = i.clicks->close_ms;
+            if (i.judged != InjectorVerdict::silent) {  // whose clicks are a neighbour's
+                fold.open_ms = i.clicks->open_ms;
+                fold.close_ms = i.clicks->close_ms;
+            }
             if (std::isfinite(fold.close_ms - fold.open_ms))
                 fold.figure = fmt::format("{:.1f} ms", fold.close_ms - fold.open_ms);
         }

@@ -8,7 +8,9 @@
 #include <array>
 #include <cmath>
 #include <functional>
+#include <initializer_list>
 #include <numeric>
+#include <string_view>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -32,7 +34,8 @@ constexpr double kJitterVisit_ln = 0.15;
 constexpr double kJitterKurtosis = 1.5;  // clicks scatter with longer tails than a normal distribution
 constexpr double kOpenVisit_ms = 0.05;
 constexpr double kMissedVisit_percent = 0.5;
-constexpr double kIntervalWidth_sd = 3.919927969080108;
+constexpr double kIntervalSide_sd = 1.959963984540054;
+constexpr const char* kMissedClicks = "missed clicks";
 
 struct Question {
     CompareRow row;
@@ -247,20 +250,30 @@ void add_injectors(const HeardVisit& before, const HeardVisit& after, CompareVie
             continue;
         }
         const auto& a = at->reading;
-        const bool asked = a.verdict != InjectorVerdict::regular || b.verdict != InjectorVerdict::regular;
+        const auto either = [&](std::initializer_list<InjectorVerdict> verdicts) {
+            return std::any_of(verdicts.begin(), verdicts.end(),
+                               [&](InjectorVerdict v) { return a.verdict == v || b.verdict == v; });
+        };
+        const bool misses = either({InjectorVerdict::missing_clicks, InjectorVerdict::silent});
+        const bool differs = either({InjectorVerdict::differs});
         const auto add = [&](const char* what, const char* unit, auto measured, FigureScale scale, Wish wish,
                              double target) {
+            const bool asked = std::string_view{what} == kMissedClicks ? misses : differs;
             auto q = question(fmt::format("injector {}, {}", b.cylinder, what), unit,
                               {measured(b), measured(a), scale, wish, target, target, asked});
             if (std::isfinite(q.row.before) || std::isfinite(q.row.after)) questions.push_back(std::move(q));
         };
         const auto clicks = [](const InjectorReading& r) { return std::max(2.0, double(r.due - r.missed)); };
         add(
-            "missed clicks", "%",
-            [](const InjectorReading& r) {
+            kMissedClicks, "%",
+            [&](const InjectorReading& r) {
                 if (r.verdict == InjectorVerdict::silent) return FigureValue{100.0, 0.5, kMissedVisit_percent};
-                return FigureValue{r.missed_percent, (r.missed_high_percent - r.missed_low_percent) / kIntervalWidth_sd,
-                                   kMissedVisit_percent};
+                // Of the interval the side counts that points to the other visit (R. G. Newcombe, Statistics in
+                // Medicine 17 (1998) 873, method 10).
+                const auto& other = &r == &a ? b : a;
+                const double side = other.missed_percent < r.missed_percent ? r.missed_percent - r.missed_low_percent
+                                                                            : r.missed_high_percent - r.missed_percent;
+                return FigureValue{r.missed_percent, side / kIntervalSide_sd, kMissedVisit_percent};
             },
             FigureScale::plain, Wish::less, 0.0);
         add(

@@ -63,11 +63,13 @@ void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double h
 
     xs.clear();
     ys.clear();
-    const double zero_ms = std::isfinite(probe.open_at_ms) ? probe.open_at_ms : 0.0;
+    // A silent one has no pair of its own: what is drawn then are a neighbour's clicks, if anything.
+    const bool own = r.verdict != InjectorVerdict::silent;
+    const double zero_ms = own && std::isfinite(probe.open_at_ms) ? probe.open_at_ms : 0.0;
     const Axis time{kPairFrom_ms, kPairTo_ms, kPairLeft, kPairRight};
     const auto mark = [&](double at_ms, std::string_view name) {
         const double x = time.at(at_ms - zero_ms);
-        if (!std::isfinite(at_ms) || x > kPairRight) return;
+        if (!own || !std::isfinite(at_ms) || x > kPairRight) return;
         pen.line(x, top, x, top + kPlot, kGrid, 2.0);
         pen.text(x + 4, top + 18, name, kSmallSize, kFaintInk);
     };
@@ -79,7 +81,8 @@ void draw_row(const Pen& pen, const InjectorRow& row, double cycle_deg, double h
         xs.push_back(time.at(ms));
         ys.push_back(level(probe.pair[i]));
     }
-    trace(pen, xs, ys, kTrace);
+    trace(pen, xs, ys, own ? kTrace : kFaintInk);
+    if (!own) pen.text((kPairLeft + kPairRight) / 2, top + 24, "none of its own", kSmallSize, kFaintInk, Align::middle);
     for (const double ms : time.ticks(4))
         pen.text(time.at(ms), top + kPlot + 24, fmt::format("{:.0f}", ms), kSmallSize, kFaintInk, Align::middle);
 
