@@ -26,7 +26,8 @@ constexpr double kJitter = 0.05;
 constexpr int kEnoughBesideLeak = 2;
 constexpr int kMostBesideLeak = 4;
 constexpr double kLeaksAnyway = 0.7;
-constexpr double kBelieved = 0.5;  // a proven answer is a leak only if drift from others does not explain it
+constexpr double kStillBelieved = 0.5;
+constexpr double kBelieved = 0.9;  // a proven answer is a leak only if drift from others does not explain it
 constexpr int kMostPasses = 2;     // over one spot; then it is sprayed alone
 constexpr double kBesideLeak_mm = 100.0;
 
@@ -37,8 +38,10 @@ double entropy(double p) {
 
 std::string number(double v) { return std::to_string(std::lround(v)); }
 std::string percent(double p) {
-    if (p < 0.01) return "under 1 %";
-    return number(100.0 * p) + " %";
+    if (p < 0.001) return "under 0.1 %";
+    if (p >= 0.1) return number(100.0 * p) + " %";
+    const auto tenths = std::lround(1000.0 * p);
+    return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10) + " %";
 }
 
 class Planner {
@@ -64,9 +67,9 @@ class Planner {
         foretell();
         if (const auto first = first_round()) {
             propose(*first,
-                    first->size() > 1 ? "First round: every region is misted once before any gets more."
-                                      : "First round: every spot gets its share once before any gets more.",
-                    "Nothing yet: the first round goes on whatever this one shows.");
+                    first->size() > 1 ? "First round: all are misted once, neighbours together, in a shuffled order."
+                                      : "First round: every spot once, in a shuffled order.",
+                    "Whatever this one shows, the round goes on; nothing is decided before its end.");
             return std::move(step_);
         }
         const bool over = used_ >= config_.most_per_visit;
@@ -97,9 +100,11 @@ class Planner {
                 last_s_[s] = std::max(last_s_[s], b.time_s);
             }
         }
-        last_was_sham_ = !bursts_.empty() && std::max_element(bursts_.begin(), bursts_.end(), [](auto& a, auto& b) {
-                                                 return a.time_s < b.time_s;
-                                             })->sham;
+        if (bursts_.empty()) return;
+        const auto& newest = *std::max_element(bursts_.begin(), bursts_.end(),
+                                               [](const auto& a, const auto& b) { return a.time_s < b.time_s; });
+        last_was_sham_ = newest.sham;
+        newest_ = newest.spots;
     }
 
     void foretell() {
@@ -131,6 +136,7 @@ class Planner {
         for (std::size_t s = 0; s < spots_.size(); ++s) from[s] = !spots_[s].left_out;
         auto round = config_;
         round.passes = config_.passes && config_.passes_first;
+        round.most_in_pass = std::min<std::size_t>(config_.most_in_pass, 2);
         for (auto target : cover(spots_, from, round)) {
             std::erase_if(target, [&](std::size_t s) { return sprayed(s) > 0; });
             if (!target.empty()) return target;
@@ -190,15 +196,15 @@ class Planner {
         verdicts_.assign(spots_.size(), SprayVerdict::undecided);
         for (std::size_t s = 0; s < spots_.size(); ++s)
             if (spots_[s].decided && wet_[s])  // proven earlier; what of the two is judged again at the end
-                verdicts_[s] = beliefs[s].leaks >= 0.5 ? SprayVerdict::leak : SprayVerdict::overspray;
+                verdicts_[s] = beliefs[s].leaks >= kStillBelieved ? SprayVerdict::leak : SprayVerdict::overspray;
     }
 
+    /// A look is taken after a burst of the spot's own, and only then: what it spends is counted.
     [[nodiscard]] bool proof_in_reach() const {
-        for (std::size_t s = 0; s < spots_.size(); ++s)
-            if (!spots_[s].decided && step_.all[s].bursts >= kFewestToProve &&
-                (step_.all[s].belief.leaks >= kWorthJudging || wet_[s]))
-                return true;
-        return false;
+        if (last_was_sham_ || newest_.size() != 1) return false;
+        const std::size_t s = newest_.front();
+        return !spots_[s].decided && step_.all[s].bursts >= kFewestToProve &&
+               (step_.all[s].belief.leaks >= kWorthJudging || wet_[s]);
     }
     [[nodiscard]] bool nothing_open() const {
         return std::none_of(step_.all.begin(), step_.all.end(),
@@ -218,7 +224,7 @@ class Planner {
             out.low_rpm = r.low_rpm;
             out.high_rpm = r.high_rpm;
             out.p_value = std::min(1.0, r.p_value * config_.familywise_error / spray_config(part).familywise_error);
-            verdicts_[s] = r.verdict;
+            if (answers(r.verdict) || !still_proven(s)) verdicts_[s] = r.verdict;
         }
         if (sham_at_) {
             const auto v = result.spots[*sham_at_].verdict;
@@ -234,12 +240,18 @@ class Planner {
                                "What is found here cannot be trusted.");
     }
 
+    /// What was proven stays so unless the later sound speaks plainly against it: its look is paid for.
+    [[nodiscard]] bool still_proven(std::size_t s) const {
+        return spots_[s].decided && answers(verdicts_[s]) && step_.all[s].p_value < 1.0;
+    }
+
     void decide() {
         for (std::size_t s = 0; s < spots_.size(); ++s) {
             auto& out = step_.all[s];
             out.decision = SpotDecision::open;
             const bool wet = verdicts_[s] == SprayVerdict::leak;
-            if (wet && out.bursts >= kFewestToProve && out.belief.leaks >= kBelieved) {
+            if (wet && out.bursts >= kFewestToProve &&
+                out.belief.leaks >= (spots_[s].decided ? kStillBelieved : kBelieved)) {
                 out.decision = SpotDecision::leak;
                 out.why = "Proven by " + std::to_string(out.bursts) + " bursts of its own.";
             } else if (verdicts_[s] == SprayVerdict::overspray) {
@@ -254,9 +266,9 @@ class Planner {
             if (out.decision != SpotDecision::open) continue;
             const bool wet = verdicts_[s] == SprayVerdict::leak;
             const bool before = spots_[s].decided;
-            const double risk = (before ? kStillNone : 1.0) * config_.none_risk;
+            const double risk = (before ? kStillNone : 1.0) * none_risk(config_, spots_.size());
             if (!wet && sprayed(s) > 0 && out.belief.matters <= risk &&
-                (before || out.belief.leaks < config_.suspected || !may_spray(s))) {
+                (before || out.belief.leaks < suspected() || !may_spray(s))) {
                 out.decision = SpotDecision::none;
                 out.why = "A change of " + number(config_.matters_rpm) + " rpm or more is excluded.";
             } else if (spots_[s].left_out) {
@@ -285,9 +297,15 @@ class Planner {
         return false;
     }
 
+    /// Small leaks are doubted more as long as there are bursts to spare.
+    [[nodiscard]] double suspected() const {
+        const auto asked =
+            std::count_if(spots_.begin(), spots_.end(), [](const PlannedSpot& s) { return !s.left_out; });
+        return used_ < asked + config_.spare_bursts ? config_.doubted : config_.suspected;
+    }
     [[nodiscard]] double chance(std::size_t s) const {
         const auto& b = step_.all[s].belief;
-        return b.leaks >= config_.suspected ? std::max(b.leaks, b.matters) : b.matters;
+        return b.leaks >= suspected() ? std::max(b.leaks, b.matters) : b.matters;
     }
 
     void choose() {
@@ -352,12 +370,18 @@ class Planner {
                     s.bursts + 1 < kFewestToProve
                         ? "Two answers of its own can prove it; none, and its neighbours are suspected instead."
                         : "One more answer may prove it; none makes it less likely.");
+        else if (s.belief.leaks >= suspected())
+            propose(
+                target,
+                "It is the most doubtful spot: a leak, however small, has a chance of " + percent(s.belief.leaks) + ".",
+                "No answer clears it once that chance is under " + percent(suspected()) +
+                    "; an answer makes it the suspect.");
         else
             propose(target,
-                    "Its answer is the hardest to foretell: a leak has a chance of " + percent(chance(target.front())) +
-                        ".",
-                    "No answer rules out " + number(config_.matters_rpm) +
-                        " rpm or more there; an answer makes it the suspect.");
+                    "It is not ruled out yet: a leak of " + number(config_.matters_rpm) +
+                        " rpm or more has a chance of " + percent(s.belief.matters) + ".",
+                    "No answer rules it out once that chance is under " + percent(none_risk(config_, spots_.size())) +
+                        "; an answer makes it the suspect.");
     }
 
     void propose(const Target& target, std::string why, std::string would_change) {
@@ -417,6 +441,7 @@ class Planner {
     int used_ = 0;
     int shams_ = 0;
     bool last_was_sham_ = false;
+    Target newest_;  ///< where the last burst went
 };
 
 }  // namespace

@@ -34,11 +34,14 @@ struct PlannedBurst {
 struct PlanConfig {
     double matters_rpm = 15.0;
     double familywise_error = 0.05;  ///< of any false leak in a visit, however often it looks
-    double none_risk = 0.005;        ///< chance of a leak that matters below which a spot is none
+    double none_risk = 0.005;  ///< chance of a leak that matters below which a spot is none, on a map of 20 spots;
+                               ///< in proportion on others: a bay has no more leaks because more spots are drawn
     IdleControl idle_control = IdleControl::fixed;
     bool passes = true;            ///< neighbours may be misted in one pass to rule them out together
-    bool passes_first = false;     ///< also in the first round; saves bursts, costs power (tests/bench/plan_bench.cpp)
+    bool passes_first = false;     ///< also in the first round, two spots at most (tests/bench/plan_bench.cpp)
     double suspected = 0.2;        ///< chance of any leak, however small, from which a spot is followed up
+    double doubted = 0.06;         ///< the same as long as there are bursts to spare: small leaks are found with these
+    int spare_bursts = 7;          ///< in a visit, beyond one a spot
     double pass_reach_mm = 120.0;  ///< farthest two spots of a pass
     std::size_t most_in_pass = 3;
     int most_per_spot = 6;
@@ -48,6 +51,10 @@ struct PlanConfig {
     std::uint64_t seed = 1;  ///< of orders and samples: same input and seed, same step
 };
 
+[[nodiscard]] constexpr double none_risk(const PlanConfig& config, std::size_t spots) noexcept {
+    return config.none_risk * static_cast<double>(spots) / 20.0;
+}
+
 enum class SpotDecision {
     open,       ///< more bursts may decide it
     leak,       ///< proven, at least two bursts of its own
@@ -55,6 +62,11 @@ enum class SpotDecision {
     none,       ///< a change that matters is excluded
     undecided,  ///< neither, and it gets no more bursts
 };
+
+/// Not sprayed again in this visit. What is undecided may be taken up again when bursts elsewhere tell more.
+[[nodiscard]] constexpr bool settled(SpotDecision d) noexcept {
+    return d == SpotDecision::leak || d == SpotDecision::overspray || d == SpotDecision::none;
+}
 
 struct SpotPlan {
     SpotDecision decision = SpotDecision::open;
@@ -84,17 +96,18 @@ struct PlanStep {
 };
 
 /// Chooses what to spray next so that a visit decides every spot with little spray: each once, then where it tells
-/// most. Input    readings in time order (a visit's whole speed trace), all sprays so far in any order, the spots. Way
-/// First round: each spot once, in an order that no result can change. From then on all bursts are weighed together
-/// (`quick_look`; a pass is a target of its own,
-///          looked at unsharply in time), every spot's chance to leak follows from all targets at once (`believe`), and
-///          the next target is the one whose answer is hardest to foretell, a spot alone as soon as it is suspected.
+/// most.
+/// Input    readings in time order (a visit's whole speed trace), all sprays so far in any order, the spots.
+/// First    each spot once, in an order that no result can change.
+/// Then     all bursts are weighed together (`quick_look`; a pass is a target of its own, looked at unsharply in time),
+///          every spot's chance to leak follows from all targets at once (`believe`), and the next target is the one
+///          whose answer is hardest to foretell, a spot alone as soon as it is suspected. As long as there are bursts
+///          to spare, little suspicion is enough: small leaks are found with these.
 /// Leaks    are proven by `evaluate_spray` on bursts of the spot's own, two at least: odds against sham placements in
-/// the
-///          same trace; it is asked when a spot is likely enough for it, and at the end. A spot may be looked at after
-///          each of its bursts but the first, so each look gets an equal part of the error: chance(any false leak) <=
-///          sum over spots and looks of the parts = `familywise_error`, whatever rule chooses the bursts, as long as it
-///          cannot foresee the noise to come. Not yet sprayed spots count as well.
+///          the same trace. A spot is looked at after each of its bursts but the first, if it is likely enough, and all
+///          are at the end; each look gets an equal part of the error: chance(any false leak) <= sum over spots and
+///          looks of the parts = `familywise_error`, whatever rule chooses the bursts, as long as it cannot foresee the
+///          noise to come. Not yet sprayed spots count as well. What was proven stays so.
 /// None     by the posterior: what an answer that fails to come says, misses included.
 /// Accuracy tests/bench/plan_bench.cpp: bursts, power, false alarms, against three bursts everywhere.
 /// Errors   std::invalid_argument: no spots, a burst on a spot that is none, and as evaluate_spray.

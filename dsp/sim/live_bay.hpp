@@ -13,9 +13,9 @@ namespace idlehark::sim {
 
 /// A simulated bay in which somebody sprays while it runs: for practice with prompts, and for measuring planners.
 /// The engine, its unrest and its surroundings are those of the session; its own bursts are left out. Without sprays
-/// the speed is the same whatever happens; the same sprays at the same times give the same sound. Input    `spray()` at
-/// a time not yet rendered, ascending, not overlapping. Errors   constructor: std::invalid_argument (as Session).
-/// spray(): std::out_of_range for a spot that is none.
+/// the speed is the same whatever happens; the same sprays at the same times give the same sound.
+/// Input    `spray()` at a time not yet rendered, ascending, not overlapping.
+/// Errors   constructor: std::invalid_argument (as Session). spray(): std::out_of_range for a spot that is none.
 class LiveBay {
    public:
     /// `longest_s`: from then on the speed no longer changes.

@@ -108,7 +108,7 @@ VisitPlan visit_plan(const plan::PlanStep& step, const BayMap& map) {
     plan.at_most_more = step.at_most_more;
     plan.smallest_provable_rpm = step.smallest_provable_rpm;
     for (std::size_t s = 0; s < step.all.size(); ++s)
-        if (step.all[s].decision != plan::SpotDecision::open) plan.decided.push_back(map.spots.at(s).spot);
+        if (plan::settled(step.all[s].decision)) plan.decided.push_back(map.spots.at(s).spot);
     return plan;
 }
 

@@ -69,7 +69,7 @@ struct Visit {
             const auto step = next();
             if (step.outcome != PlanStep::Outcome::step) return step;
             for (std::size_t s = 0; s < spots.size(); ++s)
-                spots[s].decided = spots[s].decided || step.all[s].decision != SpotDecision::open;
+                spots[s].decided = spots[s].decided || settled(step.all[s].decision);
             for (const std::size_t s : step.spots) REQUIRE_FALSE(spots[s].decided);
             spray(step.spots, step.sham);
         }
@@ -215,6 +215,37 @@ TEST_CASE("plan_next: keeps its limits and leaves out what is to be left out", "
     for (const auto& b : visit.bursts) CHECK(std::find(b.spots.begin(), b.spots.end(), 2U) == b.spots.end());
     CHECK(end.all[2].decision == SpotDecision::undecided);
     CHECK_FALSE(end.why.empty());
+}
+
+TEST_CASE("plan_next: little suspicion is followed up only while there are bursts to spare", "[dsp][plan]") {
+    std::size_t with = 0, without = 0;
+    for (const std::uint64_t seed : {45U, 46U, 47U}) {
+        Visit patient(small_bay(seed, {})), hurried(small_bay(seed, {}));
+        hurried.config.spare_bursts = 0;
+        for (const auto& s : hurried.run().all) CHECK(s.decision == SpotDecision::none);
+        for (const auto& s : patient.run().all) CHECK(s.decision == SpotDecision::none);
+        with += patient.bursts.size();
+        without += hurried.bursts.size();
+    }
+    CHECK(without < with);
+}
+
+TEST_CASE("plan_next: every step says why, what would change it, and how much may follow", "[dsp][plan]") {
+    Visit visit(small_bay(42, {20.0}));
+    for (int more = 10000;;) {
+        const auto step = visit.next();
+        CHECK_FALSE(step.why.empty());
+        if (step.outcome != PlanStep::Outcome::step) break;
+        CHECK_FALSE(step.would_change.empty());
+        CHECK(step.at_most_more > 0);
+        CHECK(step.at_most_more <= more);
+        more = step.at_most_more;
+        for (std::size_t s = 0; s < visit.spots.size(); ++s)
+            visit.spots[s].decided = visit.spots[s].decided || settled(step.all[s].decision);
+        visit.spray(step.spots, step.sham);
+    }
+    CHECK(settled(SpotDecision::leak));
+    CHECK_FALSE(settled(SpotDecision::undecided));  // may be taken up again
 }
 
 TEST_CASE("plan_next: wrong input is named", "[dsp][plan]") {
