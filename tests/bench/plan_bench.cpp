@@ -4,21 +4,22 @@
 // the first round on), "three"; all on the true speed (no tracker, no hiss finder). Asked for by name: "heard", the
 // planner through the whole pipeline (sound, tracker, hisses, state machine, prompts, hands), and "three_heard", three
 // everywhere through it. Bays come from seeds that the planner was not developed on. Usage: plan_bench [--visits N]
-// [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME]
+// [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME,NAME] [--keep FILE]
+// --keep  one line a visit is kept in FILE; what is there already is not run again, and the table is of all of it.
+//         `--visits 0 --keep FILE` prints the table alone.
 #include "dsp/plan/planner.hpp"
 #include "dsp/sim/live_bay.hpp"
 #include "src/analysis/spray_session.hpp"
 #include "src/practice/practice_visit.hpp"
-#include "tests/bench/rows.hpp"
+#include "tests/bench/plan_rows.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
-#include <array>
-#include <chrono>
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
-#include <map>
+#include <ctime>
 #include <random>
 #include <string>
 #include <vector>
@@ -27,7 +28,8 @@ using namespace idlehark;
 
 namespace {
 
-constexpr double kMatters_rpm = 15.0;
+using bench::kMatters_rpm;
+using bench::VisitRow;
 constexpr double kRate_hz = 16000.0;
 constexpr double kLongest_s = 2400.0;
 constexpr double kSpacing_s = 14.0;
@@ -48,11 +50,41 @@ sim::SessionSpec draw(bool disturbed, int spots, std::uint64_t seed) {
                      : sim::plain_session(seed, leaks, spots, kRate_hz);
 }
 
-struct Outcome {
-    std::vector<char> leak, none;  // per spot
-    int bursts = 0, undecided = 0;
-    double sprayed_s = 0.0, minutes = 0.0, cpu_s = 0.0;
+/// What is concluded of each spot.
+enum class Word : char { leak, none, undecided };
+
+Word word_of(plan::SpotDecision d) {
+    return d == plan::SpotDecision::leak ? Word::leak : d == plan::SpotDecision::none ? Word::none : Word::undecided;
+}
+
+void conclude(VisitRow& row, const sim::SessionSpec& spec, const std::vector<Word>& words) {
+    for (std::size_t s = 0; s < words.size(); ++s) {
+        row.none += words[s] == Word::none;
+        row.undecided += words[s] == Word::undecided;
+        if (const double own = spec.leak_rpm[s]; own != 0.0)
+            row.own.emplace_back(own, words[s] == Word::leak ? 'l' : words[s] == Word::none ? 'n' : 'u');
+        else
+            row.false_leaks += words[s] == Word::leak;
+    }
+}
+
+/// After how many bursts every spot's leak that matters had once been excluded.
+class NoneProven {
+   public:
+    explicit NoneProven(std::size_t spots) : excluded_(spots, 0) {}
+    void look(VisitRow& row, const plan::PlanStep& step, int bursts) {
+        for (std::size_t s = 0; s < excluded_.size(); ++s)
+            if (const double chance = step.all[s].belief.matters;
+                chance > 0.0 && chance <= plan::none_risk(plan::PlanConfig{}, excluded_.size()))
+                excluded_[s] = 1;  // 0: nothing is weighed in the first round
+        if (row.none_by == 0 && std::count(excluded_.begin(), excluded_.end(), 0) == 0) row.none_by = bursts;
+    }
+
+   private:
+    std::vector<char> excluded_;
 };
+
+double cpu_s() { return static_cast<double>(std::clock()) / CLOCKS_PER_SEC; }
 
 std::vector<plan::PlannedSpot> planned(const sim::SessionSpec& spec) {
     std::vector<plan::PlannedSpot> spots;
@@ -80,44 +112,43 @@ class TrueReadings {
     double next_s_ = 0.3;
 };
 
-Outcome planned_visit(const sim::SessionSpec& spec, const char* way, double suspected, std::uint64_t seed) {
+void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::PlanConfig& like) {
+    const auto& way = row.way;
+    const auto seed = row.seed;
     sim::LiveBay bay(spec, kLongest_s);
     TrueReadings readings(bay.path(), seed);
     auto spots = planned(spec);
-    plan::PlanConfig config;
-    config.passes = std::strcmp(way, "singly") != 0;
-    config.passes_first = !std::strcmp(way, "passes");
-    config.suspected = suspected;
+    auto config = like;
+    config.passes = way != "singly";
+    config.passes_first = way == "passes";
     config.seed = seed;
     config.most_per_visit = 3 * static_cast<int>(spots.size());
     std::mt19937_64 hands(seed + 1);
     std::uniform_real_distribution<double> reaction(1.0, 2.5);
     std::vector<plan::PlannedBurst> bursts;
     std::vector<double> last_s(spots.size(), -1e9);
-    Outcome out;
-    const auto start = std::clock();
+    NoneProven none_proven(spots.size());
     double t = spec.quiet_start_s;
     for (;;) {
         const auto step = plan::plan_next(readings.until(t - kLatency_s), bursts, spots, config);
+        none_proven.look(row, step, row.bursts);
         if (step.outcome != plan::PlanStep::Outcome::step) {
             for (std::size_t s = 0; s < step.all.size() && std::getenv("PLAN_BENCH_TELL"); ++s)
                 if (spec.leak_rpm[s] != 0.0 || step.all[s].decision == plan::SpotDecision::leak)
-                    std::printf(
-                        "  seed %llu spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f "
-                        "(%.0f..%.0f): %s\n",
-                        static_cast<unsigned long long>(seed), spots[s].id.c_str(), spec.leak_rpm[s],
-                        static_cast<int>(step.all[s].decision), step.all[s].bursts, step.all[s].passes,
-                        step.all[s].belief.leaks, step.all[s].p_value, step.all[s].change_rpm, step.all[s].low_rpm,
-                        step.all[s].high_rpm, step.all[s].why.c_str());
-            for (const auto& s : step.all) {
-                out.leak.push_back(s.decision == plan::SpotDecision::leak);
-                out.none.push_back(s.decision == plan::SpotDecision::none);
-                out.undecided += s.decision == plan::SpotDecision::undecided;
-            }
+                    std::fprintf(stderr,
+                                 "  seed %llu spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f "
+                                 "(%.0f..%.0f): %s\n",
+                                 static_cast<unsigned long long>(seed), spots[s].id.c_str(), spec.leak_rpm[s],
+                                 static_cast<int>(step.all[s].decision), step.all[s].bursts, step.all[s].passes,
+                                 step.all[s].belief.leaks, step.all[s].p_value, step.all[s].change_rpm,
+                                 step.all[s].low_rpm, step.all[s].high_rpm, step.all[s].why.c_str());
+            std::vector<Word> words;
+            for (const auto& s : step.all) words.push_back(word_of(s.decision));
+            conclude(row, spec, words);
             break;
         }
         for (std::size_t s = 0; s < spots.size(); ++s)
-            spots[s].decided = spots[s].decided || step.all[s].decision != plan::SpotDecision::open;
+            spots[s].decided = spots[s].decided || plan::settled(step.all[s].decision);
         for (const std::size_t s : step.spots) t = std::max(t, last_s[s] + kDrying_s);
         t += reaction(hands);
         const double duration_s = step.spots.size() > 1 ? 2.0 : 1.0;
@@ -127,62 +158,70 @@ Outcome planned_visit(const sim::SessionSpec& spec, const char* way, double susp
             bay.spray(t, step.spots, duration_s);
             b.found_onset_s = t;
             b.found_duration_s = duration_s;
-            ++out.bursts;
-            out.sprayed_s += duration_s;
+            ++row.bursts;
+            row.sprayed_s += duration_s;
             for (const std::size_t s : step.spots) last_s[s] = t;
         }
         bursts.push_back(b);
         t += kSpacing_s;
     }
-    out.minutes = t / 60.0;
-    out.cpu_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
-    return out;
+    row.minutes = t / 60.0;
 }
 
 /// Through everything: sound, tracker, hisses found, the state machine with its prompts and recovery, simulated hands.
-Outcome heard_visit(const sim::SessionSpec& spec, std::uint64_t seed) {
+void heard_visit(VisitRow& row, const sim::SessionSpec& spec) {
     VisitPlanSettings settings;
-    settings.seed = seed;
+    settings.seed = row.seed;
     settings.kind_priors.fill(plan::PlannedSpot{}.prior);
-    const auto start = std::clock();
     PracticeVisit practised(spec, settings, false);
+    const auto& guided = practised.guided();
     auto& visit = practised.guided().visit();
     for (std::size_t i = 0; i < kCautionPoints; ++i) visit.answer(i, true);
-    practised.follow_prompts(seed + 1);
-    while (visit.state().stage != VisitStage::done && practised.now_s() < kLongest_s) practised.run(1.0);
-    Outcome out;
-    const auto& step = practised.guided().step();
-    for (std::size_t s = 0; s < spec.spots.size(); ++s) {
-        const auto decision = step ? step->all[s].decision : plan::SpotDecision::undecided;
-        out.leak.push_back(decision == plan::SpotDecision::leak);
-        out.none.push_back(decision == plan::SpotDecision::none);
-        out.undecided += decision == plan::SpotDecision::undecided || decision == plan::SpotDecision::open;
+    practised.follow_prompts(row.seed + 1);
+    const auto sprays = [&] {
+        return static_cast<int>(std::count_if(visit.record().bursts.begin(), visit.record().bursts.end(),
+                                              [](const VisitBurst& b) { return !b.sham && !b.undone; }));
+    };
+    NoneProven none_proven(spec.spots.size());
+    while (visit.state().stage != VisitStage::done && practised.now_s() < kLongest_s) {
+        practised.run(1.0);
+        if (guided.step()) none_proven.look(row, *guided.step(), sprays());
     }
-    for (const auto& b : visit.record().bursts) {
-        if (b.sham || b.undone) continue;
-        ++out.bursts;
-        out.sprayed_s += b.spots.size() > 1 ? PracticeVisit::kPass_s : PracticeVisit::kBurst_s;
-    }
-    out.minutes = practised.now_s() / 60.0;
-    out.cpu_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
-    return out;
+    std::vector<Word> words(spec.spots.size(), Word::undecided);
+    if (guided.step())
+        for (std::size_t s = 0; s < words.size(); ++s) words[s] = word_of(guided.step()->all[s].decision);
+    conclude(row, spec, words);
+    for (const auto& b : practised.bay().bursts())
+        if (spec.leak_rpm[b.spot] != 0.0 && std::getenv("PLAN_BENCH_TELL")) {
+            const auto& seen = visit.record().bursts;
+            const auto it = std::find_if(seen.begin(), seen.end(), [&](const VisitBurst& v) {
+                return !v.sham && std::abs(v.time_s - b.time_s) < 3.0;
+            });
+            std::fprintf(stderr,
+                         "  spot %s: %+.0f rpm, sprayed at %.1f s for %.1f s, %.2f arrived; heard %.1f s, as %s\n",
+                         spec.spots[b.spot].id.c_str(), spec.leak_rpm[b.spot], b.time_s, b.duration_s, b.amount,
+                         it == seen.end() ? -1.0 : it->found_onset_s.value_or(-2.0),
+                         it == seen.end() ? "nothing" : it->spots.front().c_str());
+        }
+    for (const auto& b : practised.bay().bursts()) row.sprayed_s += b.duration_s;
+    row.bursts = sprays();
+    row.minutes = practised.now_s() / 60.0;
 }
 
-/// Three bursts everywhere through the same pipeline.
-Outcome outcome_of(const sim::Session& session, std::span<const SprayBurst> bursts, const SprayTestResult& r) {
-    Outcome out;
-    for (const auto& s : r.spots) {
-        out.leak.push_back(s.verdict == SprayVerdict::leak);
-        out.none.push_back(s.verdict == SprayVerdict::none_seen);
-        out.undecided += s.verdict == SprayVerdict::undecided;
-    }
-    out.bursts = static_cast<int>(bursts.size());
-    for (const auto& b : session.bursts()) out.sprayed_s += b.duration_s;
-    out.minutes = session.duration_s() / 60.0;
-    return out;
+/// Three bursts everywhere, judged at once.
+void conclude_three(VisitRow& row, const sim::Session& session, const SprayTestResult& r) {
+    std::vector<Word> words;
+    for (const auto& s : r.spots)
+        words.push_back(s.verdict == SprayVerdict::leak        ? Word::leak
+                        : s.verdict == SprayVerdict::none_seen ? Word::none
+                                                               : Word::undecided);
+    conclude(row, session.spec(), words);
+    row.bursts = static_cast<int>(session.bursts().size());
+    for (const auto& b : session.bursts()) row.sprayed_s += b.duration_s;
+    row.minutes = session.duration_s() / 60.0;
 }
 
-Outcome three_heard(const sim::SessionSpec& spec) {
+void three_heard(VisitRow& row, const sim::SessionSpec& spec) {
     const sim::Session session(spec);
     const auto source = session.sound();
     const auto sound = sim::render_seconds(*source, session.duration_s());
@@ -194,108 +233,75 @@ Outcome three_heard(const sim::SessionSpec& spec) {
         if (hisses[i]) bursts[i].found_onset_s = hisses[i]->time_s;
     const auto r = evaluate_spray(track_idle({.sample_rate_hz = kRate_hz, .engine = spec.engine.engine}, sound), bursts,
                                   test::mapped_spots(spec));
-    return outcome_of(session, bursts, r);
+    conclude_three(row, session, r);
 }
 
-Outcome three_everywhere(const sim::SessionSpec& spec, std::uint64_t seed) {
+void three_everywhere(VisitRow& row, const sim::SessionSpec& spec) {
     const sim::Session session(spec);
     auto bursts = test::marked_bursts(session);
     for (std::size_t i = 0; i < bursts.size(); ++i) bursts[i].found_onset_s = session.bursts()[i].time_s;
-    const auto r = evaluate_spray(test::read_speed(session.path(), kReadingNoise_rpm, static_cast<unsigned>(seed)),
+    const auto r = evaluate_spray(test::read_speed(session.path(), kReadingNoise_rpm, static_cast<unsigned>(row.seed)),
                                   bursts, test::mapped_spots(spec));
-    return outcome_of(session, bursts, r);
+    conclude_three(row, session, r);
 }
 
-struct Tally {
-    int visits = 0, false_visits = 0, none = 0, none_wrong = 0, undecided = 0, spots = 0;
-    std::map<int, std::array<int, 2>> by_size;
-    double bursts = 0.0, dry_bursts = 0.0, sprayed_s = 0.0, minutes = 0.0, cpu_s = 0.0;
-    int dry_visits = 0;
+void run(VisitRow& row, const sim::SessionSpec& spec, const plan::PlanConfig& like) {
+    const double start_s = cpu_s();
+    if (row.way == "heard")
+        heard_visit(row, spec);
+    else if (row.way == "three_heard")
+        three_heard(row, spec);
+    else if (row.way == "three")
+        three_everywhere(row, spec);
+    else
+        planned_visit(row, spec, like);
+    row.cpu_s = cpu_s() - start_s;
+}
 
-    void add(const sim::SessionSpec& spec, const Outcome& o) {
-        ++visits;
-        bool any_false = false, any_leak = false;
-        for (std::size_t s = 0; s < spec.spots.size(); ++s) {
-            const double own = spec.leak_rpm[s];
-            ++spots;
-            any_leak = any_leak || own != 0.0;
-            if (own != 0.0) {
-                auto& [found, of] = by_size[static_cast<int>(std::lround(std::abs(own)))];
-                found += o.leak[s];
-                ++of;
-            } else {
-                any_false = any_false || o.leak[s];
-            }
-            none += o.none[s];
-            none_wrong += o.none[s] && std::abs(own) >= kMatters_rpm;
-        }
-        false_visits += any_false;
-        undecided += o.undecided;
-        bursts += o.bursts;
-        sprayed_s += o.sprayed_s;
-        minutes += o.minutes;
-        cpu_s += o.cpu_s;
-        if (!any_leak) {
-            ++dry_visits;
-            dry_bursts += o.bursts;
-        }
-    }
-    void print(const char* kind, int spots_each, const char* way) const {
-        std::printf("%-9s %2d %-10s bursts %5.1f (%3.0f %%; dry bays %4.1f)  spray %4.0f s  %4.1f min ", kind,
-                    spots_each, way, bursts / visits, 100.0 * bursts / visits / (3.0 * spots_each),
-                    dry_bursts / std::max(1, dry_visits), sprayed_s / visits, minutes / visits);
-        for (const auto& [size, n] : by_size) std::printf(" %2d rpm %2d/%-2d", size, n[0], n[1]);
-        std::printf("  false %d/%d  none wrong %d/%d  undecided %.1f %%  cpu %.1f s\n", false_visits, visits,
-                    none_wrong, none, 100.0 * undecided / spots, cpu_s / visits);
-        std::fflush(stdout);
-        const auto name = std::string{kind} + ", " + std::to_string(spots_each) + " spots, " + way;
-        bench::keep_row("plan", name,
-                        {{"visits", static_cast<double>(visits)},
-                         {"bursts", bursts / visits},
-                         {"bursts_of_three_everywhere_percent", 100.0 * bursts / visits / (3.0 * spots_each)},
-                         {"minutes", minutes / visits},
-                         {"with_a_false_leak", static_cast<double>(false_visits)},
-                         {"none", static_cast<double>(none)},
-                         {"none_wrong", static_cast<double>(none_wrong)},
-                         {"undecided_percent", 100.0 * undecided / spots}});
-        for (const auto& [size, n] : by_size)
-            bench::keep_row("plan", name + ", leaks of " + std::to_string(size) + " rpm",
-                            {{"found", static_cast<double>(n[0])}, {"of", static_cast<double>(n[1])}});
-    }
-};
+std::vector<std::string> parts(const std::string& list) {
+    std::vector<std::string> out;
+    std::istringstream in(list);
+    for (std::string part; std::getline(in, part, ',');) out.push_back(part);
+    return out;
+}
 
 }  // namespace
 
 int main(int argc, char** argv) {
     int visits = 20;
-    double suspected = plan::PlanConfig{}.suspected;
+    plan::PlanConfig like;
     std::uint64_t seed = 910000;
-    std::vector<int> sizes{12, 20, 30};
-    std::string kind, way;
+    std::vector<std::string> sizes{"12", "20", "30"}, ways{"three", "passes", "singly", "planned"};
+    std::string kind, keep;
     for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--visits")) visits = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seed")) seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-        if (!std::strcmp(argv[i], "--suspected")) suspected = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--kind")) kind = argv[i + 1];
-        if (!std::strcmp(argv[i], "--way")) way = argv[i + 1];
-        if (!std::strcmp(argv[i], "--spots")) sizes = {std::atoi(argv[i + 1])};
+        const std::string option = argv[i], value = argv[i + 1];
+        if (option == "--visits") visits = std::stoi(value);
+        if (option == "--seed") seed = std::stoull(value);
+        if (option == "--suspected") like.suspected = std::stod(value);
+        if (option == "--doubted") like.doubted = std::stod(value);
+        if (option == "--spare") like.spare_bursts = std::stoi(value);
+        if (option == "--risk") like.none_risk = std::stod(value);
+        if (option == "--kind") kind = value;
+        if (option == "--way") ways = parts(value);
+        if (option == "--spots") sizes = parts(value);
+        if (option == "--keep") keep = value;
     }
+    bench::VisitRows rows(keep);
     for (const bool disturbed : {false, true}) {
-        const char* name = disturbed ? "disturbed" : "plain";
+        const std::string name = disturbed ? "disturbed" : "plain";
         if (!kind.empty() && kind != name) continue;
-        for (const int spots : sizes) {
-            std::map<std::string, Tally> tallies;
-            for (int k = 0; k < visits; ++k) {
-                const auto visit_seed = seed + static_cast<std::uint64_t>(1000 * spots + k);
-                const auto spec = draw(disturbed, spots, visit_seed);
-                const auto wanted = [&](const char* w) { return way.empty() || way == w; };
-                if (way == "heard") tallies["heard"].add(spec, heard_visit(spec, visit_seed));
-                if (way == "three_heard") tallies["three_heard"].add(spec, three_heard(spec));
-                if (wanted("three")) tallies["three"].add(spec, three_everywhere(spec, visit_seed));
-                for (const char* w : {"passes", "singly", "planned"})
-                    if (wanted(w)) tallies[w].add(spec, planned_visit(spec, w, suspected, visit_seed));
-            }
-            for (const auto& [w, t] : tallies) t.print(name, spots, w.c_str());
-        }
+        for (const auto& size : sizes)
+            for (int k = 0; k < visits; ++k)
+                for (const auto& way : ways) {
+                    VisitRow row;
+                    row.kind = name;
+                    row.way = way;
+                    row.spots = std::stoi(size);
+                    row.seed = seed + static_cast<std::uint64_t>(1000 * row.spots + k);
+                    if (rows.has(row)) continue;
+                    run(row, draw(disturbed, row.spots, row.seed), like);
+                    rows.add(row);
+                }
     }
+    rows.print();
 }
