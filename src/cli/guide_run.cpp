@@ -1,5 +1,6 @@
 #include "src/cli/guide_run.hpp"
 
+#include "src/cli/guide_case.hpp"
 #include "src/cli/messages.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
@@ -97,18 +98,42 @@ void print_end(const GuidedVisit& guided) {
     for (const auto& note : guided.step()->notes) fmt::print("note: {}\n", note);
 }
 
-Result<LiveSource> open_source(const LiveOptions& options) {
-    if (!options.from.empty()) return LiveSource::file(options.from, options.from_channel, options.pace.value_or(1.0));
-    return LiveSource::device(options.device, options.sample_rate_hz, options.channels);
+/// A recording of the test: in the case, where asked for, or none.
+Result<std::optional<Recorder>> begin_recording(const LiveOptions& options, const LiveSource& source, int channels,
+                                                int microphone, GuideCase* kept) {
+    auto path = options.record_path;
+    if (kept) {
+        auto begun = kept->begin_recording(microphone, source.name());
+        if (!begun) return begun.error();
+        path = begun.value();
+    }
+    if (path.empty()) return std::optional<Recorder>{};
+    RecordingSettings settings;
+    settings.device = source.name();
+    settings.sample_rate_hz = source.sample_rate_hz();
+    settings.channels = channels;
+    settings.microphone_channel = microphone;
+    settings.started_at = now_text_with_zone();
+    auto created = Recorder::create(path, settings);
+    if (!created) return created.error();
+    return std::optional<Recorder>{std::move(created.value())};
 }
 
-int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, LiveSource& source,
-               std::unique_ptr<Terminal> terminal, std::optional<Recorder> recorder) {
+GuidedVisit begin_visit(const VisitPlanSettings& settings, const std::string& recording, const GuideCase* kept) {
+    SprayVisit visit(visit_config(settings.map), kept ? kept->record() : VisitRecord{});
+    visit.begin_recording(recording, kept ? kept->offset_s() : 0.0);
+    GuidedVisit guided(std::move(visit), settings, true);
+    if (kept) guided.earlier(kept->earlier());
+    return guided;
+}
+
+int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, LiveSource& source, int microphone,
+               std::unique_ptr<Terminal> terminal, std::optional<Recorder> recorder, GuideCase* kept,
+               const std::string& message) {
     const StopSignals signals;
-    const int microphone = std::max(options.microphone_channel, 1);
-    GuidedVisit guided(SprayVisit(visit_config(settings.map)), settings, true);
-    guided.visit().begin_recording(recorder ? file_name(recorder->names().sound) : "not recorded", 0.0);
-    Face face(guided, options.prompts, source.open_output(), recorder ? recorder->names().marks : "");
+    const double offset_s = kept ? kept->offset_s() : 0.0;
+    auto guided = begin_visit(settings, recorder ? file_name(recorder->names().sound) : "not recorded", kept);
+    Face face(guided, options.prompts, source.open_output(), recorder && !kept ? recorder->names().marks : "");
     LiveSession session(source.capture(),
                         {.sample_rate_hz = source.sample_rate_hz(),
                          .microphone_channel = microphone,
@@ -117,6 +142,8 @@ int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, Li
                                                       .hop_s = options.hop_s}},
                         recorder ? &*recorder : nullptr);
     ListenView sound;
+    sound.message = message;
+    sound.microphone_channel = microphone;
     GuideKeys keys;
     std::optional<Error> fault;
     std::uint64_t gaps = 0;
@@ -131,7 +158,13 @@ int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, Li
             sound.add(r);
         }
         for (const auto& b : news.bursts) guided.hiss(b);
+        sound.hear(news.peak, source.capture().channels());
         if (news.fault) fault = news.fault;
+    };
+    const auto keep = [&] {
+        if (const auto wrong = face.keep(); wrong && !fault) fault = wrong;
+        if (!kept) return;
+        if (const auto done = kept->keep(guided.visit().record()); !done && !fault) fault = done.error();
     };
     source.start();
     auto draw_at = Clock::now();
@@ -139,13 +172,13 @@ int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, Li
         take(session.look(kLook));
         if (const auto broken = source.broken()) fault = broken;
         for (const char key : terminal->keys()) {
-            guide_key(keys, key, guided.visit(), heard_s + source.latency_s());
+            guide_key(keys, key, guided.visit(), offset_s + heard_s + source.latency_s());
             if (!keys.sprayed.empty()) face.hush();
         }
         if (terminal->gone()) break;
         guided.pump();
         face.say();
-        if (const auto wrong = face.keep()) fault = wrong;
+        keep();
         if (Clock::now() >= draw_at) {
             face.show(*terminal, keys, sound);
             draw_at = Clock::now() + kDrawEvery;
@@ -154,15 +187,23 @@ int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, Li
     guided.visit().stop();
     source.stop();
     take(session.finish());
-    if (const auto wrong = face.keep(); wrong && !fault) fault = wrong;
+    keep();
     terminal.reset();
     if (recorder) {
         const auto closed = recorder->finish(fault ? fault->what : "stopped");
         if (!closed && !fault) fault = closed.error();
-        warn(fmt::format("{}: {:.1f} s; the marks are in {}", recorder->names().sound, heard_s,
-                         recorder->names().marks));
+        warn(fmt::format("{}: {:.1f} s{}", recorder->names().sound, heard_s,
+                         kept ? "" : "; the marks are in " + recorder->names().marks));
     }
     print_end(guided);
+    if (kept) {
+        const auto done = kept->finish(guided.visit().record());
+        if (done)
+            kept->measure(settings);
+        else if (!fault)
+            fault = done.error();
+        fmt::print("{}\n", kept->where_it_is(guided.step() && guided.step()->outcome != plan::PlanStep::Outcome::step));
+    }
     if (fault) return refuse(*fault);
     return close_output(kExitDone);
 }
@@ -178,33 +219,30 @@ std::string truth_text(const sim::SessionSpec& spec, const PracticeGuide& practi
 
 }  // namespace
 
-int run_guide(const LiveOptions& options, const VisitPlanSettings& settings) {
+int run_guide(const LiveOptions& options, const VisitPlanSettings& settings, GuideCase* kept) {
     auto terminal = Terminal::open();
     if (!terminal)
         return refuse({"--guide needs a terminal: the cautions are asked and answered there",
                        "`idlehark practice --engine 1 --auto` shows a guided visit without one."});
+    const auto refuse_behind = [&](const Error& error) {
+        terminal.reset();  // what it hides must be read
+        return refuse(error);
+    };
     auto source = open_source(options);
-    if (!source) {
-        terminal.reset();
-        return refuse(source.error());
+    if (!source) return refuse_behind(source.error());
+    std::string message = kept ? kept->message() : "";
+    int microphone = std::max(options.microphone_channel, 1);
+    if (source.value().is_device() && options.check_level) {
+        terminal->show({"Two seconds of listening: is the level right?"});
+        const StopSignals signals;
+        microphone = check_levels(source.value(), signals, options.microphone_channel,
+                                  [&](const std::string& text) { message += (message.empty() ? "" : "; ") + text; });
     }
-    std::optional<Recorder> recorder;
-    if (!options.record_path.empty()) {
-        RecordingSettings recording;
-        recording.device = source.value().name();
-        recording.sample_rate_hz = source.value().sample_rate_hz();
-        recording.channels = source.value().capture().channels();
-        recording.microphone_channel = std::max(options.microphone_channel, 1);
-        recording.started_at = now_text_with_zone();
-        auto created = Recorder::create(options.record_path, recording);
-        if (!created) {
-            terminal.reset();
-            return refuse(created.error());
-        }
-        recorder.emplace(std::move(created.value()));
-    }
+    auto recorder = begin_recording(options, source.value(), source.value().capture().channels(), microphone, kept);
+    if (!recorder) return refuse_behind(recorder.error());
     try {
-        return guide_live(options, settings, source.value(), std::move(terminal), std::move(recorder));
+        return guide_live(options, settings, source.value(), microphone, std::move(terminal),
+                          std::move(recorder.value()), kept, message);
     } catch (const std::invalid_argument& wrong) {
         return refuse({wrong.what(), ""});
     }

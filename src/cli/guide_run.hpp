@@ -9,8 +9,11 @@
 
 namespace idlehark {
 
-/// `listen --guide`: the guided spray test in the terminal, from a device or a recording played in its place.
-int run_guide(const LiveOptions& options, const VisitPlanSettings& settings);
+class GuideCase;
+
+/// `listen --guide`: the guided spray test in the terminal, from a device or a recording played in its place. `kept`:
+/// the case that keeps it, if one does.
+int run_guide(const LiveOptions& options, const VisitPlanSettings& settings, GuideCase* kept);
 
 /// `practice --engine-number`: the same against a simulated engine.
 struct PracticeGuide {

@@ -1,3 +1,4 @@
+#include "src/cli/guide_case.hpp"
 #include "src/cli/guide_run.hpp"
 #include "src/cli/live_run.hpp"
 #include "src/cli/messages.hpp"
@@ -17,24 +18,43 @@ struct ListenOptions {
     std::string format = "text";
     std::string prompts;
     bool guide = false;
+    std::string case_folder;
     PlanOptions plan;
 };
 
+int guide(const ListenOptions& options, LiveOptions live) {
+    if (options.prompts.empty()) live.prompts = PromptStyle::spoken;
+    if (!live.pace) live.pace = 1.0;
+    if (options.case_folder.empty()) {
+        if (live.resume) return refuse({"--resume: there is no test to go on with", "Only a case (--case) keeps one."});
+        const auto engine = resolve(options.engine);
+        if (!engine) return refuse(engine.error());
+        live.engine = engine.value();
+        const auto settings = resolve(options.plan, engine.value());
+        if (!settings) return refuse(settings.error());
+        return run_guide(live, settings.value(), nullptr);
+    }
+    if (!options.plan.map_path.empty() || !live.record_path.empty())
+        return refuse({"--case: the case has its own map and keeps the recording", "Leave out --map and --record."});
+    auto kept = GuideCase::open(options.case_folder, live.resume);
+    if (!kept) return refuse(kept.error());
+    live.engine = kept.value().engine();
+    const auto settings = resolve(options.plan, kept.value().map(), kept.value().engine());
+    if (!settings) return refuse(settings.error());
+    return run_guide(live, settings.value(), &kept.value());
+}
+
 int listen(const ListenOptions& options) {
-    const auto engine = resolve(options.engine);
-    if (!engine) return refuse(engine.error());
     auto live = options.live;
-    live.engine = engine.value();
     live.prompts = options.prompts == "spoken" ? PromptStyle::spoken
                    : options.prompts == "beep" ? PromptStyle::beep
                                                : PromptStyle::off;
     live.json = options.format == "json";
-    if (options.guide) {
-        const auto settings = resolve(options.plan, engine.value());
-        if (!settings) return refuse(settings.error());
-        if (options.prompts.empty()) live.prompts = PromptStyle::spoken;
-        return run_guide(live, settings.value());
-    }
+    if (options.guide) return guide(options, live);
+    if (!options.case_folder.empty()) return refuse({"--case goes with --guide", ""});
+    const auto engine = resolve(options.engine);
+    if (!engine) return refuse(engine.error());
+    live.engine = engine.value();
     if (!live.pace) live.pace = !live.json && isatty(STDOUT_FILENO) ? 1.0 : 0.0;
     return run_live(live);
 }
@@ -62,13 +82,17 @@ void add_listen(CLI::App& app, Command& chosen) {
     command->add_flag("--guide", options->guide,
                       "Guide through the spray test: cautions, where to spray next, when to stop (needs --map)");
     add_plan_options(*command, options->plan);
+    command->add_option("--case", options->case_folder,
+                        "With --guide: the case that has the engine and the map and keeps the test; --resume goes on "
+                        "with its latest one");
     command->add_option("--from", live.from, "Play a recording in place of the microphone");
     command->add_option("--channel", live.from_channel, "Which channel of that recording")->capture_default_str();
     command->add_option("--pace", live.pace, "Its speed: 1 as recorded, 0 as fast as it goes")
         ->check(CLI::Range(0.0, 1000.0));
     command->footer(
         "Keys: digits choose a spot, Enter or space marks a burst there now (with --record), q ends.\n"
-        "Example: idlehark listen --engine engine.json --record bay.flac");
+        "Example: idlehark listen --engine engine.json --record bay.flac\n"
+        "Example: idlehark listen --guide --case my-car");
     command->callback([options, &chosen] { chosen = [options] { return listen(*options); }; });
 }
 

@@ -9,9 +9,7 @@
 #include "src/live/level_meter.hpp"
 #include "src/live/listen_view.hpp"
 #include "src/live/live_session.hpp"
-#include "src/live/live_source.hpp"
 #include "src/live/prompt_schedule.hpp"
-#include "src/live/stop_signals.hpp"
 #include "src/live/terminal.hpp"
 #include "src/recording/marks_journal.hpp"
 
@@ -36,54 +34,6 @@ constexpr auto kDrawEvery = std::chrono::milliseconds{100};
 constexpr auto kLook = std::chrono::milliseconds{40};
 constexpr double kLevelCheck_s = 2.0;
 constexpr std::size_t kLongestSpot = 16;
-
-Result<LiveSource> open_source(const LiveOptions& options) {
-    if (!options.from.empty()) return LiveSource::file(options.from, options.from_channel, options.pace.value_or(0.0));
-    auto wanted = options.device;
-    if (wanted.empty()) {
-        wanted = last_device();
-        if (!wanted.empty()) {
-            auto source = LiveSource::device(wanted, options.sample_rate_hz, options.channels);
-            if (source) return source;
-            warn(fmt::format("{}, chosen last time, cannot be used now; taking the system's default", wanted));
-        }
-        wanted.clear();
-    }
-    return LiveSource::device(wanted, options.sample_rate_hz, options.channels);
-}
-
-/// Listens for two seconds, says what is wrong with the levels, and finds the microphone's channel.
-int check_levels(LiveSource& source, const StopSignals& signals, int microphone_channel) {
-    auto& capture = source.capture();
-    const auto channels = static_cast<std::size_t>(capture.channels());
-    std::vector<std::vector<float>> heard(channels);
-    const auto enough = static_cast<std::size_t>(kLevelCheck_s * source.sample_rate_hz());
-    const auto give_up = Clock::now() + std::chrono::seconds{4};
-    while (heard[0].size() < enough && Clock::now() < give_up && !signals.asked()) {
-        const Block* block = capture.oldest();
-        if (!block) {
-            std::this_thread::sleep_for(std::chrono::milliseconds{5});
-            continue;
-        }
-        for (std::size_t i = 0; i < block->frames * channels; ++i) heard[i % channels].push_back(block->samples[i]);
-        capture.release();
-    }
-    if (heard[0].size() < enough) return std::max(microphone_channel, 1);  // the run itself will say why
-    if (microphone_channel == 0) {
-        microphone_channel = 1;
-        if (channels == 2) {
-            const auto told = tell_microphone(heard[0], heard[1]);
-            if (told) {
-                microphone_channel = *told + 1;
-                warn(fmt::format("channel {} sounds like the microphone, channel {} like a pick-up", microphone_channel,
-                                 3 - microphone_channel));
-            }
-        }
-    }
-    const auto level = measure_level(heard[static_cast<std::size_t>(microphone_channel - 1)], source.sample_rate_hz());
-    if (const auto complaint = level_complaint(level)) warn("the microphone is " + *complaint);
-    return microphone_channel;
-}
 
 class LiveRun {
    public:
@@ -280,6 +230,54 @@ class LiveRun {
 
 }  // namespace
 
+Result<LiveSource> open_source(const LiveOptions& options) {
+    if (!options.from.empty()) return LiveSource::file(options.from, options.from_channel, options.pace.value_or(0.0));
+    auto wanted = options.device;
+    if (wanted.empty()) {
+        wanted = last_device();
+        if (!wanted.empty()) {
+            auto source = LiveSource::device(wanted, options.sample_rate_hz, options.channels);
+            if (source) return source;
+            warn(fmt::format("{}, chosen last time, cannot be used now; taking the system's default", wanted));
+        }
+        wanted.clear();
+    }
+    return LiveSource::device(wanted, options.sample_rate_hz, options.channels);
+}
+
+int check_levels(LiveSource& source, const StopSignals& signals, int microphone_channel,
+                 const std::function<void(const std::string&)>& say) {
+    auto& capture = source.capture();
+    const auto channels = static_cast<std::size_t>(capture.channels());
+    std::vector<std::vector<float>> heard(channels);
+    const auto enough = static_cast<std::size_t>(kLevelCheck_s * source.sample_rate_hz());
+    const auto give_up = Clock::now() + std::chrono::seconds{4};
+    while (heard[0].size() < enough && Clock::now() < give_up && !signals.asked()) {
+        const Block* block = capture.oldest();
+        if (!block) {
+            std::this_thread::sleep_for(std::chrono::milliseconds{5});
+            continue;
+        }
+        for (std::size_t i = 0; i < block->frames * channels; ++i) heard[i % channels].push_back(block->samples[i]);
+        capture.release();
+    }
+    if (heard[0].size() < enough) return std::max(microphone_channel, 1);  // the run itself will say why
+    if (microphone_channel == 0) {
+        microphone_channel = 1;
+        if (channels == 2) {
+            const auto told = tell_microphone(heard[0], heard[1]);
+            if (told) {
+                microphone_channel = *told + 1;
+                say(fmt::format("channel {} sounds like the microphone, channel {} like a pick-up", microphone_channel,
+                                3 - microphone_channel));
+            }
+        }
+    }
+    const auto level = measure_level(heard[static_cast<std::size_t>(microphone_channel - 1)], source.sample_rate_hz());
+    if (const auto complaint = level_complaint(level)) say("the microphone is " + *complaint);
+    return microphone_channel;
+}
+
 void add_device_options(CLI::App& command, LiveOptions& options) {
     command.add_option("--device", options.device,
                        "Number or part of the name, as `idlehark devices` lists them; default: the one chosen last");
@@ -315,7 +313,7 @@ int run_live(const LiveOptions& options) {
              ""});
     int microphone = std::max(options.microphone_channel, 1);
     if (source.is_device() && options.check_level)
-        microphone = check_levels(source, signals, options.microphone_channel);
+        microphone = check_levels(source, signals, options.microphone_channel, [](const auto& text) { warn(text); });
 
     std::optional<Recorder> recorder;
     if (!record_path.empty()) {

@@ -1,8 +1,11 @@
 #pragma once
 
 #include "src/cli/command.hpp"
+#include "src/live/live_source.hpp"
+#include "src/live/stop_signals.hpp"
 #include "src/live/voice.hpp"
 
+#include <functional>
 #include <optional>
 #include <string>
 
@@ -29,6 +32,14 @@ struct LiveOptions {
     PromptStyle prompts = PromptStyle::off;
 };
 void add_device_options(CLI::App& command, LiveOptions& options);
+
+/// The file to be played, the device asked for, or the one chosen last.
+Result<LiveSource> open_source(const LiveOptions& options);
+
+/// Listens to a device for two seconds, says what is wrong with the levels, and finds the microphone's channel (unless
+/// it is given, not 0).
+int check_levels(LiveSource& source, const StopSignals& signals, int microphone_channel,
+                 const std::function<void(const std::string&)>& say);
 
 /// Opens, checks, records, measures, shows until told to stop; the exit code.
 int run_live(const LiveOptions& options);

@@ -14,6 +14,8 @@ constexpr double kHunting_s = 20.0;
 constexpr double kHuntingAtLeast_s = 5.0;
 constexpr double kSmallestSpan_rpm = 20.0;
 constexpr double kMeterFloor_dbfs = -60.0;
+constexpr double kSilent_dbfs = -99.0;
+constexpr double kFall_db = 1.0;  // of a peak that was, per look
 
 std::string meter(double peak_dbfs, int width) {
     const double share = std::clamp(1.0 - peak_dbfs / kMeterFloor_dbfs, 0.0, 1.0);
@@ -36,6 +38,14 @@ std::string speed_text(const ListenView& view) {
 void ListenView::add(const LiveReading& reading) {
     recent.push_back(reading);
     if (recent.size() > kRecentReadings) recent.pop_front();
+}
+
+void ListenView::hear(std::span<const float> peaks, int channels) {
+    peaks_dbfs.resize(static_cast<std::size_t>(std::max(channels, 0)), kSilent_dbfs);
+    for (std::size_t c = 0; c < std::min(peaks.size(), peaks_dbfs.size()); ++c) {
+        const double now_dbfs = peaks[c] > 0.0F ? 20.0 * std::log10(static_cast<double>(peaks[c])) : kSilent_dbfs;
+        peaks_dbfs[c] = std::max({now_dbfs, peaks_dbfs[c] - kFall_db, kSilent_dbfs});
+    }
 }
 
 std::optional<double> hunting_rpm(const std::deque<LiveReading>& recent) {

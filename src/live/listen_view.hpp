@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <deque>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -28,6 +29,8 @@ struct ListenView {
 
     static constexpr std::size_t kRecentReadings = 600;
     void add(const LiveReading& reading);
+    /// Peaks of the newest sound, by channel; what was loud lately falls slowly.
+    void hear(std::span<const float> peaks, int channels);
 };
 
 /// Amplitude of the swing of idle speed over the last 20 s: sqrt 2 times its standard deviation; nothing with fewer

@@ -77,9 +77,10 @@ std::vector<std::string> spot_table(const plan::PlanStep& step, const BayMap& ma
     for (std::size_t i = 0; i < step.all.size() && i < map.spots.size(); ++i) {
         const auto& s = step.all[i];
         const auto bursts = s.passes > 0 ? fmt::format("{}+{}", s.bursts, s.passes) : std::to_string(s.bursts);
-        const auto chance = s.bursts + s.passes == 0 ? std::string{"--"}
-                            : s.belief.leaks < 0.01  ? std::string{"< 1 %"}
-                                                     : fmt::format("{:.0f} %", 100.0 * s.belief.leaks);
+        const bool weighed = s.belief.leaks > 0.0;  // not before the end of the first round
+        const auto chance = !weighed || s.bursts + s.passes == 0 ? std::string{"--"}
+                            : s.belief.leaks < 0.01              ? std::string{"< 1 %"}
+                                                                 : fmt::format("{:.0f} %", 100.0 * s.belief.leaks);
         const auto change =
             std::isfinite(s.change_rpm) && s.bursts >= 2  // one may have missed: no interval to speak of
                 ? fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", s.change_rpm, s.low_rpm, s.high_rpm)
@@ -110,8 +111,11 @@ std::vector<std::string> guide_lines(const GuidedVisit& guided, const GuideKeys&
                 wrap(lines, std::string{caution_points()[*point].if_no}, size.columns, "  ! ");
         }
         lines.emplace_back("y yes   n no   q stop");
+        if (!sound.message.empty()) wrap(lines, sound.message, size.columns, "! ");
     } else {
         wrap(lines, state.next_step, size.columns, "> ");
+        if (state.stage == VisitStage::settling && !sound.message.empty())
+            wrap(lines, sound.message, size.columns, "! ");
         if (!state.notice.empty()) wrap(lines, state.notice, size.columns, "! ");
         if (!state.why.empty()) wrap(lines, "Why: " + state.why, size.columns, "  ");
         if (!state.would_change.empty()) wrap(lines, state.would_change, size.columns, "  ");
@@ -123,12 +127,18 @@ std::vector<std::string> guide_lines(const GuidedVisit& guided, const GuideKeys&
                             : ""));
         if (state.stage == VisitStage::settling)
             lines.push_back(fmt::format("settling {:.0f} %", 100.0 * state.settled));
-        auto speed = lay_out(sound, {.columns = size.columns, .rows = 3}, unicode);
+        const bool show_level = state.stage == VisitStage::settling;
+        auto speed =
+            lay_out(sound, {.columns = size.columns, .rows = show_level && !sound.peaks_dbfs.empty() ? 4 : 3}, unicode);
         lines.insert(lines.end(), speed.begin(), speed.end());
-        lines.push_back(keys.spot.empty()
-                            ? "space sprayed now   digits another spot   w wrong spot   r again   s skip   "
-                              "u undo   q STOP"
-                            : fmt::format("spot {}: space sprayed there now   w the last burst was there", keys.spot));
+        if (state.stage == VisitStage::done)
+            lines.emplace_back("q leave   w the last burst was elsewhere (digits first)   u the last burst was none");
+        else
+            lines.push_back(
+                keys.spot.empty()
+                    ? "space sprayed now   digits another spot   w wrong spot   r again   s skip   "
+                      "u undo   q STOP"
+                    : fmt::format("spot {}: space sprayed there now   w the last burst was there", keys.spot));
         if (guided.step()) {
             const auto table = spot_table(*guided.step(), guided.settings().map);
             lines.insert(lines.end(), table.begin(), table.end());

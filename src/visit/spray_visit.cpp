@@ -294,7 +294,10 @@ void SprayVisit::pause(bool on) {
 void SprayVisit::stop() {
     if (stage_ == VisitStage::stopped) return;
     withdraw();
-    end(VisitStage::stopped, "Stopped by you.");
+    if (stage_ == VisitStage::done)
+        stage_ = VisitStage::stopped;  // what it came to stands
+    else
+        end(VisitStage::stopped, "Stopped by you.");
 }
 
 bool SprayVisit::take(const VisitPlan& plan) {

@@ -1,7 +1,11 @@
+#include "src/casebook/casebook.hpp"
+#include "src/cli/guide_case.hpp"
 #include "src/files/text_file.hpp"
 #include "src/practice/engines.hpp"
 #include "src/practice/practice_bay.hpp"
 #include "src/practice/practice_visit.hpp"
+#include "src/recording/recorder.hpp"
+#include "src/recording/sample24.hpp"
 #include "src/visit/guide_view.hpp"
 #include "src/visit/visit_marks.hpp"
 #include "tests/src/support.hpp"
@@ -207,4 +211,83 @@ TEST_CASE("practice and listen --guide: wrong use is named", "[cli]") {
     const auto no_map = run_idlehark("listen --guide --cylinders 4 --idle-rpm 700:950");
     CHECK(no_map.code == 2);
     CHECK_THAT(no_map.err, Contains("--map"));
+}
+
+TEST_CASE("GuideCase: a test is kept as it happens, and gone on with where it was left", "[cli][visit][casebook]") {
+    auto& p = played();
+    const auto& spec = p.practised.bay().spec();
+    const ScratchFolder scratch;
+    const auto folder = scratch.path("car");
+    REQUIRE(Casebook::create(folder, "invented", spec.engine.engine, practice_map(spec)));
+    const auto nothing = GuideCase::open(folder, true);
+    REQUIRE_FALSE(nothing);
+    CHECK_THAT(nothing.error().hint, Contains("--resume"));
+
+    // The first half of the visit, broken off without a word: the recording is not closed.
+    const auto& whole = p.practised.guided().visit().record();
+    const double cut_s = whole.bursts.at(whole.bursts.size() / 2).time_s + 9.0;
+    auto half = whole;
+    half.ended.clear();
+    half.decided.clear();
+    half.clock_s = cut_s;
+    std::erase_if(half.bursts, [&](const VisitBurst& b) { return b.time_s > cut_s; });
+    {
+        auto kept = GuideCase::open(folder, false);
+        REQUIRE(kept);
+        CHECK(kept.value().record().bursts.empty());
+        const auto path = kept.value().begin_recording(1, "simulated");
+        REQUIRE(path);
+        RecordingSettings settings;
+        settings.sample_rate_hz = spec.engine.sample_rate_hz;
+        auto recorder = Recorder::create(path.value(), settings);
+        REQUIRE(recorder);
+        std::vector<std::int32_t> sound;
+        for (const float x : std::span{p.sound}.first(static_cast<std::size_t>(cut_s * settings.sample_rate_hz)))
+            sound.push_back(to_24_bits(x));
+        REQUIRE(recorder.value().write(sound));
+        half.recordings = {{std::filesystem::path{path.value()}.filename().string(), 0.0}};
+        REQUIRE(kept.value().keep(half));
+        REQUIRE(recorder.value().finish("torn"));
+    }
+    auto again = GuideCase::open(folder, true);
+    REQUIRE(again);
+    CHECK(again.value().record().bursts.size() == half.bursts.size());
+    CHECK_THAT(again.value().message(), Contains("going on with visit"));
+    CHECK(again.value().offset_s() > cut_s);
+    REQUIRE_FALSE(again.value().earlier().empty());
+    CHECK(again.value().earlier().back().time_s < again.value().offset_s());
+
+    // What is planned next rests on the bursts before; the cautions are asked again.
+    VisitConfig config;
+    for (const auto& s : spec.spots) config.spots.push_back(s.id);
+    VisitPlanSettings settings;
+    settings.map = again.value().map();
+    SprayVisit visit(config, again.value().record());
+    CHECK(visit.state().stage == VisitStage::gate);
+    CHECK(visit.state().bursts > 0);
+    const auto step = plan_visit(visit.record(), config, again.value().earlier(), settings);
+    int counted = 0;
+    for (const auto& s : step.all) counted += s.bursts + s.passes;
+    CHECK(counted >= visit.state().bursts);
+    for (const auto& b : half.bursts)  // the first round goes on with spots that had none
+        if (step.outcome == plan::PlanStep::Outcome::step && counted < static_cast<int>(spec.spots.size()) && !b.sham)
+            CHECK(spec.spots.at(step.spots.front()).id != b.spots.front());
+
+    // The second half.
+    const auto next = again.value().begin_recording(1, "simulated");
+    REQUIRE(next);
+    CHECK(std::filesystem::path{next.value()}.filename() != half.recordings[0].name);
+    const auto marks = Casebook::open(folder, Casebook::Access::read).value().guided(1);
+    REQUIRE(marks);
+    CHECK(marks.value()->bursts.size() == half.bursts.size());
+}
+
+TEST_CASE("listen --guide --case: what does not go together is named", "[cli]") {
+    const ScratchFolder scratch;
+    const auto folder = scratch.path("car");
+    REQUIRE(Casebook::create(folder, "invented", practice_engine(1, 1).engine.engine, {}));
+    CHECK_THAT(run_idlehark("listen --guide --case " + folder).err, Contains("no map"));
+    CHECK_THAT(run_idlehark("listen --guide --case " + folder + " --map m.json").err, Contains("its own map"));
+    CHECK_THAT(run_idlehark("listen --case " + folder).err, Contains("--guide"));
+    CHECK_THAT(run_idlehark("listen --guide --resume --cylinders 4 --idle-rpm 700:950").err, Contains("--case"));
 }

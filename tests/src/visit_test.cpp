@@ -356,6 +356,19 @@ TEST_CASE("SprayVisit: the limits are its own", "[visit]") {
     CHECK_THAT(b.visit.state().next_step, Catch::Matchers::Contains("used up"));
 }
 
+TEST_CASE("SprayVisit: leaving a finished visit keeps what it came to", "[visit]") {
+    Bench b;
+    b.open_gate();
+    REQUIRE(b.run_until(VisitStage::planning));
+    VisitPlan end;
+    end.outcome = VisitPlan::Outcome::decided;
+    end.why = "no leak is proven, and every other spot is decided.";
+    REQUIRE(b.visit.take(end));
+    b.visit.stop();
+    CHECK(b.visit.state().stage == VisitStage::stopped);
+    CHECK(b.visit.record().ended == end.why);
+}
+
 TEST_CASE("SprayVisit: resumes with its bursts and decisions, and asks the cautions again", "[visit]") {
     Bench b;
     b.prompt({"3"});

@@ -1,0 +1,185 @@
+#include "src/cli/guide_case.hpp"
+
+#include "src/analysis/listen.hpp"
+#include "src/casebook/measure.hpp"
+#include "src/casebook/visit_record.hpp"
+#include "src/cli/messages.hpp"
+#include "src/files/local_time.hpp"
+#include "src/files/text_file.hpp"
+#include "src/visit/caution_gate.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include <fmt/format.h>
+
+namespace idlehark {
+
+namespace {
+
+constexpr double kBetweenRecordings_s = 30.0;
+
+/// Readings of a recording: those kept with a result, else heard again.
+Result<std::vector<RpmReading>> readings_of(const Casebook& book, const CaseRecording& recording,
+                                            const Engine& engine) {
+    auto kept = book.trace_of_recording(recording.id);
+    if (kept && !kept.value().empty()) return kept;
+    const auto path = book.audio_path(recording);
+    if (!path) return path.error();
+    std::vector<RpmReading> readings;
+    Progress progress{"listening to what was recorded"};
+    const auto heard = listen_through(
+        {.path = path.value(), .channel = recording.channel, .engine = engine},
+        {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
+         .start = {},
+         .sound = {},
+         .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
+    progress.end();
+    if (!heard) return heard.error();
+    return readings;
+}
+
+std::string question_of(const std::string& key) {
+    for (const auto& point : caution_points())
+        if (point.key == key) return std::string{point.question};
+    return key;
+}
+
+}  // namespace
+
+Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
+    auto book = Casebook::open(folder, Casebook::Access::write);
+    if (!book) return book.error();
+    GuideCase opened{std::move(book.value())};
+    auto engine = opened.book_.engine();
+    if (!engine) return engine.error();
+    opened.engine_ = std::move(engine.value().engine);
+    auto map = opened.book_.map();
+    if (!map) return map.error();
+    if (!map.value()) return Error{folder + ": the case has no map of spots", "`idlehark case add ... map` adds one."};
+    opened.map_ = std::move(map.value()->map);
+    const auto visits = opened.book_.visits();
+    if (!visits) return visits.error();
+    for (auto visit = visits.value().rbegin(); visit != visits.value().rend(); ++visit) {
+        auto guided = opened.book_.guided(visit->id);
+        if (!guided) return guided.error();
+        if (!guided.value()) continue;
+        if (!go_on) {
+            if (visit->date.substr(0, 10) == now_text().substr(0, 10))
+                opened.message_ = fmt::format(
+                    "visit {} of today has a guided test already: --resume goes on with it, this is a new one",
+                    visit->id);
+            return opened;
+        }
+        opened.visit_ = visit->id;
+        opened.record_ = std::move(*guided.value());
+        if (const auto done = opened.go_on(); !done) return done.error();
+        opened.message_ = fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit->id,
+                                      visit->date.substr(0, 10),
+                                      std::count_if(opened.record_.bursts.begin(), opened.record_.bursts.end(),
+                                                    [](const VisitBurst& b) { return !b.undone && !b.sham; }),
+                                      opened.record_.decided.size());
+        return opened;
+    }
+    if (go_on) return Error{folder + ": no visit has a guided test to go on with", "Leave out --resume to begin one."};
+    return opened;
+}
+
+Result<Done> GuideCase::go_on() {
+    cautions_kept_ = record_.cautions.size();
+    offset_s_ = record_.clock_s + kBetweenRecordings_s;
+    const auto recordings = book_.recordings(*visit_);
+    if (!recordings) return recordings.error();
+    for (const auto& part : record_.recordings) {
+        const auto row = std::find_if(recordings.value().begin(), recordings.value().end(),
+                                      [&](const CaseRecording& r) { return r.file == part.name; });
+        if (row == recordings.value().end()) {
+            warn(part.name + ", a part of this test, is not in the case: its bursts count for nothing");
+            continue;
+        }
+        if (row->running)  // cut off
+            if (const auto closed = book_.finish_recording(row->id); !closed) return closed.error();
+        auto readings = readings_of(book_, *row, engine_);
+        if (!readings) return readings.error();
+        for (auto r : readings.value()) {
+            r.time_s += part.offset_s;
+            earlier_.push_back(r);
+        }
+    }
+    if (!earlier_.empty()) offset_s_ = std::max(offset_s_, earlier_.back().time_s + kBetweenRecordings_s);
+    return Done{};
+}
+
+Result<RowId> GuideCase::visit() {
+    if (visit_) return *visit_;
+    Visit visit;
+    visit.date = now_text();
+    visit.title = "guided spray test";
+    auto id = book_.add_visit(visit);
+    if (id) visit_ = id.value();
+    return id;
+}
+
+Result<std::string> GuideCase::begin_recording(int channel, const std::string& device) {
+    const auto id = visit();
+    if (!id) return id.error();
+    auto begun = book_.begin_recording(id.value(), RecordingKind::bay, "guided.flac", channel, device);
+    if (!begun) return begun.error();
+    recording_ = begun.value().id;
+    return begun.value().path;
+}
+
+Result<Done> GuideCase::keep(const VisitRecord& record) {
+    if (record.bursts.empty() && record.cautions.empty()) return Done{};
+    auto timeless = record;
+    timeless.clock_s = 0.0;
+    auto text = visit_record_json(timeless).dump();
+    if (text == kept_) return Done{};
+    const auto id = visit();
+    if (!id) return id.error();
+    for (; cautions_kept_ < record.cautions.size(); ++cautions_kept_) {
+        const auto& answer = record.cautions[cautions_kept_];
+        if (auto kept = book_.answer_gate(id.value(), question_of(answer.key), answer.yes ? "yes" : "no"); !kept)
+            return kept.error();
+    }
+    if (auto kept = book_.keep_guided(id.value(), record); !kept) return kept.error();
+    kept_ = std::move(text);
+    return Done{};
+}
+
+Result<Done> GuideCase::finish(const VisitRecord& record) {
+    kept_.clear();
+    if (auto kept = keep(record); !kept) return kept.error();
+    if (!recording_) return Done{};
+    if (auto closed = book_.finish_recording(*recording_); !closed) return closed.error();
+    for (const auto& b : record.bursts)
+        if (!b.undone && !b.sham && b.time_s >= offset_s_)
+            for (const auto& spot : b.spots)
+                if (auto mark = book_.add_mark(*recording_, b.time_s - offset_s_, spot, !b.by_key); !mark)
+                    return mark.error();
+    return Done{};
+}
+
+void GuideCase::measure(const VisitPlanSettings& plan) {
+    if (!recording_) return;
+    const auto list = measurements_of_bay(book_, *recording_, plan.matters_rpm, &plan);
+    if (!list) return warn(list.error().what);
+    const bool parts = !earlier_.empty();
+    for (const auto& what : list.value()) {
+        if (parts && what.kind == "spray") continue;  // half of the bursts do not tell what all of them told
+        Progress progress{what.kind};
+        const auto stored = measure_and_store(
+            book_, what, [&](double share) { progress.at(static_cast<std::uint64_t>(1000.0 * share), 1000); });
+        progress.end();
+        if (!stored) warn(what.kind + ": " + stored.error().what);
+    }
+}
+
+std::string GuideCase::where_it_is(bool decided) const {
+    const auto& folder = book_.folder().path();
+    if (!visit_) return "Nothing was kept.";
+    return fmt::format("Kept in {} as visit {}.{}", folder, *visit_,
+                       decided ? "" : fmt::format(" To go on: idlehark listen --guide --case {} --resume", folder));
+}
+
+}  // namespace idlehark
