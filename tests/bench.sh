@@ -24,7 +24,7 @@ bursts|10|1|(the can's hiss: found, late, false alarms)|bursts_bench 1000 20|bur
 spray|30|1|How far the verdicts reach: the table|spray_bench --no-sound --sessions 150|spray_bench --no-sound --sessions 6
 spray-sound|90|2|How far the verdicts reach: "From sound"|spray_bench --sessions 60|spray_bench --sessions 2 --sort plain
 plan|120|2|DEVELOPERS.md: what the planner is measured to reach|plan_bench --visits 20|plan_bench --visits 1 --spots 12 --kind plain
-plan-heard|180|3|DEVELOPERS.md: the planner through the sound|plan_bench --way heard --visits 20 --spots 20|plan_bench --way heard --visits 1 --spots 12 --kind plain
+plan-heard|60|3|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
 compare|20|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
 compare-disturbed|10|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
 visits|40|2|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
