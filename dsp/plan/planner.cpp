@@ -67,7 +67,7 @@ class Planner {
         foretell();
         if (const auto first = first_round()) {
             propose(*first,
-                    first->size() > 1 ? "First round: all are misted once, neighbours together, in a shuffled order."
+                    first->size() > 1 ? "First round: every region is misted once before any gets more."
                                       : "First round: every spot once, in a shuffled order.",
                     "Whatever this one shows, the round goes on; nothing is decided before its end.");
             return std::move(step_);

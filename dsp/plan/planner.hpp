@@ -34,8 +34,8 @@ struct PlannedBurst {
 struct PlanConfig {
     double matters_rpm = 15.0;
     double familywise_error = 0.05;  ///< of any false leak in a visit, however often it looks
-    double none_risk = 0.005;  ///< chance of a leak that matters below which a spot is none, on a map of 20 spots;
-                               ///< in proportion on others: a bay has no more leaks because more spots are drawn
+    double none_risk = 0.005;  ///< chance of a leak that matters below which a spot is none, on a map of up to 20;
+                               ///< in proportion on larger ones: no bay leaks more because more spots are drawn
     IdleControl idle_control = IdleControl::fixed;
     bool passes = true;            ///< neighbours may be misted in one pass to rule them out together
     bool passes_first = false;     ///< also in the first round, two spots at most (tests/bench/plan_bench.cpp)
@@ -52,7 +52,7 @@ struct PlanConfig {
 };
 
 [[nodiscard]] constexpr double none_risk(const PlanConfig& config, std::size_t spots) noexcept {
-    return config.none_risk * static_cast<double>(spots) / 20.0;
+    return config.none_risk * (spots > 20 ? static_cast<double>(spots) / 20.0 : 1.0);
 }
 
 enum class SpotDecision {

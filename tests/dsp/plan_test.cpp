@@ -221,6 +221,7 @@ TEST_CASE("plan_next: little suspicion is followed up only while there are burst
     std::size_t with = 0, without = 0;
     for (const std::uint64_t seed : {45U, 46U, 47U}) {
         Visit patient(small_bay(seed, {})), hurried(small_bay(seed, {}));
+        patient.config.doubted = hurried.config.doubted = 0.001;  // every spot, that is
         hurried.config.spare_bursts = 0;
         for (const auto& s : hurried.run().all) CHECK(s.decision == SpotDecision::none);
         for (const auto& s : patient.run().all) CHECK(s.decision == SpotDecision::none);
