@@ -95,6 +95,11 @@ std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz, double 
     return lines;
 }
 
+/// The bin nearest to a place on the frequency axis that is not negative.
+std::size_t nearest(double bins) {
+    return static_cast<std::size_t>(bins + 0.5);  // NOLINT(bugprone-incorrect-roundings): lround is slow here
+}
+
 /// Sum of many logarithms by one: the product is kept, and its logarithm taken before it could overflow.
 class SumOfLogs {
    public:
@@ -531,7 +536,7 @@ void CombSearch::judge(CombPeak& peak) const {
     int lines = 0;
     const auto gather = [&](const auto& c, std::size_t s) {
         for (const int m : lines_) {
-            const auto b = static_cast<std::size_t>(cycle_hz * m / c.bin_hz + 0.5);
+            const auto b = nearest(cycle_hz * m / c.bin_hz);
             if (b + 1 >= c.used_bins) break;
             if (static_cast<double>(b) * c.bin_hz < kLowestLine_hz) continue;
             ++lines;
@@ -560,7 +565,7 @@ int CombSearch::holes(double cycle_hz, std::size_t slope) const {
     std::array<float, 2 * kNear + 1> around{};  // the last lines' power over the floor, newest last
     int count = 0, seen = 0;
     for (const int m : lines_) {
-        const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+        const auto b = nearest(cycle_hz * m / mid_.bin_hz);
         if (b + 1 >= mid_.used_bins) break;
         if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
         std::rotate(around.begin(), around.begin() + 1, around.end());
@@ -578,7 +583,7 @@ double CombSearch::beat_at_firing(double cycle_hz) const {
     double beat = 0.0;
     for (const auto& e : envelope_)
         for (const int k : {1, 2}) {
-            const auto b = static_cast<std::size_t>(cycle_hz * spacing_ * k / e.bin_hz + 0.5);
+            const auto b = nearest(cycle_hz * spacing_ * k / e.bin_hz);
             if (b + 1 < e.used_bins)
                 beat += 0.5 * static_cast<double>(e.ratio_at(e.slopes.size() / 2, b)) / FrontEnd::kEnvelopes;
         }
@@ -594,7 +599,7 @@ void CombSearch::weigh_overtones(const CombPeak& strongest) {
     const auto slope = slope_index(strongest.slope_per_s);
     float first = 0.F, first_ratio = 0.F, later = 0.F;
     for (const int m : lines_) {
-        const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+        const auto b = nearest(cycle_hz * m / mid_.bin_hz);
         if (b + 1 >= mid_.used_bins) break;
         const float ratio = mid_.ratio_at(slope, b);
         const float power = ratio / mid_.inverse_floor[b];
@@ -629,7 +634,7 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
         double evidence_on = 0.0;
         int on = 0, off = 0;
         for (const int m : lines_) {
-            const auto b = static_cast<std::size_t>(cycle_hz * m / mid_.bin_hz + 0.5);
+            const auto b = nearest(cycle_hz * m / mid_.bin_hz);
             if (b + 1 >= mid_.used_bins) break;
             if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
             const double over_floor = static_cast<double>(mid_.ratio_at(slope, b)) + 0.1;
