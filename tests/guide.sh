@@ -91,6 +91,7 @@ END {
 }' "$work/idle.csv" "$recordings/marks.csv" "$work/intervals.csv" >"$pictures/evidence.svg"
 
 "$program" compare "$recordings/bay.ogg" "$recordings/after.ogg" --engine "$recordings/engine.json" --map "$recordings/map.json" \
+    --marks-before "$recordings/marks.csv" --marks-after "$recordings/after-marks.csv" \
     --plot "$work/compare.png" >/dev/null
 for tool in convert Xvfb xdotool; do
     command -v $tool >/dev/null || { echo "$tool is not installed: only evidence.svg is made again."; exit 0; }

@@ -18,7 +18,7 @@ struct Rect {
 };
 
 [[nodiscard]] constexpr Box box_of(const Rect& r) noexcept {
-    return {double{r.x}, double{r.y}, double{r.w}, double{r.h}};
+    return {static_cast<double>(r.x), static_cast<double>(r.y), static_cast<double>(r.w), static_cast<double>(r.h)};
 }
 
 struct Size {

@@ -96,7 +96,9 @@ class ImGuiSession {
         glTexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
         glPixelStorei(GL_UNPACK_ALIGNMENT, 1);
         glTexImage2D(GL_TEXTURE_2D, 0, GL_ALPHA, width, height, 0, GL_ALPHA, GL_UNSIGNED_BYTE, pixels);
-        fonts.SetTexID(reinterpret_cast<ImTextureID>(static_cast<std::intptr_t>(letters_)));
+        // ImGui takes a number for a pointer, by its own convention.
+        fonts.SetTexID(
+            reinterpret_cast<ImTextureID>(static_cast<std::intptr_t>(letters_)));  // NOLINT(performance-no-int-to-ptr)
     }
 
    private:
@@ -261,9 +263,9 @@ std::optional<sf::Image> Shell::picture() const {
 }
 
 void Shell::keep_picture() {
-    auto image = picture();
+    const auto image = picture();
     if (!image) return;
-    keeping_.start([image = std::move(*image), folder = options_.picture_folder] {
+    keeping_.start([image = *image, folder = options_.picture_folder] {
         for (int n = 1; n < 1000; ++n) {
             auto path = fmt::format("{}/idlehark-{:03}.png", folder, n);
             std::error_code code;

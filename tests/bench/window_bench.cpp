@@ -40,7 +40,8 @@ gui::ViewState busy_state(double now_s) {
         s.place.spot = std::to_string(i + 1);
         s.place.name = "intake gasket, cylinder " + std::to_string(i + 1);
         s.place.x_mm = 80.0 + 90.0 * (i % 7);
-        s.place.y_mm = 120.0 + 100.0 * (i / 7);
+        const int row = i / 7;
+        s.place.y_mm = 120.0 + 100.0 * row;
         s.bursts = i % 4;
         s.change_rpm = 3.0 * i - 20.0;
         s.low_rpm = s.change_rpm - 8.0;

@@ -43,7 +43,7 @@ std::string played(const test::ScratchFolder& folder, const sim::SpeedPathSpec& 
         const double t = static_cast<double>(i) / kRate_hz;
         if (t >= silent_s && t < silent_s + 20.0) sound[i] = 0.0F;
     }
-    const auto file = folder.path("engine.wav");
+    auto file = folder.path("engine.wav");
     auto writer = SoundWriter::open(file, kRate_hz);
     REQUIRE(writer);
     REQUIRE(writer.value().write(sound));
