@@ -18,13 +18,12 @@ parts() {
     cat <<'END'
 bound|2|1|(the tracker against the Cramer-Rao bound)|bound_bench --engines 12 --first-seed 900|bound_bench --engines 2 --seconds 20 --first-seed 900
 speed|1|1|(the tracker against bare transforms and a general pitch tracker)|speed_bench|speed_bench --seconds 30
-tracker|90|2|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 900 --engines 8|tracker_bench --first-seed 900 --engines 1 --seconds 12
+tracker|10|1|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 900 --engines 8|tracker_bench --first-seed 900 --engines 1 --seconds 12
 phone|10|1|Limits: "Lossy coding"|phone_bench --engines 10 --seconds 30|phone_bench --engines 1 --seconds 20
 bursts|10|1|(the can's hiss: found, late, false alarms)|bursts_bench 1000 20|bursts_bench 1000 1
-spray|30|1|How far the verdicts reach: the table|spray_bench --no-sound --sessions 150|spray_bench --no-sound --sessions 6
-spray-sound|90|2|How far the verdicts reach: "From sound"|spray_bench --sessions 60|spray_bench --sessions 2 --sort plain
+spray|15|1|How far the verdicts reach: the table|spray_bench --sessions 150|spray_bench --sessions 2 --sort plain
 plan|120|2|DEVELOPERS.md: what the planner is measured to reach|plan_bench --visits 20|plan_bench --visits 1 --spots 12 --kind plain
-plan-heard|60|3|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
+plan-heard|20|1|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
 compare|20|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
 compare-disturbed|10|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
 visits|40|2|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
