@@ -98,7 +98,9 @@ class Clicks {
             best = {static_cast<double>(shift), shift, std::complex<float>{re, -im} / std::sqrt(std::max(all, 1e-30F))};
         }
         const auto at = static_cast<std::size_t>(best.whole + reach);
-        if (at > 0 && at + 1 < power.size()) best.shift += summit(power[at - 1], power[at], power[at + 1]);
+        if (at > 0 && at + 1 < power.size())
+            best.shift += summit(static_cast<double>(power[at - 1]), static_cast<double>(power[at]),
+                                 static_cast<double>(power[at + 1]));
         return best;
     }
     /// The mean anew, of the clicks as they agree with the old one.

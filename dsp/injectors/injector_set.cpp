@@ -25,7 +25,6 @@ constexpr double kUnlike_db = 2.5;     // what each way of being unlike the set 
 constexpr double kLeastRatio = 1e-4;
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
-constexpr double kFarSpacing = 0.5;  // natural logarithm of the ratio: hardly the same part
 constexpr double kJitterTimes = 2.5;
 constexpr double kJitter_us = 300.0;
 constexpr double kLeastMissedShare = 0.01;
