@@ -99,8 +99,8 @@ void print_end(const GuidedVisit& guided) {
 }
 
 /// A recording of the test: in the case, where asked for, or none.
-Result<std::optional<Recorder>> begin_recording(const LiveOptions& options, const LiveSource& source, int channels,
-                                                int microphone, GuideCase* kept) {
+Result<std::optional<Recorder>> begin_recording(const LiveOptions& options, LiveSource& source, int microphone,
+                                                GuideCase* kept) {
     auto path = options.record_path;
     if (kept) {
         auto begun = kept->begin_recording(microphone, source.name());
@@ -108,13 +108,7 @@ Result<std::optional<Recorder>> begin_recording(const LiveOptions& options, cons
         path = begun.value();
     }
     if (path.empty()) return std::optional<Recorder>{};
-    RecordingSettings settings;
-    settings.device = source.name();
-    settings.sample_rate_hz = source.sample_rate_hz();
-    settings.channels = channels;
-    settings.microphone_channel = microphone;
-    settings.started_at = now_text_with_zone();
-    auto created = Recorder::create(path, settings);
+    auto created = Recorder::create(path, recording_settings(source, microphone));
     if (!created) return created.error();
     return std::optional<Recorder>{std::move(created.value())};
 }
@@ -238,7 +232,7 @@ int run_guide(const LiveOptions& options, const VisitPlanSettings& settings, Gui
         microphone = check_levels(source.value(), signals, options.microphone_channel,
                                   [&](const std::string& text) { message += (message.empty() ? "" : "; ") + text; });
     }
-    auto recorder = begin_recording(options, source.value(), source.value().capture().channels(), microphone, kept);
+    auto recorder = begin_recording(options, source.value(), microphone, kept);
     if (!recorder) return refuse_behind(recorder.error());
     try {
         return guide_live(options, settings, source.value(), microphone, std::move(terminal),

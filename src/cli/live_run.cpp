@@ -294,12 +294,22 @@ void add_device_options(CLI::App& command, LiveOptions& options) {
     command.add_flag("!--no-check", options.check_level, "Skip the two seconds of level check at the start");
 }
 
+RecordingSettings recording_settings(LiveSource& source, int microphone_channel) {
+    RecordingSettings settings;
+    settings.device = source.name();
+    settings.sample_rate_hz = source.sample_rate_hz();
+    settings.channels = source.capture().channels();
+    settings.microphone_channel = microphone_channel;
+    settings.started_at = now_text_with_zone();
+    return settings;
+}
+
 int run_live(const LiveOptions& options) {
     const StopSignals signals;
     auto record_path = options.record_path;
-    RecordingSettings settings;
+    std::string continues;
     if (options.resume && std::filesystem::exists(record_path)) {
-        settings.continues = file_name(record_path);
+        continues = file_name(record_path);
         record_path = next_part(record_path);
     }
     auto opened = open_source(options);
@@ -317,11 +327,8 @@ int run_live(const LiveOptions& options) {
 
     std::optional<Recorder> recorder;
     if (!record_path.empty()) {
-        settings.device = source.name();
-        settings.sample_rate_hz = source.sample_rate_hz();
-        settings.channels = channels;
-        settings.microphone_channel = microphone;
-        settings.started_at = now_text_with_zone();
+        auto settings = recording_settings(source, microphone);
+        settings.continues = continues;
         auto created = Recorder::create(record_path, settings);
         if (!created) return refuse(created.error());
         recorder.emplace(std::move(created.value()));

@@ -4,6 +4,7 @@
 #include "src/live/live_source.hpp"
 #include "src/live/stop_signals.hpp"
 #include "src/live/voice.hpp"
+#include "src/recording/recorder.hpp"
 
 #include <functional>
 #include <optional>
@@ -40,6 +41,9 @@ Result<LiveSource> open_source(const LiveOptions& options);
 /// it is given, not 0).
 int check_levels(LiveSource& source, const StopSignals& signals, int microphone_channel,
                  const std::function<void(const std::string&)>& say);
+
+/// What a recording of this source, begun now, says of itself.
+RecordingSettings recording_settings(LiveSource& source, int microphone_channel);
 
 /// Opens, checks, records, measures, shows until told to stop; the exit code.
 int run_live(const LiveOptions& options);
