@@ -4,7 +4,6 @@
 #include "src/cli/messages.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
-#include "src/files/local_time.hpp"
 #include "src/files/text_file.hpp"
 #include "src/live/live_session.hpp"
 #include "src/live/live_source.hpp"
