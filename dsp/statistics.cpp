@@ -270,6 +270,7 @@ MannWhitney mann_whitney(std::span<const double> first, std::span<const double> 
     for (const double v : first) u_twice += below_twice(v, second);
     // Number of ways to choose n1 of the pooled mid-ranks with a given sum, by adding one value at a time.
     std::vector<std::size_t> rank_twice;
+    rank_twice.reserve(pooled.size());
     for (const double v : pooled) rank_twice.push_back(below_twice(v, pooled));  // 2 x mid-rank - 1
     const std::size_t most = std::accumulate(rank_twice.begin(), rank_twice.end(), std::size_t{0});
     std::vector<std::vector<double>> ways(n1 + 1, std::vector<double>(most + 1, 0.0));

@@ -47,7 +47,7 @@ double log_ratio(const Eigen::VectorXd& swell, std::size_t i) {
 }
 
 struct Strength {
-    double log = 0.0, sd = INFINITY, spread = 0.0, largest_z = 0.0;
+    double log = 0.0, sd = std::numeric_limits<double>::infinity(), spread = 0.0, largest_z = 0.0;
 };
 
 /// Strength of every cylinder over all bands that tell.

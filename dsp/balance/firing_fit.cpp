@@ -7,6 +7,7 @@
 #include <array>
 #include <cmath>
 #include <complex>
+#include <limits>
 #include <span>
 
 namespace idlehark {
@@ -159,21 +160,21 @@ class PulseTrain {
             for (std::size_t lag = 0; lag <= 2 * static_cast<std::size_t>(reach_); ++lag)
                 self[s].push_back(dot(shapes_[s].data(), shapes_[s].data() + lag, length_ - lag));
         const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
-        std::vector<float> found(static_cast<std::size_t>(2 * reach_ + 1));
+        std::vector<float> all_found(2 * static_cast<std::size_t>(reach_) + 1);
+        float* const found = all_found.data() + reach_;  // by shift
         for (auto& f : firings_) {
             const auto& shape = shapes_[f.shape];
             const auto& own = self[f.shape];
             const float energy = std::max(own[0], 1e-30F);
             float* at = left_.data() + f.from;
-            for (int e = -reach_; e <= reach_; ++e)
-                found[static_cast<std::size_t>(e + reach_)] = dot(shape.data(), at + e, length_);
+            for (int e = -reach_; e <= reach_; ++e) found[e] = dot(shape.data(), at + e, length_);
             /// The likeliest shift if a share of the firing as it was fitted is put back.
             const auto best = [&](float share) {
-                double most = -INFINITY;
+                double most = -std::numeric_limits<double>::infinity();
                 std::pair<int, float> out{0, 0.F};
                 for (int e = -reach_; e <= reach_; ++e) {
-                    const float sum = found[static_cast<std::size_t>(e + reach_)] +
-                                      share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
+                    const float sum =
+                        found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
                     const double score = std::copysign(z * z, z) / static_cast<double>(energy) / noise -
                                          static_cast<double>(e * e) / (usual_ * usual_);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace idlehark {
 
@@ -117,7 +118,7 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const FiringFit& fi
 }
 
 struct Around {
-    double lowest = INFINITY, highest = -INFINITY;
+    double lowest = std::numeric_limits<double>::infinity(), highest = -std::numeric_limits<double>::infinity();
 };
 /// The presence of the two firings before and after one: what a missing firing's ringing leaves undone is blamed on
 /// them, but less.

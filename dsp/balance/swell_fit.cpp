@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace idlehark {
 
@@ -86,7 +87,7 @@ SwellFit fit_swells(const CycleBins& cut, const Engine& engine, double cycle_hz)
     for (std::size_t b = 0; b < bands; ++b) whole += weight[b] * total[b];
     for (std::size_t o = 0; o < onsets; ++o) {
         const double onset = 0.5 * static_cast<double>(o) / static_cast<double>(cut.bins);
-        std::vector<Trial> trial(bands, {kEnds_s[0], INFINITY});
+        std::vector<Trial> trial(bands, {kEnds_s[0], std::numeric_limits<double>::infinity()});
         for (const double end_s : kEnds_s) {
             if (end_s > kLongestShare * interval_s && end_s > kEnds_s[0]) break;
             const auto x = columns(places, onset, end_s, cut.bins, cycle_s);
@@ -118,7 +119,7 @@ SwellFit fit_swells(const CycleBins& cut, const Engine& engine, double cycle_hz)
         out.floor = a(n);
         double variance = 0.0;
         for (const auto& m : without[b]) {
-            out.without.push_back(Eigen::VectorXd(solve.solve(x.transpose() * m)).head(n));
+            out.without.emplace_back(Eigen::VectorXd(solve.solve(x.transpose() * m)).head(n));
             variance += std::pow(out.without.back().mean() - out.swell.mean(), 2);
         }
         variance *= static_cast<double>(kTenths - 1) / static_cast<double>(kTenths);

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/bursts/band_slots.hpp"
+#include "dsp/nearest_whole.hpp"
 
 #include <array>
 #include <cstdint>
@@ -10,7 +11,7 @@ namespace idlehark {
 
 using Slot = std::int64_t;  ///< index of a 20 ms slot, from the start of the recording
 
-constexpr Slot slots(double s) { return static_cast<Slot>(s / BandSlots::kSlot_s + 0.5); }
+constexpr Slot slots(double s) { return nearest_whole(s / BandSlots::kSlot_s); }
 
 /// A stretch of slots [on, off).
 struct Box {

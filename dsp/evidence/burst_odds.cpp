@@ -32,7 +32,8 @@ ChangeGrid::ChangeGrid() {
         a = a < kDenseUpTo_rpm ? a + kDense_rpm : a * kGrowth;
         up.push_back(a);
     }
-    for (auto it = up.rbegin(); it != up.rend(); ++it) rpm.push_back(-*it);
+    for (const double v : up) rpm.push_back(-v);
+    std::reverse(rpm.begin(), rpm.end());
     zero = rpm.size();
     rpm.push_back(0.0);
     rpm.insert(rpm.end(), up.begin(), up.end());

@@ -247,6 +247,7 @@ void Session::find_leaks() {
         AnswerBank bank(residual_, disturbances_.cleaned.step_s, shapes_, hands_);
         const auto weights = answer_weights(bank);
         std::vector<BurstGroup> groups;
+        groups.reserve(dry.size());
         for (const std::size_t s : dry) groups.push_back(candidates_[s].group);
         const auto odds = bank.odds(groups, weights);
         const auto nulls = shams(bank, weights, dry);
@@ -384,7 +385,7 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
         if (trace.seen[i]) heard.push_back(trace.rpm[i]);
     if (!heard.empty()) result.idle_rpm = stats::median(heard);
     if (static_cast<double>(heard.size()) * trace.step_s < kShortestTrace_s) {
-        result.notes.push_back(
+        result.notes.emplace_back(
             "The idle speed was heard for less than 10 s: too little to judge "
             "any spot.");
         return result;
@@ -418,7 +419,7 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
         result.achieved_provable_rpm =
             provable_change(d.noise, d.cleaned.step_s, session.shapes(), usual, sprayed, config.familywise_error);
         if (std::isnan(result.smallest_provable_rpm))
-            result.notes.push_back(
+            result.notes.emplace_back(
                 "Less than 15 s of idle before the first burst: the smallest "
                 "provable change could not be foretold.");
         else if (result.achieved_provable_rpm > kWorthSaying * result.smallest_provable_rpm)
@@ -437,19 +438,19 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
                                "engine's own).");
     const bool placed = std::all_of(spots.begin(), spots.end(), [](const SpraySpot& s) { return s.place.has_value(); });
     if (!placed)
-        result.notes.push_back(
+        result.notes.emplace_back(
             "Not every spot has a place on the map: spray that drifts onto a "
             "neighbour cannot be told from a leak of "
             "its own there.");
     if (config.idle_control == IdleControl::regulated)
-        result.notes.push_back(
+        result.notes.emplace_back(
             "The idle is regulated: the valve takes changes back within seconds "
             "and may hide a small or slow leak; "
             "only the first seconds after each burst tell.");
     for (std::size_t s = 0; s < spots.size(); ++s) {
         const auto& r = result.spots[s];
         if (r.bursts < per_spot[s])
-            result.notes.push_back(
+            result.notes.emplace_back(
                 "Spot " + spots[s].id + ": " +
                 counted(static_cast<std::size_t>(per_spot[s] - r.bursts), "burst falls", "bursts fall") +
                 " where the idle speed was not heard.");

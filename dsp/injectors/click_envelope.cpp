@@ -36,8 +36,9 @@ class BandGain {
 ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const double> frequencies_hz,
                              std::span<const double> weights, int reach)
     : reach_(reach) {
+    constexpr std::size_t kShares = kBlock / kCommon;
     const std::size_t n = kCommon * RealFft::good_size(static_cast<std::size_t>(
-                                        std::ceil(static_cast<double>(kBlock / kCommon) * sample_rate_hz / kBase_hz)));
+                                        std::ceil(static_cast<double>(kShares) * sample_rate_hz / kBase_hz)));
     RealFft fft{n};
     RealFft low{kBlock};
     base_hz_ = sample_rate_hz * static_cast<double>(kBlock) / static_cast<double>(n);

@@ -8,6 +8,9 @@
 
 namespace idlehark {
 
+/// A count of grid steps, not negative, as a place in what was read.
+[[nodiscard]] constexpr std::size_t index(std::ptrdiff_t steps) noexcept { return static_cast<std::size_t>(steps); }
+
 /// The click band of a recording as a complex signal, moved down by the band's centre, read on a fine grid: its
 /// squared magnitude is the envelope.
 /// Input    weights: power gain at rising frequencies; at least two; between them linear, constant half a step beyond,
@@ -23,7 +26,7 @@ class ClickEnvelope {
                   std::span<const double> weights, int reach);
     /// From the `from`-th of the values on as many as `out` takes.
     void read(double time_s, std::span<std::complex<float>> out, std::size_t from = 0) const;
-    [[nodiscard]] std::size_t size() const noexcept { return static_cast<std::size_t>(2 * reach_ + 1); }
+    [[nodiscard]] std::size_t size() const noexcept { return index(2 * reach_ + 1); }
 
    private:
     int reach_;

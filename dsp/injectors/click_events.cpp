@@ -2,6 +2,7 @@
 
 #include "dsp/dot.hpp"
 #include "dsp/injectors/click_wave.hpp"
+#include "dsp/nearest_whole.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -32,7 +33,7 @@ constexpr double kMissedBelow = 0.25;
 constexpr double kMissedFrom = 0.12;  // the line between heard and missed is looked for in this range of strengths
 constexpr double kMissedTo = 0.5;
 
-constexpr int steps(double s) { return static_cast<int>(s / ClickEnvelope::kStep_s + 0.5); }
+constexpr int steps(double s) { return static_cast<int>(nearest_whole(s / ClickEnvelope::kStep_s)); }
 constexpr int kShape = steps(kShape_s);
 constexpr int kLag = steps(kLag_s);
 constexpr int kReach = kShape + kLag + kBlur;
@@ -85,19 +86,19 @@ Match match(const Row& row, const Template& t, double noise, double about, int r
     const int centre = static_cast<int>(std::lround(about));
     const int low = std::max(centre - reach, -kLag);
     const int high = std::min(centre + reach, kLag);
-    std::vector<double> score(static_cast<std::size_t>(std::max(high - low + 1, 1)), -1e300);
+    std::vector<double> score(index(std::max(high - low + 1, 1)), -1e300);
     for (int lag = low; lag <= high; ++lag) {
-        const float sum = dot(t.weight.data() + t.first, row.data() + kReach - kShape + lag + t.first,
-                              static_cast<std::size_t>(t.last - t.first + 1));
+        const float sum =
+            dot(t.weight.data() + t.first, row.data() + kReach - kShape + lag + t.first, index(t.last - t.first + 1));
         const double s = (static_cast<double>(sum) - noise * t.sum) / std::max(t.norm, 1e-300);
-        score[static_cast<std::size_t>(lag - low)] = s;
+        score[index(lag - low)] = s;
         if (s > best.strength) best = {static_cast<double>(lag), s};
     }
     const int at = static_cast<int>(best.lag) - low;
     if (at > 0 && at < high - low) {
-        const double a = score[static_cast<std::size_t>(at - 1)];
-        const double b = score[static_cast<std::size_t>(at)];
-        const double c = score[static_cast<std::size_t>(at + 1)];
+        const double a = score[index(at - 1)];
+        const double b = score[index(at)];
+        const double c = score[index(at + 1)];
         if (a - 2 * b + c < 0.0) best.lag += 0.5 * (a - c) / (a - 2 * b + c);
     }
     return best;
@@ -112,10 +113,9 @@ std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<M
         const int whole = static_cast<int>(std::floor(lag));
         const double share = lag - whole;
         for (int i = 0; i <= 2 * kShape; ++i) {
-            const auto k = static_cast<std::size_t>(kReach - kShape + whole + i);
-            shape[static_cast<std::size_t>(i)] +=
-                std::lerp(static_cast<double>(rows[e][k]),
-                          static_cast<double>(rows[e][std::min(k + 1, rows[e].size() - 1)]), share);
+            const auto k = index(kReach - kShape + whole + i);
+            shape[index(i)] += std::lerp(static_cast<double>(rows[e][k]),
+                                         static_cast<double>(rows[e][std::min(k + 1, rows[e].size() - 1)]), share);
         }
         count += 1.0;
     }
@@ -128,7 +128,7 @@ std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<M
 std::vector<double> waveform_strengths(const std::vector<std::vector<std::complex<float>>>& waves,
                                        const std::vector<Match>& at, const Template& t, double line,
                                        double core_energy) {
-    const auto length = static_cast<std::size_t>(t.last - t.first + 1);
+    const auto length = index(t.last - t.first + 1);
     std::vector<std::complex<double>> shared(length);
     const auto start = [&](std::size_t e, int shift) {
         const int lag = std::clamp(static_cast<int>(std::lround(at[e].lag)) + shift, -kLag, kLag);
@@ -176,6 +176,7 @@ std::vector<double> waveform_strengths(const std::vector<std::vector<std::comple
     for (const auto& v : shared) energy += std::norm(v);
     if (!(energy > kAlike * core_energy)) return {};
     std::vector<double> strengths;
+    strengths.reserve(share.size());
     for (const auto& c : share) strengths.push_back(std::norm(c));
     return strengths;
 }
@@ -218,10 +219,10 @@ std::optional<double> course_ahead(const std::vector<Match>& at, const std::vect
     for (std::ptrdiff_t k = 1; k <= kBack; ++k) {
         const auto i = static_cast<std::ptrdiff_t>(e) - k * step;
         if (i < 0 || i >= std::ssize(at)) break;
-        const auto& m = at[static_cast<std::size_t>(i)];
+        const auto& m = at[index(i)];
         if (m.strength < line) continue;
         const auto x = static_cast<double>(-k);
-        const double y = m.lag + moved[static_cast<std::size_t>(i)];
+        const double y = m.lag + moved[index(i)];
         n += 1.0, sx += x, sy += y, sxx += x * x, sxy += x * y;
     }
     if (n < 3.0) return {};
@@ -277,6 +278,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
             if (const auto far = match(rows[e], t, noise, 0.0, kLag); far.strength > kFarLeast) at[e] = far;
         }
         std::vector<double> strengths;
+        strengths.reserve(at.size());
         for (const auto& m : at) strengths.push_back(m.strength);
         scale_to_typical(strengths);
         for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
@@ -287,7 +289,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
 
     const auto by_waveform = [&] {
         double core_energy = 0.0;
-        for (int i = t.first; i <= t.last; ++i) core_energy += shape[static_cast<std::size_t>(i)] - noise;
+        for (int i = t.first; i <= t.last; ++i) core_energy += shape[index(i)] - noise;
         auto strengths = waveform_strengths(waves, at, t, line, core_energy);
         if (strengths.empty()) return;
         scale_to_typical(strengths);
@@ -337,7 +339,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     for (const double h : out.heard_s)
         if (std::isfinite(h)) times.push_back(h);
     if (times.empty()) return out;
-    const auto core = [&](int i) { return static_cast<std::size_t>(kReach - kShape + i); };
+    const auto core = [&](int i) { return index(kReach - kShape + i); };
     out.core_first = core(t.first);
     out.core_last = core(t.last);
     const auto wave = average_clicks(sound, times, out.core_first, out.core_last, quiet_s);
@@ -345,7 +347,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     double all = 0.0;
     for (int i = t.first; i <= t.last; ++i) {
         common += std::norm(wave.mean[core(i)]);
-        all += shape[static_cast<std::size_t>(i)] - noise;
+        all += shape[index(i)] - noise;
     }
     out.alike = common > kAlike * all;
     if (out.alike) {
@@ -364,8 +366,8 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     for (const auto& n : quiet) {
         auto laid = n;
         for (int i = 0; i <= 2 * kShape; ++i) {
-            const double a = std::sqrt(std::max(0.0, shape[static_cast<std::size_t>(i)] - noise));
-            laid[static_cast<std::size_t>(kReach - kShape + i)] += static_cast<float>(a);
+            const double a = std::sqrt(std::max(0.0, shape[index(i)] - noise));
+            laid[index(kReach - kShape + i)] += static_cast<float>(a);
         }
         errors.push_back(match(power_of(laid), t, noise, 0.0, steps(kLateLag_s)).lag * ClickEnvelope::kStep_s);
     }
@@ -387,26 +389,24 @@ ClickPair find_pair(const ClickEvents& events) {
     const double noise = events.alike ? events.common_noise : events.noise;
     const auto n = static_cast<int>(shape.size());
     std::vector<double> amplitude;
+    amplitude.reserve(shape.size());
     for (const double v : shape) amplitude.push_back(std::sqrt(std::max(v - noise, 0.0)));
     std::vector<double> rise(shape.size(), 0.0);
     for (int i = kSide; i + kSide < n; ++i)
-        for (int k = 1; k <= kSide; ++k)
-            rise[static_cast<std::size_t>(i)] +=
-                (amplitude[static_cast<std::size_t>(i + k)] - amplitude[static_cast<std::size_t>(i - k)]) / kSide;
+        for (int k = 1; k <= kSide; ++k) rise[index(i)] += (amplitude[index(i + k)] - amplitude[index(i - k)]) / kSide;
     const auto steepest = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
     int second = -1;
-    double best = kLeastSecond * rise[static_cast<std::size_t>(steepest)];
+    double best = kLeastSecond * rise[index(steepest)];
     for (int i = 1; i + 1 < n; ++i) {
         if (std::abs(i - steepest) < kApart || std::abs(i - steepest) > kFurthest) continue;
-        const double r = rise[static_cast<std::size_t>(i)];
-        if (r < rise[static_cast<std::size_t>(i - 1)] || r < rise[static_cast<std::size_t>(i + 1)] || r <= best)
-            continue;
+        const double r = rise[index(i)];
+        if (r < rise[index(i - 1)] || r < rise[index(i + 1)] || r <= best) continue;
         best = r;
         second = i;
     }
     if (steepest < 1 || steepest + 1 >= n) return {std::nan(""), std::nan("")};
 
-    const auto at = [&](int i) { return shape[static_cast<std::size_t>(std::clamp(i, 0, n - 1))]; };
+    const auto at = [&](int i) { return shape[index(std::clamp(i, 0, n - 1))]; };
     const auto top_of = [&](int about) {
         int top = about;
         for (int i = about; i <= about + kToTop; ++i)

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numeric>
 
 namespace idlehark {
@@ -83,8 +84,8 @@ class Clicks {
     /// power.
     [[nodiscard]] Place place_of(const Parts& click, int reach, double cost) const {
         Place best;
-        float most = -INFINITY;
-        std::vector<float> power(static_cast<std::size_t>(2 * reach + 1));
+        float most = -std::numeric_limits<float>::infinity();
+        std::vector<float> power(index(2 * reach + 1));
         for (int shift = -reach; shift <= reach; ++shift) {
             const float* zr = click.re.data() + kReach + shift;
             const float* zi = click.im.data() + kReach + shift;
@@ -92,12 +93,12 @@ class Clicks {
             const float im = dot(mean_.re.data(), zi, span_) - dot(mean_.im.data(), zr, span_);
             const float all = re * re + im * im;
             const float p = all - static_cast<float>(cost * shift * shift);
-            power[static_cast<std::size_t>(shift + reach)] = p;
+            power[index(shift + reach)] = p;
             if (p <= most) continue;
             most = p;
             best = {static_cast<double>(shift), shift, std::complex<float>{re, -im} / std::sqrt(std::max(all, 1e-30F))};
         }
-        const auto at = static_cast<std::size_t>(best.whole + reach);
+        const auto at = index(best.whole + reach);
         if (at > 0 && at + 1 < power.size())
             best.shift += summit(static_cast<double>(power[at - 1]), static_cast<double>(power[at]),
                                  static_cast<double>(power[at + 1]));

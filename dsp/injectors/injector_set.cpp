@@ -105,6 +105,7 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
         reference = mean_spectrum(set, sound);
     }
     std::vector<double> near;
+    near.reserve(sound.size());
     for (const std::size_t i : sound) near.push_back(levels[i]);
     const double zero = median_of(near);
     for (auto& l : levels) l -= zero;

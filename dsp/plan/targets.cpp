@@ -26,6 +26,7 @@ std::vector<std::size_t> neighbours(std::span<const PlannedSpot> spots, const st
             if (const double d = distance_mm(spots[of], spots[i]); d <= reach_mm) near.emplace_back(d, i);
     std::sort(near.begin(), near.end());
     std::vector<std::size_t> out;
+    out.reserve(near.size());
     for (const auto& [d, i] : near) out.push_back(i);
     return out;
 }

@@ -358,6 +358,7 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
     add_injectors(before, after, view, questions);
 
     std::vector<FigurePair> pairs;
+    pairs.reserve(questions.size());
     for (const auto& q : questions) pairs.push_back(q.pair);
     const auto changes = compare_figures(pairs);
     for (std::size_t i = 0; i < questions.size(); ++i) {

@@ -58,24 +58,25 @@ Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
     if (!map) return map.error();
     if (!map.value()) return Error{folder + ": the case has no map of spots", "`idlehark case add ... map` adds one."};
     opened.map_ = std::move(map.value()->map);
-    const auto visits = opened.book_.visits();
+    auto visits = opened.book_.visits();
     if (!visits) return visits.error();
-    for (auto visit = visits.value().rbegin(); visit != visits.value().rend(); ++visit) {
-        auto guided = opened.book_.guided(visit->id);
+    std::reverse(visits.value().begin(), visits.value().end());  // the last first
+    for (const auto& visit : visits.value()) {
+        auto guided = opened.book_.guided(visit.id);
         if (!guided) return guided.error();
         if (!guided.value()) continue;
         if (!go_on) {
-            if (visit->date.substr(0, 10) == now_text().substr(0, 10))
+            if (visit.date.substr(0, 10) == now_text().substr(0, 10))
                 opened.message_ = fmt::format(
                     "visit {} of today has a guided test already: --resume goes on with it, this is a new one",
-                    visit->id);
+                    visit.id);
             return opened;
         }
-        opened.visit_ = visit->id;
+        opened.visit_ = visit.id;
         opened.record_ = std::move(*guided.value());
         if (const auto done = opened.go_on(); !done) return done.error();
-        opened.message_ = fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit->id,
-                                      visit->date.substr(0, 10),
+        opened.message_ = fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit.id,
+                                      visit.date.substr(0, 10),
                                       std::count_if(opened.record_.bursts.begin(), opened.record_.bursts.end(),
                                                     [](const VisitBurst& b) { return !b.undone && !b.sham; }),
                                       opened.record_.decided.size());

@@ -1,0 +1,11 @@
+#pragma once
+
+namespace idlehark {
+
+/// std::lround for constants that are not negative.
+[[nodiscard]] constexpr long nearest_whole(double v) noexcept {
+    const auto whole = static_cast<long>(v);
+    return v - static_cast<double>(whole) < 0.5 ? whole : whole + 1;
+}
+
+}  // namespace idlehark
