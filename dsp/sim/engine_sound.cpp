@@ -200,8 +200,8 @@ struct EngineSound::Parts {
           path(std::move(p)),
           fractions(firing_fractions(s.engine)),
           // The swell is a response with no oscillation: a mode of 0 Hz at phase 90 degrees.
-          flow_swell(s.sample_rate_hz, kFlowAttack_s, {{0.0, kFlowDecay_s, 1.0, std::numbers::pi / 2.0}}) {
-        reflections = draw_reflections(sub_stream(s.visit_seed.value_or(s.seed), "reflections"), s.reflections);
+          flow_swell(s.sample_rate_hz, kFlowAttack_s, {{0.0, kFlowDecay_s, 1.0, std::numbers::pi / 2.0}}),
+          reflections(draw_reflections(sub_stream(s.visit_seed.value_or(s.seed), "reflections"), s.reflections)) {
         double power = 1.0;
         for (const double db : {s.valve_db, s.injector_db, s.flow_db, s.alternator_db, s.belt_db})
             power += gain(2.0 * db);

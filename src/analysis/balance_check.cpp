@@ -59,7 +59,7 @@ void write_headline(BalanceView& view) {
 void write_notes(BalanceView& view, const BalanceRequest& request) {
     const auto& b = view.balance;
     if (!view.named && view.rows.size() > 1) {
-        view.notes.push_back(
+        view.notes.emplace_back(
             request.reference_channel
                 ? "letters instead of cylinder numbers: the reference channel has no pulse that comes once a cycle at "
                   "one angle (a lead that also sparks on the exhaust stroke pulses twice)"
@@ -74,22 +74,22 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
         uncounted = uncounted || std::isnan(r.figures.misfire_percent);
     }
     if (different)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "a cylinder that is louder in one band and softer in another sounds different (another path to the "
             "microphone, another exhaust pipe); that is no proof of less work");
     if (weak)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "strength is what is heard: a cylinder that a wall or another part hides in every band looks weak too; "
             "record again from the other side before taking anything apart");
     if (uncounted)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "misfires are not counted where single firings drown in the noise, or where a firing is always so weak "
             "that "
             "it looks like a miss");
     if (b.left_out_cycles > 0)
         view.notes.push_back(fmt::format("{} of {} cycles were left out: knocks, speech or drop-outs",
                                          b.left_out_cycles, b.cycles + b.left_out_cycles));
-    view.cautions.push_back(
+    view.cautions.emplace_back(
         "keep hands, sleeves, leads and the microphone clear of belts, of fans (they may start by themselves) and of "
         "hot "
         "parts; a pick-up goes round a lead's insulation and never near bare ignition parts");

@@ -42,20 +42,20 @@ void write_words(HissView& view) {
                              ". A fan, a belt or a charger sounds like that, and so may a leak whose flow is choked: "
                              "stop or cover what else hisses there and record again");
     if (view.rows.size() < kFewestSpots)
-        view.notes.push_back("with fewer than four spots there is no floor to stand out of: probe more places");
+        view.notes.emplace_back("with fewer than four spots there is no floor to stand out of: probe more places");
     if (unknown)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "where the engine is not followed, a hiss cannot be told from a fan and nothing stands out");
     if (uncompared)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "recordings in which the engine's lines are not heard can't be compared: record all at one gain and say so "
             "with --gain declared");
     if (!view.declared)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "recordings are compared by the engine's own lines, which are not equally loud everywhere; at one fixed "
             "recording gain, --gain declared is sharper");
-    view.notes.push_back("standing out is a reason to look there first, not proof of a leak");
-    view.cautions.push_back(
+    view.notes.emplace_back("standing out is a reason to look there first, not proof of a leak");
+    view.cautions.emplace_back(
         "keep hands, sleeves, leads and the probe clear of belts, of fans (they may start by themselves), of hot parts "
         "and of ignition leads");
 }

@@ -122,11 +122,11 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
         view.notes.push_back(fmt::format("grouped: clicks are expected once per {}, as most of the set has it",
                                          set.each_turn ? "crank turn" : "cycle"));
     if (view.injectors.size() == 1)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "one recording only: level and opening time have nothing to be compared with, and a loud neighbour may be "
             "taken for this injector; record the others too");
     if (set.each_turn && engine.cylinders > 1)
-        view.notes.push_back(
+        view.notes.emplace_back(
             "all open at the same instant: only level and sound tell this injector from its neighbours");
     std::vector<int> by_clicks;
     for (const auto& row : view.injectors)
@@ -135,7 +135,7 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
         view.notes.push_back(fmt::format(
             "no firing is followed in the recording of {}: the speed is taken from the clicks, within the idle range",
             list(by_clicks)));
-    view.notes.push_back(
+    view.notes.emplace_back(
         "open-close is the time between the two clicks; the electrical pulse differs from it by closing lag minus "
         "opening "
         "lag");

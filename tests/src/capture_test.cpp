@@ -12,7 +12,14 @@
 #include <catch2/catch.hpp>
 
 // Under a sanitizer the allocator is the sanitizer's own, and stays so.
-#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+#define SANITIZED 1
+#elif defined(__has_feature)  // clang
+#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
+#define SANITIZED 1
+#endif
+#endif
+#ifndef SANITIZED
 #define COUNTING_MALLOC 1
 namespace {
 thread_local bool counting = false;

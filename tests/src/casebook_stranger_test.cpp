@@ -93,7 +93,6 @@ void change_tables(const std::string& place, const std::string& sql) {
 class SilentFlac {
    public:
     SilentFlac(std::uint32_t rate_hz, std::uint64_t blocks, std::uint64_t claimed_frames) {
-        text_ = "fLaC";
         std::string info = big_endian(kBlock, 2) + big_endian(kBlock, 2) + big_endian(0, 3) + big_endian(0, 3);
         // 20 bits rate, 3 bits channels - 1, 5 bits depth - 1, 36 bits length
         const std::uint64_t packed = (std::uint64_t{rate_hz} << 44U) | (std::uint64_t{15} << 36U) | claimed_frames;
@@ -126,7 +125,7 @@ class SilentFlac {
         if (n < 0x800) return big_endian(0xc080U | ((n << 2U) & 0x1f00U) | (n & 0x3fU), 2);
         return big_endian(0xe08080U | ((n << 4U) & 0xf0000U) | ((n << 2U) & 0x3f00U) | (n & 0x3fU), 3);
     }
-    std::string text_;
+    std::string text_ = "fLaC";
 };
 
 }  // namespace

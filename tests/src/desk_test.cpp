@@ -46,7 +46,7 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
     REQUIRE(view->fault);
     desk.send(ask::CloseFault{view->fault->number});
-    view = await(desk, 120s, [](const auto& v) { return v.settle.done; });
+    view = await(desk, std::chrono::seconds{120}, [](const auto& v) { return v.settle.done; });
     REQUIRE(view->settle.done);
     CHECK(view->settle.idle_rpm > 500.0);
     CHECK(view->settle.smallest_provable_rpm > 0.0);
@@ -85,7 +85,7 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     const auto live = view;
     desk.send(ask::ShowScore{});
     desk.send(ask::WriteReport{});
-    view = await(desk, 120s, [](const auto& v) { return v.score.shown && !v.written.empty(); });
+    view = await(desk, std::chrono::seconds{120}, [](const auto& v) { return v.score.shown && !v.written.empty(); });
     CAPTURE(view->headline);
     CHECK(view->score.found >= 1);
     CHECK(view->score.wrong == 0);
@@ -133,7 +133,7 @@ TEST_CASE("Desk: one of the ten engines keeps its truth sealed, goes where the c
     CHECK(view->engine.name == (*view->practice_engines)[1].name);
     // The simulated can is shut like a real one.
     desk.send(ask::SprayHere{"1"});
-    view = await(desk, 120s, [](const auto& v) { return v.settle.done; });
+    view = await(desk, std::chrono::seconds{120}, [](const auto& v) { return v.settle.done; });
     CHECK(view->bursts.empty());
     desk.send(ask::ShowScore{});
     view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
@@ -144,7 +144,8 @@ TEST_CASE("Desk: one of the ten engines keeps its truth sealed, goes where the c
 
     open_gate(desk);
     desk.send(ask::StartSpray{});
-    view = await(desk, 120s, [](const auto& v) { return v.spray.phase == gui::SprayPhase::prompt; });
+    view =
+        await(desk, std::chrono::seconds{120}, [](const auto& v) { return v.spray.phase == gui::SprayPhase::prompt; });
     REQUIRE(view->spray.phase == gui::SprayPhase::prompt);
     // Paused: no prompt, but the sound goes on into the recording.
     desk.send(ask::PauseSpray{true});
