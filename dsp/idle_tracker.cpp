@@ -125,11 +125,12 @@ void IdleTracker::Parts::segment() {
     judge_path();
     const double end_s = static_cast<double>(frames - 1) * kFrame_s;
     const auto& fine = refiner.refine(sound, coarse, end_s);
+    const bool tones_only = refiner.tones_only();
     const std::size_t first = coarse.size() - static_cast<std::size_t>(kLookAheadFrames + kSegmentFrames) - 1;
     for (std::size_t i = first; i < first + static_cast<std::size_t>(kSegmentFrames); ++i) {
         const auto& c = coarse[i];
         if (std::isfinite(c.score))
-            lock.hear(c.score, std::log(c.cycle_hz), c.slope_per_s, kFrame_s);
+            lock.hear(tones_only ? std::min(c.score, 0.0) : c.score, std::log(c.cycle_hz), c.slope_per_s, kFrame_s);
         else
             lock.hear_nothing();
         read(c.time_s, c.time_s + kFrame_s, fine);

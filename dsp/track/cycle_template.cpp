@@ -18,12 +18,18 @@ constexpr double kTaper_s = 0.1;
 constexpr float kToneOverFloor = 30.F;     // power ratio from which a narrow line off the comb is cut to the floor
 constexpr double kToneDistance_hz = 1.2;   // a line nearer than this to a half order is left alone
 constexpr float kToneOverMean = 12.F;      // of what the mean cycle leaves over; noise's largest of 800 bins reaches 7
+constexpr float kMedianOverMean = 0.693F;  // of noise's power
 constexpr std::size_t kToneReach = 2;      // bins each side that go with a tone
+constexpr double kMainsWidth_hz = 1.2;
 constexpr double kKeepLine = 4.0;          // power over its noise from which a half order enters the template
 constexpr double kLoudnessVariance = 0.1;  // of one firing against its average
 constexpr float kTiny = 1e-30F;
 constexpr std::size_t kLongTable = 2048;
 constexpr double kOnePoint = 4294967296.0;  // in fixed-point positions
+
+bool of_mains(double hz) {
+    return std::abs(std::remainder(hz, 50.0)) < kMainsWidth_hz || std::abs(std::remainder(hz, 60.0)) < kMainsWidth_hz;
+}
 
 std::size_t point(std::uint64_t at) noexcept { return static_cast<std::size_t>(at >> 32); }
 float part(std::uint64_t at) noexcept {
@@ -72,6 +78,7 @@ void CycleTemplate::take(const Timeline& source, double first_s, std::span<const
         const auto sample = std::min(length_, static_cast<std::size_t>(after));
         firsts_.push_back({sample, std::max(0.0, static_cast<double>(sample) / rate_hz_ + lead_s_ - start_s)});
     }
+    std::fill(in_.begin(), in_.end(), 0.F);
     const std::span<float> in(in_.data(), length_);
     source.copy(first, in);
     const double mean = std::accumulate(in.begin(), in.end(), 0.0) / static_cast<double>(length_);
@@ -163,6 +170,8 @@ void CycleTemplate::average(const CyclePath& path, double highest_hz) {
     const double length_s = path.start_s.back() - path.start_s.front();
     const double mean_hz = (path.phase.back() - path.phase.front()) / length_s;
     const auto most = static_cast<std::size_t>(std::min(highest_hz, highest_hz_) / mean_hz);
+    lines_ = 0;
+    cycle_power_ = 0.0;
     for (std::size_t m = 0; m < cycle_.size(); ++m) {
         if (m == 0 || m > most || m + 1 == cycle_.size()) {
             cycle_[m] = work_[m] = 0.F;
@@ -171,6 +180,8 @@ void CycleTemplate::average(const CyclePath& path, double highest_hz) {
         const double scale = per_sample / kept_by_fold(m, points_);
         const double ratio = static_cast<double>(std::norm(cycle_[m])) * scale * scale / (line_noise + 1e-300);
         cycle_[m] *= ratio > kKeepLine ? static_cast<float>(scale * (1.0 - 1.0 / ratio)) : 0.F;
+        lines_ += ratio > kKeepLine;
+        cycle_power_ += 2.0 * static_cast<double>(std::norm(cycle_[m]));
         const auto turn = static_cast<float>(2.0 * std::numbers::pi * static_cast<double>(m));
         work_[m] = {-turn * cycle_[m].imag(), turn * cycle_[m].real()};
     }
@@ -196,18 +207,27 @@ void CycleTemplate::cut_foreign_tones(const CyclePath& path, double highest_hz) 
     const double bin_hz = rate_hz_ / static_cast<double>(fft_.size());
     const auto lowest = static_cast<std::size_t>(kLowest_hz / bin_hz);
     const auto highest = std::min(bins_.size() - kToneReach - 1, static_cast<std::size_t>(highest_hz / bin_hz));
-    float sum = 0.F;
-    for (std::size_t b = lowest; b < highest; ++b) sum += std::norm(bins_[b]);
-    const float threshold = kToneOverMean * sum / static_cast<float>(highest - lowest);
+    power_.clear();
+    for (std::size_t b = 0; b < highest + kToneReach; ++b) power_.push_back(std::norm(bins_[b]));
+    left_.assign(power_.begin() + static_cast<std::ptrdiff_t>(lowest),
+                 power_.begin() + static_cast<std::ptrdiff_t>(highest));
+    const float sum = std::accumulate(left_.begin(), left_.end(), 0.F);
+    const auto middle = left_.begin() + static_cast<std::ptrdiff_t>(left_.size() / 2);
+    std::nth_element(left_.begin(), middle, left_.end());
+    const float threshold = kToneOverMean / kMedianOverMean * *middle;
     tones_.assign(bins_.size(), 0.F);
     float cut = 0.F;
+    int tones = 0;
     for (std::size_t b = lowest + kToneReach; b < highest; ++b)
-        if (std::norm(bins_[b]) > threshold) {
-            cut += std::norm(bins_[b]);
+        if (power_[b] > threshold) {
+            cut += power_[b];
+            tones +=
+                power_[b] > power_[b - 1] && power_[b] >= power_[b + 1] && !of_mains(static_cast<double>(b) * bin_hz);
             std::copy_n(bins_.begin() + static_cast<std::ptrdiff_t>(b - kToneReach), 2 * kToneReach + 1,
                         tones_.begin() + static_cast<std::ptrdiff_t>(b - kToneReach));
         }
     foreign_share_ = sum > 0.F ? static_cast<double>(cut / sum) : 0.0;
+    foreign_tones_per_line_ = tones / std::max(1.0, static_cast<double>(lines_));
     if (cut <= 0.F) return;
     fft_.inverse(tones_, in_);
     const float scale = 1.F / static_cast<float>(fft_.size());

@@ -43,6 +43,9 @@ class CycleTemplate {
     void cut_foreign_tones(const CyclePath& path, double highest_hz);
     /// Their share of what the mean cycle left over.
     [[nodiscard]] double foreign_share() const noexcept { return foreign_share_; }
+    /// How many of them, mains hum apart, were found for each line of the mean cycle: below 1 beside an engine, 2 and
+    /// more in music.
+    [[nodiscard]] double foreign_tones_per_line() const noexcept { return foreign_tones_per_line_; }
     /// Averages the cycle along the path; keeps half orders up to `highest_hz` that stand above the noise.
     void average(const CyclePath& path, double highest_hz);
     /// Power over the noise of the lines of a longer or shorter cycle, `cycles` of the engine's: line i stands at the
@@ -53,6 +56,9 @@ class CycleTemplate {
     std::size_t line_phasors(const CyclePath& path, int every, double length_s, std::size_t parts,
                              std::span<std::complex<float>> phasors) const;
     [[nodiscard]] double noise() const noexcept { return noise_; }
+    /// Lines that the last average kept, and the share of the power that they hold; after compare().
+    [[nodiscard]] std::size_t lines() const noexcept { return lines_; }
+    [[nodiscard]] double share() const noexcept { return cycle_power_ / (cycle_power_ + noise_); }
     /// Adds, for each block of `steps_per_block` steps, the derivative of the log likelihood by the block's phase and
     /// its information.
     void compare(const CyclePath& path, std::size_t steps_per_block, std::span<double> gradient,
@@ -80,7 +86,7 @@ class CycleTemplate {
         double since_s;
     };
     std::vector<First> firsts_;
-    std::vector<float> in_, x_, floors_, power_, sums_, shape_, slope_;
+    std::vector<float> in_, x_, floors_, power_, left_, sums_, shape_, slope_;
     std::vector<std::complex<float>> bins_, cycle_, work_, tones_;
     struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point
         float value, rise, value_gain, rise_gain;
@@ -92,7 +98,9 @@ class CycleTemplate {
     };
     [[nodiscard]] Sums sums_over(const Run& run) const noexcept;
     std::vector<Sums> blocks_;
-    double foreign_share_ = 0.0;
+    double foreign_share_ = 0.0, foreign_tones_per_line_ = 0.0;
+    std::size_t lines_ = 0;
+    double cycle_power_ = 0.0;
     double noise_ = 1.0;  ///< mean square of what the template leaves over
 };
 

@@ -21,6 +21,14 @@ constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
 constexpr double kForeignDoubt = 3.0;
+// Tones only: of simulated engines, alone, with a fan, hum or speech as loud or 6 dB below noise, one segment in a
+// hundred or fewer looks like that, of open recordings none. Music that led to a lock has up to 11 lines and mostly
+// more tones than that; a fan 4 to 7 lines that hold over a third of the power, where 12 cylinders without bass show 9
+// and more.
+constexpr std::size_t kLinesInMusic = 12;
+constexpr double kTonesPerLine = 1.2;
+constexpr std::size_t kLinesOfFan = 8;
+constexpr double kShareOfFan = 0.33;
 constexpr double kFaint = 4.5;         // mean score below which the coarse path is not trusted alone
 constexpr double kScoreWeight = 0.05;  // frames are a tenth of a second apart
 constexpr double kCoherentHighest_hz = 240.0;
@@ -77,6 +85,13 @@ PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firi
 }
 
 void PhaseRefiner::hear_count(CylinderCount& count) const { count.hear(signals_[0], path_, kPassHighest_hz.back()); }
+
+bool PhaseRefiner::tones_only() const noexcept {
+    const auto& sound = signals_[0];
+    const bool music = sound.lines() < kLinesInMusic && sound.foreign_tones_per_line() > kTonesPerLine;
+    const bool fan = sound.lines() < kLinesOfFan && sound.share() > kShareOfFan;
+    return music || fan;
+}
 
 void PhaseRefiner::lay_reference() {
     const auto n = static_cast<double>(coarse_.size());

@@ -43,6 +43,9 @@ class PhaseRefiner {
     /// Refines the segment that ends at `end_s`; `path` covers it in time order. Returns a point a block, in order.
     [[nodiscard]] const std::vector<FinePoint>& refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
                                                        double end_s);
+    /// The last segment is tones rather than an engine: far more of them are foreign than lines of the cycle (music),
+    /// or the cycle stands clear and yet has hardly a line (a fan).
+    [[nodiscard]] bool tones_only() const noexcept;
     /// Lets the cylinder count hear the last segment.
     void hear_count(CylinderCount& count) const;
 

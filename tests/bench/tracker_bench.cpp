@@ -107,8 +107,12 @@ Figures run(const Case& c) {
     return f;
 }
 
+constexpr std::string_view kInNoise = " + noise 0 dB";
+
 /// Share of readings locked where there is no engine at all.
-double run_null(int cylinders, const std::string& kind, std::uint64_t seed, double rate_hz, double seconds) {
+double run_null(int cylinders, std::string kind, std::uint64_t seed, double rate_hz, double seconds) {
+    const bool in_noise = kind.ends_with(kInNoise);
+    if (in_noise) kind.resize(kind.size() - kInNoise.size());
     const Case c = draw_case(cylinders, seed, seconds);
     std::unique_ptr<sim::Source> sound;
     if (kind == "white noise")
@@ -124,6 +128,11 @@ double run_null(int cylinders, const std::string& kind, std::uint64_t seed, doub
         sound = sim::make_source(sim::FanSpec{.shaft_hz = 20.0 + static_cast<double>(seed * 7 % 25)}, rate_hz, seed);
     if (kind == "mains hum")
         sound = sim::make_source(sim::HumSpec{.mains_hz = seed % 2 == 0 ? 50.0 : 60.0}, rate_hz, seed);
+    if (in_noise) {
+        auto mix = std::make_unique<sim::Mix>(std::move(sound));
+        mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, rate_hz, seed), 0.0, sim::Mix::kHeardBand, 5.0);
+        sound = std::move(mix);
+    }
     if (sound)
         sound = sim::through_microphone(
             std::move(sound), {.kind = seed % 2 == 0 ? sim::MicrophoneKind::phone : sim::MicrophoneKind::flat});
@@ -185,6 +194,13 @@ std::vector<Condition> conditions() {
     add("speech 0 dB + noise 0 dB", all, [](Case& c) {
         c.disturb = [](sim::Mix& m, std::uint64_t s) {
             m.add_at_snr(sim::make_source(sim::SpeechSpec{.pitch_hz = 95.0 + static_cast<double>(s * 13 % 130)},
+                                          m.sample_rate_hz(), s),
+                         0.0, sim::Mix::kHeardBand, 5.0);
+        };
+    });
+    add("music 0 dB + noise 0 dB", all, [](Case& c) {
+        c.disturb = [](sim::Mix& m, std::uint64_t s) {
+            m.add_at_snr(sim::make_source(sim::MusicSpec{.beats_per_min = 80.0 + static_cast<double>(s * 17 % 60)},
                                           m.sample_rate_hz(), s),
                          0.0, sim::Mix::kHeardBand, 5.0);
         };
@@ -281,7 +297,8 @@ int main(int argc, char** argv) {
     const std::vector<int> counts{1, 2, 3, 4, 6, 8, 12};
     for (const int n : counts) std::printf(" %6d cyl", n);
     std::printf("\n");
-    for (const std::string kind : {"silence", "white noise", "pink noise", "speech", "music", "fan", "mains hum"}) {
+    for (const std::string kind : {"silence", "white noise", "pink noise", "speech", "music", "fan", "mains hum",
+                                   "music + noise 0 dB", "fan + noise 0 dB"}) {
         std::printf("%-36s", kind.c_str());
         std::vector<double> shares(counts.size() * static_cast<std::size_t>(engines));
         std::vector<std::jthread> threads;

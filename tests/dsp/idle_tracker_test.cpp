@@ -139,13 +139,15 @@ TEST_CASE("IdleTracker: after reset it is as new", "[dsp][idle]") {
 }
 
 TEST_CASE("IdleTracker: gives no figure where there is no engine", "[dsp][idle]") {
-    const int cylinders = GENERATE(1, 4, 8);
-    const int kind = GENERATE(0, 1, 2, 3);
+    const int cylinders = GENERATE(1, 4, 8, 12);
+    const int kind = GENERATE(0, 1, 2, 3, 4, 5);
     CAPTURE(cylinders, kind);
     std::unique_ptr<sim::Source> sound;
     if (kind == 1) sound = sim::make_source(sim::NoiseSpec{.colour = sim::NoiseColour::white}, kRate_hz, 11);
     if (kind == 2) sound = sim::make_source(sim::NoiseSpec{}, kRate_hz, 12);
     if (kind == 3) sound = sim::make_source(sim::SpeechSpec{}, kRate_hz, 13);
+    if (kind == 4) sound = sim::make_source(sim::MusicSpec{.beats_per_min = 97.0}, kRate_hz, 301);
+    if (kind == 5) sound = sim::make_source(sim::FanSpec{.shaft_hz = 22.0}, kRate_hz, 301);
     const auto x =
         sound ? sim::render_seconds(*sound, 15.0) : std::vector<float>(static_cast<std::size_t>(15 * kRate_hz));
     for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(cylinders)}, x)) {
