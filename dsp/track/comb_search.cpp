@@ -74,11 +74,6 @@ constexpr double kLeastEnvelope = 5e-3;
 constexpr double kLeastShare = 1e-8;
 constexpr double kHumAlone = 0.998;  // of the power in hum: is the microphone plugged in?
 
-double window_length(const Engine& e) {
-    const double spacing_hz = firing_frequency(e, Rpm{e.idle_low_rpm}).value;
-    return std::clamp(kLinesToPart / spacing_hz, kShortestWindow_s, kLongestWindow_s);
-}
-
 double highest_line_hz(const Engine& e, double rate_hz) {
     const double wanted_hz = kFewestLines * firing_frequency(e, Rpm{e.idle_low_rpm}).value;
     return std::min(std::max(wanted_hz, kHighestLine_hz), 0.42 * rate_hz);
@@ -93,6 +88,12 @@ std::vector<int> expected_lines(const Engine& e, double lowest_cycle_hz, double 
         if (std::abs(sum) >= kExpectedLine * e.cylinders) lines.push_back(m);
     }
     return lines;
+}
+
+/// Cylinders that fire unevenly repeat less often than they fire, and their lines lie closer.
+double window_length(const Engine& e, int pattern_repeats) {
+    const double spacing_hz = pattern_repeats * cycle_frequency(e, Rpm{e.idle_low_rpm}).value;
+    return std::clamp(kLinesToPart / spacing_hz, kShortestWindow_s, kLongestWindow_s);
 }
 
 /// The bin nearest to a place on the frequency axis that is not negative.
@@ -312,10 +313,11 @@ double MainsHum::share(double bin_hz, std::span<const float> power) const {
 }
 
 CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
-    : window_s_(window_length(engine)),
-      low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
+    : low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
       high_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kAboveIdle),
       lines_(expected_lines(engine, low_cycle_hz_, highest_line_hz(engine, rates.mid.rate_hz()))),
+      spacing_(std::accumulate(lines_.begin(), lines_.end(), 0, [](int a, int b) { return std::gcd(a, b); })),
+      window_s_(window_length(engine, spacing_)),
       mid_(rates.mid.rate_hz(), window_s_, highest_line_hz(engine, rates.mid.rate_hz()), kSteepest_per_s, kLeastSound),
       envelope_{Channel<kEnvelopeSlopes>(rates.envelope[0].rate_hz(), window_s_, kHighestModulation_hz,
                                          kSteepestEnvelope_per_s, kLeastEnvelope),
@@ -323,7 +325,6 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
                                          kSteepestEnvelope_per_s, kLeastEnvelope)} {
     stated_low_hz_ = cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value / kStatedMargin;
     stated_high_hz_ = cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kStatedMargin;
-    for (const int m : lines_) spacing_ = std::gcd(spacing_, m);
     const auto count = static_cast<std::size_t>(std::log(high_cycle_hz_ / low_cycle_hz_) / kGridStep) + 2;
     for (std::size_t c = 0; c < count; ++c)
         candidates_hz_.push_back(low_cycle_hz_ * std::exp(kGridStep * static_cast<double>(c)));

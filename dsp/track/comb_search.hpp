@@ -145,10 +145,10 @@ class CombSearch {
     [[nodiscard]] double faster_rival(const CombPeak& peak, std::size_t slope) const;
     [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
 
-    double window_s_;
     double low_cycle_hz_, high_cycle_hz_, stated_low_hz_ = 0.0, stated_high_hz_ = 0.0;
     std::vector<int> lines_;
-    int spacing_ = 0;
+    int spacing_;
+    double window_s_;
     struct Overtones {  ///< running means
         double log_first_heard = 0.0, log_later_over_first = 0.0, beat = 0.0, evidence = 0.0;
         std::uint64_t frames = 0;
