@@ -46,6 +46,8 @@ constexpr std::uint64_t kOvertoneFrames = 8;
 constexpr double kNoBeat = 2.2;       // as noise gives
 constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
 constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
+const double kAlternates =
+    0.25;  // evidence of a line between against one of the firing lines; even firing stays below 0.12
 constexpr double kGridStep = 0.005;
 constexpr float kOverNoise = 0.125F;  // eight times the floor: noise alone stays below
 constexpr float kOrdinaryLine = 8.F;  // power over the floor
@@ -329,8 +331,13 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
     for (std::size_t c = 0; c < count; ++c)
         candidates_hz_.push_back(low_cycle_hz_ * std::exp(kGridStep * static_cast<double>(c)));
     mid_.hum.emplace(static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz);
-    mid_table_ = table_for(mid_);
-    envelope_table_ = table_for(envelope_[0]);
+    if (engine.firing_angles_deg.empty() && spacing_ % 2 == 0)
+        for (const int m : lines_) alternate_lines_.push_back(m - spacing_ / 2);
+    std::merge(lines_.begin(), lines_.end(), alternate_lines_.begin(), alternate_lines_.end(),
+               std::back_inserter(all_lines_));
+    mid_table_ = table_for(mid_, lines_);
+    alternate_table_ = table_for(mid_, alternate_lines_);
+    envelope_table_ = table_for(envelope_[0], lines_);
     sum_.resize(count * Channel<kSlopes>::kLanes);
     envelope_sum_.resize(count * Channel<kEnvelopeSlopes>::kLanes);
     best_.resize(count);
@@ -347,9 +354,9 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
 }
 
 template <std::size_t n>
-CombSearch::LineTable CombSearch::table_for(const Channel<n>& c) const {
+CombSearch::LineTable CombSearch::table_for(const Channel<n>& c, std::span<const int> lines) const {
     LineTable table;
-    for (const int m : lines_) {
+    for (const int m : lines) {
         std::vector<std::uint16_t> at;
         for (const double f : candidates_hz_) {
             const double line_hz = f * m;
@@ -405,6 +412,7 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         for (std::size_t s = 0; s < kSlopes; ++s)
             sum_[c * kLanes + s] = envelope_sum_[c * Channel<kEnvelopeSlopes>::kLanes + beside_[s]] - steepness_[s];
     add_lines(mid_table_, mid_, sum_);
+    if (alternation_.heard) add_lines(alternate_table_, mid_, sum_);
     for (std::size_t c = 0; c < count; ++c) {
         const auto* const of_slope = sum_.data() + c * kLanes;
         const auto* const best = std::max_element(of_slope, of_slope + kSlopes);
@@ -422,7 +430,10 @@ const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s
         peaks_.resize(kPeaks);
     }
     std::sort(peaks_.begin(), peaks_.end(), stronger);
-    if (!peaks_.empty()) weigh_overtones(peaks_.front());
+    if (!peaks_.empty()) {
+        weigh_overtones(peaks_.front());
+        weigh_alternation(peaks_.front());
+    }
     const double far_below = peaks_.empty() ? 0.0 : kNearlyAsClear * peaks_.front().evidence;
     for (auto& p : peaks_) {
         refine(p, p.evidence > far_below);
@@ -459,11 +470,12 @@ void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     constexpr int kMostSteps = 3;
     constexpr double kStep = 0.002;
     const int steps = thoroughly ? kMostSteps : 1;
+    const auto& fitted = alternation_.heard ? all_lines_ : lines_;
     std::size_t lines = 0;  // within the band all over a stretch: one that leaves it would look like a step
     const auto each_line = [&](std::size_t slope, double log_hz, auto&& act) {
         const float f = static_cast<float>(std::exp(log_hz) / mid_.bin_hz);
         for (std::size_t i = 0; i < lines; ++i) {
-            const float x = f * static_cast<float>(lines_[i]);
+            const float x = f * static_cast<float>(fitted[i]);
             const auto b = static_cast<std::size_t>(x);
             const float part = x - static_cast<float>(b);
             const float here = mid_.ratio_at(slope, b);
@@ -477,7 +489,7 @@ void CombSearch::refine(CombPeak& peak, bool thoroughly) const {
     const auto compare_lines = [&] {
         const double highest =
             static_cast<double>(mid_.used_bins - 2) * mid_.bin_hz * std::exp(-peak.log_cycle_hz - (steps + 1) * kStep);
-        lines = static_cast<std::size_t>(std::lower_bound(lines_.begin(), lines_.end(), highest) - lines_.begin());
+        lines = static_cast<std::size_t>(std::lower_bound(fitted.begin(), fitted.end(), highest) - fitted.begin());
         std::array<float, 3> loudest{};
         each_line(s, peak.log_cycle_hz, [&](float power) {
             if (power <= loudest[2]) return;
@@ -550,6 +562,11 @@ void CombSearch::judge(CombPeak& peak) const {
     };
     gather(mid_, slope);
     for (const auto& e : envelope_) gather(e, e.slopes.size() / 2);
+    if (alternation_.heard)
+        lines += static_cast<int>(std::count_if(alternate_lines_.begin(), alternate_lines_.end(), [&](int m) {
+            return cycle_hz * m > kLowestLine_hz &&
+                   cycle_hz * m < static_cast<double>(mid_.used_bins - 1) * mid_.bin_hz;
+        }));
     double gaps = 1e30;  // scaled up to the full number of lines
     for (std::size_t i = 0; i < kFaster.size(); ++i)
         if (lines_between[i] > 0) gaps = std::min(gaps, between[i] * lines / lines_between[i]);
@@ -621,6 +638,31 @@ void CombSearch::weigh_overtones(const CombPeak& strongest) {
     overtones_.dominate = overtones_.frames >= kOvertoneFrames && overtones_.evidence > kClearComb &&
                           overtones_.log_first_heard > kFirstHeard &&
                           overtones_.log_later_over_first > kLaterOverFirst && overtones_.beat < kNoBeat;
+}
+
+/// Cylinders that fire in turn a little early and late put lines halfway between the firing lines, and the more so the
+/// higher: where these are heard the comb is fitted to both.
+void CombSearch::weigh_alternation(const CombPeak& strongest) {
+    if (alternate_lines_.empty()) return;
+    const double cycle_hz = std::exp(strongest.log_cycle_hz);
+    const auto slope = slope_index(strongest.slope_per_s);
+    const auto mean_evidence = [&](const std::vector<int>& lines) {
+        double sum = 0.0;
+        int count = 0;
+        for (const int m : lines) {
+            const auto b = nearest(cycle_hz * m / mid_.bin_hz);
+            if (b + 1 >= mid_.used_bins) break;
+            if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+            sum += static_cast<double>(mid_.evidence_at(slope, b));
+            ++count;
+        }
+        return sum / std::max(1, count);
+    };
+    const double share = std::max(kOvertoneMemory, 1.0 / static_cast<double>(++alternation_.frames));
+    alternation_.firing += share * (mean_evidence(lines_) - alternation_.firing);
+    alternation_.between += share * (mean_evidence(alternate_lines_) - alternation_.between);
+    alternation_.heard = alternation_.frames >= kOvertoneFrames &&
+                         alternation_.between > kAlternates * std::max(alternation_.firing, kLineSpread);
 }
 
 /// What a p times faster engine leaves this comb as evidence: its cylinders' differences fill in every line of it, but

@@ -132,7 +132,7 @@ class CombSearch {
         std::vector<std::vector<std::uint16_t>> bin;  ///< [line][candidate], shortened where lines leave the band
     };
     template <std::size_t n>
-    [[nodiscard]] LineTable table_for(const Channel<n>& c) const;
+    [[nodiscard]] LineTable table_for(const Channel<n>& c, std::span<const int> lines) const;
     template <std::size_t n>
     static void add_lines(const LineTable& table, const Channel<n>& c, std::span<float> sum);
     /// To the top of the comb's likelihood nearby; not `thoroughly`: only if it is very near.
@@ -141,6 +141,7 @@ class CombSearch {
     void prefer_stated_range();
     [[nodiscard]] double beat_at_firing(double cycle_hz) const;
     void weigh_overtones(const CombPeak& strongest);
+    void weigh_alternation(const CombPeak& strongest);
     [[nodiscard]] int holes(double cycle_hz, std::size_t slope) const;
     [[nodiscard]] double faster_rival(const CombPeak& peak, std::size_t slope) const;
     [[nodiscard]] std::size_t slope_index(double slope_per_s) const;
@@ -154,10 +155,18 @@ class CombSearch {
         std::uint64_t frames = 0;
         bool dominate = false;
     } overtones_;
+    std::vector<int> alternate_lines_;  ///< halfway between the firing lines, where cylinders are even in number
+    std::vector<int> all_lines_;        ///< both
+    /// Every other firing early or late (bank against bank): running means of a line's evidence.
+    struct Alternation {
+        double firing = 0.0, between = 0.0;
+        std::uint64_t frames = 0;
+        bool heard = false;
+    } alternation_;
     std::vector<double> candidates_hz_;
     Channel<kSlopes> mid_;
     std::array<Channel<kEnvelopeSlopes>, FrontEnd::kEnvelopes> envelope_;
-    LineTable mid_table_, envelope_table_;
+    LineTable mid_table_, alternate_table_, envelope_table_;
     std::array<std::size_t, kSlopes> beside_{};  ///< the envelopes' slope nearest to each
     std::array<float, kSlopes> steepness_{};     ///< what a slope costs in evidence
     std::vector<float> sum_, envelope_sum_;      ///< [candidate][lane]
