@@ -21,12 +21,11 @@ constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
 constexpr double kForeignDoubt = 3.0;
-// Tones only: of simulated engines, alone, with a fan, hum or speech as loud or 6 dB below noise, one segment in a
-// hundred or fewer looks like that, of open recordings none. Music that led to a lock has up to 11 lines and mostly
-// more tones than that; a fan 4 to 7 lines that hold over a third of the power, where 12 cylinders without bass show 9
-// and more.
+// Tones only. Music that led to a lock has up to 11 lines and mostly more tones than that, a fan 4 to 7 lines that hold
+// over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks like
+// that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
 constexpr std::size_t kLinesInMusic = 12;
-constexpr double kTonesPerLine = 1.2;
+constexpr double kTonesPerLine = 0.7;
 constexpr std::size_t kLinesOfFan = 8;
 constexpr double kShareOfFan = 0.33;
 constexpr double kFaint = 4.5;         // mean score below which the coarse path is not trusted alone
