@@ -25,7 +25,7 @@ constexpr double kForeignDoubt = 3.0;
 // over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks like
 // that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
 constexpr std::size_t kLinesInMusic = 12;
-constexpr double kTonesPerLine = 0.7;
+constexpr double kTonesPerLine = 0.9;
 constexpr std::size_t kLinesOfFan = 8;
 constexpr double kShareOfFan = 0.33;
 constexpr double kFaint = 4.5;         // mean score below which the coarse path is not trusted alone
