@@ -12,28 +12,34 @@ constexpr double kRise_s = 1.0e-3;
 constexpr double kEnds_s[] = {1.5e-3, 3e-3, 5e-3, 8e-3, 12e-3, 18e-3};
 constexpr double kLongestShare = 0.8;  // of the mean firing interval: longer ends are one with the floor
 constexpr std::size_t kTenths = 10;
-constexpr double kTells = 4.0;  // standard deviations of the mean swell
-constexpr int kWithinBin = 4;   // points over which a swell is averaged within a bin
+constexpr double kTells = 4.0;         // standard deviations of the mean swell
+constexpr std::size_t kWithinBin = 4;  // points over which a swell is averaged within a bin
 
-/// A unit swell at time t after its onset.
-double swell(double t, double end_s) { return (1.0 - std::exp(-t / kRise_s)) * std::exp(-t / end_s); }
-
-/// One column per firing and one of ones.
+/// One column per firing, a unit swell that rises and dies away, and one of ones.
 Eigen::MatrixXd columns(const std::vector<double>& places, double onset, double end_s, std::size_t bins,
                         double cycle_s) {
     Eigen::MatrixXd x(static_cast<Eigen::Index>(bins), static_cast<Eigen::Index>(places.size()) + 1);
     const double n = static_cast<double>(bins) * kWithinBin;
     const double wrapped = 1.0 / (1.0 - std::exp(-cycle_s / end_s));  // the cycles before
-    for (std::size_t j = 0; j < places.size(); ++j)
-        for (std::size_t p = 0; p < bins; ++p) {
-            double sum = 0.0;
-            for (int k = 0; k < kWithinBin; ++k) {
-                double since = (static_cast<double>(p) * kWithinBin + k + 0.5) / n - places[j] - onset;
-                since -= std::floor(since);
-                sum += swell(since * cycle_s, end_s) * wrapped;
-            }
-            x(static_cast<Eigen::Index>(p), static_cast<Eigen::Index>(j)) = sum / kWithinBin;
+    // (1 - exp(-t / rise)) * exp(-t / end) as two powers, from point to point by one factor each.
+    const double per_s[] = {1.0 / end_s, 1.0 / end_s + 1.0 / kRise_s};
+    const double factor[] = {std::exp(-per_s[0] * cycle_s / n), std::exp(-per_s[1] * cycle_s / n)};
+    const auto points = bins * kWithinBin;
+    for (std::size_t j = 0; j < places.size(); ++j) {
+        double start = places[j] + onset;
+        start -= std::floor(start);
+        const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil(start * n - 0.5)));
+        const double since_s = ((static_cast<double>(first) + 0.5) / n - start) * cycle_s;
+        double slow = wrapped / kWithinBin * std::exp(-per_s[0] * since_s);
+        double fast = wrapped / kWithinBin * std::exp(-per_s[1] * since_s);
+        auto column = x.col(static_cast<Eigen::Index>(j));
+        column.setZero();
+        for (std::size_t k = 0; k < points; ++k) {
+            column(static_cast<Eigen::Index>((first + k) % points / kWithinBin)) += slow - fast;
+            slow *= factor[0];
+            fast *= factor[1];
         }
+    }
     x.rightCols(1).setOnes();
     return x;
 }
