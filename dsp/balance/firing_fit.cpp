@@ -8,6 +8,7 @@
 #include <cmath>
 #include <complex>
 #include <limits>
+#include <numbers>
 #include <span>
 
 namespace idlehark {
@@ -84,12 +85,37 @@ std::vector<float> whitened(const std::vector<float>& x, const std::vector<float
     return out;
 }
 
+/// Taps of a delay by half a sample, windowed sinc: the first is that of half a sample ahead.
+constexpr std::size_t kHalfTaps = 8;
+std::array<float, kHalfTaps> half_taps() {
+    std::array<float, kHalfTaps> taps{};
+    for (std::size_t k = 0; k < kHalfTaps / 2; ++k) {
+        const double x = std::numbers::pi * (static_cast<double>(k) + 0.5);
+        const double window = 0.5 + 0.5 * std::cos(2.0 * x / static_cast<double>(kHalfTaps + 1));
+        taps[kHalfTaps / 2 - 1 - k] = taps[kHalfTaps / 2 + k] =
+            static_cast<float>((k % 2 == 0 ? 1.0 : -1.0) / x * window);
+    }
+    return taps;
+}
+/// A stretch half a sample later (`by` 0), or half a sample earlier (`by` 1).
+std::vector<float> half_later(const std::vector<float>& x, std::ptrdiff_t by = 0) {
+    static const auto taps = half_taps();
+    std::vector<float> out(x.size(), 0.F);
+    for (std::size_t k = 0; k < kHalfTaps; ++k) {
+        const auto off = static_cast<std::ptrdiff_t>(k) - static_cast<std::ptrdiff_t>(kHalfTaps / 2) + by;
+        const auto from = std::max<std::ptrdiff_t>(0, -off);
+        const auto to = std::min(std::ssize(x), std::ssize(x) - off);
+        add(taps[k], x.data() + from + off, out.data() + from, static_cast<std::size_t>(to - from));
+    }
+    return out;
+}
+
 struct Firing {
     std::size_t cycle, cylinder;
     double place;             // frames, as the course of the shifts has it
     std::ptrdiff_t from = 0;  // first frame of the shape with no shift
     std::size_t shape = 0;
-    int shift = 0;
+    int shift = 0;  // halves of a frame
     float strength = 1.F;
     float missing = 0.F;
 };
@@ -100,7 +126,7 @@ class PulseTrain {
         : lead_(kLead_s * rate_hz),
           length_(static_cast<std::size_t>(kLength_s * rate_hz)),
           usual_(kUsualShift_cycles / cycle_hz * rate_hz),
-          reach_(static_cast<int>(std::lround(kReach * usual_))),
+          reach_(2 * static_cast<int>(std::lround(kReach * usual_))),
           firings_(std::move(firings)),
           cylinders_(cylinders) {
         for (auto& f : firings_) f.from = start_of(f);
@@ -116,6 +142,7 @@ class PulseTrain {
                 std::min(length_, gap));
         }
         for (auto& f : firings_) f.strength = 1.F;
+        lay();
     }
     /// Shapes, strengths and shifts in turns.
     void fit(int rounds) {
@@ -131,6 +158,7 @@ class PulseTrain {
     void give_each_its_own() {
         shapes_.assign(cylinders_, shapes_.front());
         for (auto& f : firings_) f.shape = f.cylinder;
+        lay();
     }
     void measure() {
         leave_over();
@@ -147,49 +175,75 @@ class PulseTrain {
 
     [[nodiscard]] std::ptrdiff_t start_of(const Firing& f) const { return std::lround(f.place - lead_); }
 
+    /// The shapes half a frame later.
+    void lay() {
+        halves_.clear();
+        for (const auto& s : shapes_) halves_.push_back(half_later(s));
+    }
+    [[nodiscard]] const float* laid(std::size_t shape, int shift) const {
+        return (shift % 2 == 0 ? shapes_ : halves_)[shape].data();
+    }
+    static std::ptrdiff_t whole(int shift) { return shift >> 1; }
+
     void leave_over() {
         left_ = x_;
         for (const auto& f : firings_)
-            add(-f.strength, shapes_[f.shape].data(), left_.data() + f.from + f.shift, length_);
+            add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
     }
 
     /// Each firing's strength and shift against what all others leave over.
-    void descend(bool missing) {
+    void descend(bool last) {
         std::vector<std::vector<float>> self(shapes_.size());  // a shape on itself, by shift
         for (std::size_t s = 0; s < shapes_.size(); ++s)
-            for (std::size_t lag = 0; lag <= 2 * static_cast<std::size_t>(reach_); ++lag)
-                self[s].push_back(dot(shapes_[s].data(), shapes_[s].data() + lag, length_ - lag));
+            for (int lag = 0; lag <= 2 * reach_; ++lag) {
+                const auto by = static_cast<std::size_t>(whole(lag));
+                self[s].push_back(dot(laid(s, lag), shapes_[s].data() + by, length_ - by));
+            }
         const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
         std::vector<float> all_found(2 * static_cast<std::size_t>(reach_) + 1);
         float* const found = all_found.data() + reach_;  // by shift
+        std::vector<std::pair<double, float>> scores(all_found.size());
         for (auto& f : firings_) {
-            const auto& shape = shapes_[f.shape];
             const auto& own = self[f.shape];
             const float energy = std::max(own[0], 1e-30F);
             float* at = left_.data() + f.from;
-            for (int e = -reach_; e <= reach_; ++e) found[e] = dot(shape.data(), at + e, length_);
-            /// The likeliest shift if a share of the firing as it was fitted is put back.
+            for (int e = -reach_; e <= reach_; ++e) found[e] = dot(laid(f.shape, e), at + whole(e), length_);
+            /// The likeliest shift and the strength there if a share of the firing as it was fitted is put back; and
+            /// the strength over all shifts by their odds, which no small change makes jump.
+            struct Found {
+                int shift = 0;
+                float strength = 0.F, usual = 0.F;
+            };
             const auto best = [&](float share) {
                 double most = -std::numeric_limits<double>::infinity();
-                std::pair<int, float> out{0, 0.F};
+                Found out;
                 for (int e = -reach_; e <= reach_; ++e) {
                     const float sum =
                         found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
                     const double score = std::copysign(z * z, z) / static_cast<double>(energy) / noise -
-                                         static_cast<double>(e * e) / (usual_ * usual_);
+                                         0.25 * static_cast<double>(e * e) / (usual_ * usual_);
+                    scores[static_cast<std::size_t>(e + reach_)] = {score, sum / energy};
                     if (score > most) {
                         most = score;
                         out = {e, sum / energy};
                     }
                 }
+                if (!last) return out;
+                double odds = 0.0, mean = 0.0;
+                for (const auto& [score, strength] : scores) {
+                    const double w = std::exp(0.5 * (score - most));
+                    odds += w;
+                    mean += w * static_cast<double>(strength);
+                }
+                out.usual = static_cast<float>(mean / odds);
                 return out;
             };
-            if (missing) f.missing = best(static_cast<float>(kLeft)).second;
-            const auto [shift, strength] = best(1.F);
-            add(f.strength, shape.data(), at + f.shift, length_);
-            add(-strength, shape.data(), at + shift, length_);
-            f.strength = strength;
+            if (last) f.missing = best(static_cast<float>(kLeft)).usual;
+            const auto [shift, strength, usual] = best(1.F);
+            add(f.strength, laid(f.shape, f.shift), at + whole(f.shift), length_);
+            add(-strength, laid(f.shape, shift), at + whole(shift), length_);
+            f.strength = last ? usual : strength;
             f.shift = shift;
         }
     }
@@ -197,7 +251,7 @@ class PulseTrain {
     /// What the shifts of neighbouring firings have in common is the path's error.
     void follow_course() {
         std::vector<double> off;
-        for (const auto& f : firings_) off.push_back(static_cast<double>(f.from + f.shift) + lead_ - f.place);
+        for (const auto& f : firings_) off.push_back(static_cast<double>(f.from) + 0.5 * f.shift + lead_ - f.place);
         for (std::size_t k = 0; k < firings_.size(); ++k) {
             double sum = 0.0, weight = 0.0;
             for (int d = -kCourseFirings; d <= kCourseFirings; ++d) {
@@ -210,10 +264,10 @@ class PulseTrain {
             }
             if (!(weight > 0.0)) continue;
             auto& f = firings_[k];
-            const auto now = f.from + f.shift;
+            const auto now = 2 * f.from + f.shift;
             f.place += sum / weight;
             f.from = start_of(f);
-            f.shift = static_cast<int>(std::clamp<std::ptrdiff_t>(now - f.from, -reach_, reach_));
+            f.shift = static_cast<int>(std::clamp<std::ptrdiff_t>(now - 2 * f.from, -reach_, reach_));
         }
     }
 
@@ -230,6 +284,7 @@ class PulseTrain {
                 if (f.shape == s) f.strength /= *middle, f.missing /= *middle;
             for (float& v : shapes_[s]) v *= *middle;
         }
+        lay();
     }
 
     /// Strengths as they are to be expected: firings are there with an ordinary scatter, or missing.
@@ -254,13 +309,19 @@ class PulseTrain {
     /// Conjugate gradients on the shapes, from where they are.
     void reshape() {
         leave_over();
-        std::vector<Shape> slope(shapes_.size());
+        std::vector<Shape> slope(shapes_.size()), late(shapes_.size());
         const auto descent = [&] {
             for (auto& v : slope) v.assign(length_, 0.F);
+            for (auto& v : late) v.assign(length_, 0.F);
             for (const auto& f : firings_)
-                add(f.strength, left_.data() + f.from + f.shift, slope[f.shape].data(), length_);
+                add(f.strength, left_.data() + f.from + whole(f.shift),
+                    (f.shift % 2 == 0 ? slope : late)[f.shape].data(), length_);
             double sum = 0.0;
-            for (const auto& v : slope) sum += squares(v);
+            for (std::size_t s = 0; s < slope.size(); ++s) {
+                const auto back = half_later(late[s], 1);
+                add(1.F, back.data(), slope[s].data(), length_);
+                sum += squares(slope[s]);
+            }
             return sum;
         };
         double steep = descent();
@@ -268,8 +329,11 @@ class PulseTrain {
         std::vector<float> made(left_.size());
         for (int step = 0; step < kSteps && steep > 0.0; ++step) {
             std::fill(made.begin(), made.end(), 0.F);
+            std::vector<Shape> way_late;
+            for (const auto& w : way) way_late.push_back(half_later(w));
             for (const auto& f : firings_)
-                add(f.strength, way[f.shape].data(), made.data() + f.from + f.shift, length_);
+                add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
+                    made.data() + f.from + whole(f.shift), length_);
             const auto far = static_cast<float>(steep / std::max(squares(made), 1e-300));
             for (std::size_t s = 0; s < shapes_.size(); ++s) add(far, way[s].data(), shapes_[s].data(), length_);
             add(-far, made.data(), left_.data(), left_.size());
@@ -279,6 +343,7 @@ class PulseTrain {
             for (std::size_t s = 0; s < shapes_.size(); ++s)
                 for (std::size_t i = 0; i < length_; ++i) way[s][i] = slope[s][i] + turn * way[s][i];
         }
+        lay();
     }
 
     double lead_;
@@ -287,7 +352,7 @@ class PulseTrain {
     int reach_;
     std::vector<Firing> firings_;
     std::size_t cylinders_;
-    std::vector<Shape> shapes_;
+    std::vector<Shape> shapes_, halves_;
     std::vector<float> x_, left_;
 };
 
