@@ -18,6 +18,7 @@ constexpr double kWeakerTogether_db = -3.5;  // the neighbours fill up what is m
 constexpr double kLouder_db = 5.0;
 constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
+constexpr double kFullVote_db = -2.0;        // from here on an opening time counts in full
 constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
@@ -114,9 +115,9 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
 
 double spacing_tolerance_ms(double spacing_ms) { return std::max(kSpacing_ms, kSpacingShare * spacing_ms); }
 
-/// The opening time that most share; the louder ones decide a draw.
+/// The opening time that most share; a faint one has the less to say the nearer its level is to a silent one's.
 double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<double>& levels,
-                        const std::vector<char>& ticks_only) {
+                        const std::vector<char>& ticks_only, double silent_db) {
     double usual = std::nan("");
     double most = 0.0;
     for (std::size_t i = 0; i < set.size(); ++i) {
@@ -128,7 +129,7 @@ double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<d
             const double other = set[k].recording.open_close_ms;
             if (!(std::fabs(other - mine) <= spacing_tolerance_ms(mine)) || !std::isfinite(levels[k]) || ticks_only[k])
                 continue;
-            votes += levels[k] > kWeaker_db ? 1.0 : 0.4;
+            votes += std::clamp((levels[k] - silent_db) / (kFullVote_db - silent_db), 0.0, 1.0);
             sum += other;
             count += 1.0;
         }
@@ -190,10 +191,11 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     for (const auto& p : set)
         if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
     out.rpm = median_of(speeds);
-    const double spacing_ms = usual_spacing_ms(set, levels, ticks_only);
     const double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
     out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));
     const bool together = out.each_turn && engine.injection != Injection::grouped;
+    const double silent_db = together ? kSilentTogether_db : kSilent_db;
+    const double spacing_ms = usual_spacing_ms(set, levels, ticks_only, silent_db);
     out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
                            out.each_turn != stated_each_turn(engine);
 
@@ -222,8 +224,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
             why.neighbours_only =
                 levels[i] < kDoubtful_db
-                    ? (together ? kSilentTogether_db : kSilent_db) - levels[i] + by_places[i] + kUnlike_db * unlike >
-                          0.0
+                    ? silent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0
                     : unlike >= 3 || ticks_only[i] || (set.size() == 1 && !together && own_place_empty(r));
         }
         if (!clicks || why.neighbours_only) {
