@@ -1,11 +1,10 @@
 #include "dsp/injectors/click_bands.hpp"
 
-#include "dsp/real_fft.hpp"
 #include "dsp/windows.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <complex>
 #include <numbers>
 
 namespace idlehark {
@@ -16,7 +15,8 @@ constexpr double kHop_s = 0.5e-3;
 constexpr double kCorner_hz = 1900.0;
 constexpr double kLowest_hz = 1900.0;
 constexpr double kHighest_hz = 18000.0;
-constexpr double kHighestShare = 0.46;       // of the sample rate
+constexpr double kHighestShare = 0.46;  // of the sample rate
+constexpr std::size_t kMostBands = 20;
 constexpr std::size_t kFloorSamples = 4000;  // frames looked at for a median
 
 /// Second-order high-pass at kCorner_hz by the bilinear transform.
@@ -41,17 +41,22 @@ class HighPass {
     float b_, a1_, a2_, z1_ = 0.F, z2_ = 0.F;
 };
 
+/// What a pair of samples on both sides of a window's centre gives to each band.
+struct Waves {
+    std::array<float, kMostBands> even{}, odd{};
+};
+
 float finite(float v) { return std::isfinite(v) ? v : 0.F; }
 }  // namespace
 
 ClickBands click_bands(AudioView x, double sample_rate_hz) {
-    RealFft fft{RealFft::good_size(static_cast<std::size_t>(std::lround(kWindow_s * sample_rate_hz)))};
-    const std::size_t n = fft.size();
+    const auto half = std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(0.5 * kWindow_s * sample_rate_hz)));
+    const std::size_t n = 2 * half;
     const auto window = hann_window(n);
     ClickBands out;
     out.hop_s = kHop_s;
     std::vector<std::size_t> bins;
-    for (std::size_t b = 1; b < fft.bins(); ++b) {
+    for (std::size_t b = 1; b < half && bins.size() < kMostBands; ++b) {
         const double f = static_cast<double>(b) * sample_rate_hz / static_cast<double>(n);
         if (f < kLowest_hz || f > std::min(kHighest_hz, kHighestShare * sample_rate_hz)) continue;
         bins.push_back(b);
@@ -65,15 +70,27 @@ ClickBands click_bands(AudioView x, double sample_rate_hz) {
     HighPass second{sample_rate_hz, 1.306562964876377};
     std::vector<float> sharp(x.size() + 2 * n, 0.F);  // n zeros in front
     for (std::size_t i = 0; i < x.size(); ++i) sharp[n + i] = second(first(finite(x[i])));
-    std::vector<float> segment(n);
-    std::vector<std::complex<float>> spectrum(fft.bins());
+    // So few bins of so short a window are sooner summed up than transformed; both sides of the centre at once.
+    std::vector<Waves> waves(half);
+    for (std::size_t i = 0; i < half; ++i)
+        for (std::size_t b = 0; b < bins.size(); ++b) {
+            const double turn = 2.0 * std::numbers::pi * static_cast<double>(bins[b] * i % n) / static_cast<double>(n);
+            const double gain = static_cast<double>(window[half + i]) * (i == 0 ? 0.5 : 1.0);
+            waves[i].even[b] = static_cast<float>(gain * std::cos(turn));
+            waves[i].odd[b] = static_cast<float>(gain * std::sin(turn));
+        }
     for (std::size_t k = 0; k < frames; ++k) {
         const auto centre = static_cast<std::size_t>(std::lround(static_cast<double>(k) * kHop_s * sample_rate_hz));
-        const float* from = sharp.data() + n + centre - n / 2;
-        for (std::size_t i = 0; i < n; ++i) segment[i] = window[i] * from[i];
-        fft.forward(segment, spectrum);
+        const float* at = sharp.data() + n + centre;
+        Waves sum{};
+        for (std::size_t i = 0; i < half; ++i) {
+            const float both = at[i] + *(at - i);
+            const float apart = at[i] - *(at - i);
+            for (std::size_t b = 0; b < kMostBands; ++b) sum.even[b] += both * waves[i].even[b];
+            for (std::size_t b = 0; b < kMostBands; ++b) sum.odd[b] += apart * waves[i].odd[b];
+        }
         float* row = out.over_floor.data() + k * bins.size();
-        for (std::size_t b = 0; b < bins.size(); ++b) row[b] = std::norm(spectrum[bins[b]]);
+        for (std::size_t b = 0; b < bins.size(); ++b) row[b] = sum.even[b] * sum.even[b] + sum.odd[b] * sum.odd[b];
     }
 
     std::vector<float> some;

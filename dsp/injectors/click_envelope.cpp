@@ -12,7 +12,7 @@ namespace idlehark {
 namespace {
 constexpr double kMargin_s = 2e-3;    // each side of a block: the filter's own ringing and the wrap of the transform
 constexpr double kBase_hz = 32000.0;  // twice the widest click band, so that four points tell what lies between
-constexpr std::size_t kBlock = 3072;  // of the signal that was moved down
+constexpr std::size_t kBlock = 1536;  // of the signal that was moved down
 constexpr std::size_t kCommon = 96;   // divides the blocks of both rates, so that they can be laid side by side
 
 /// Power gain by frequency, as the header has it.

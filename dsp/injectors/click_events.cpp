@@ -114,8 +114,9 @@ std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<M
         const double share = lag - whole;
         for (int i = 0; i <= 2 * kShape; ++i) {
             const auto k = index(kReach - kShape + whole + i);
-            shape[index(i)] += std::lerp(static_cast<double>(rows[e][k]),
-                                         static_cast<double>(rows[e][std::min(k + 1, rows[e].size() - 1)]), share);
+            const auto here = static_cast<double>(rows[e][k]);
+            const auto next = static_cast<double>(rows[e][std::min(k + 1, rows[e].size() - 1)]);
+            shape[index(i)] += here + share * (next - here);
         }
         count += 1.0;
     }

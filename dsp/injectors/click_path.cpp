@@ -31,39 +31,43 @@ Line best_line(const Grid& g, int reach) {
         return k + 1 < g.cycles ? g.z[(k + 1) * g.places + m - g.places] : 0.F;
     };
     const auto side = static_cast<std::size_t>(reach);
-    std::vector<float> now(wide, kNowhere);
-    std::vector<float> before(wide + 2 * side, kNowhere);  // with a margin that no line comes from
-    std::vector<float> step(wide);                         // floats, so that the loops below run in vectors
-    std::vector<signed char> came(g.cycles * wide, 0);
-    for (std::size_t m = g.places / 2; m < g.places / 2 + g.places; ++m) now[m] = value(0, m);
+    std::vector<float> penalty;
+    for (int d = -reach; d <= reach; ++d) penalty.push_back(static_cast<float>(kStepPenalty * d * d));
+    // The best sum of every line up to a place, a row a cycle; with margins that no line comes from.
+    const std::size_t row = wide + 2 * side;
+    std::vector<float> sums(g.cycles * row, kNowhere);
+    const auto best = [&](std::size_t k) { return sums.data() + k * row + side; };
+    for (std::size_t m = g.places / 2; m < g.places / 2 + g.places; ++m) best(0)[m] = value(0, m);
     for (std::size_t k = 1; k < g.cycles; ++k) {
-        std::copy(now.begin(), now.end(), before.begin() + static_cast<std::ptrdiff_t>(side));
-        std::fill(now.begin(), now.end(), 2.0F * kNowhere);
+        float* now = best(k);
+        std::fill(now, now + wide, 2.0F * kNowhere);
         for (int d = -reach; d <= reach; ++d) {
-            const auto penalty = static_cast<float>(kStepPenalty * d * d);
-            const auto by = static_cast<float>(d);
-            const float* from = before.data() + reach + d;
-            for (std::size_t m = 0; m < wide; ++m) {
-                const float v = from[m] - penalty;
-                const bool better = v > now[m];
-                now[m] = better ? v : now[m];
-                step[m] = better ? by : step[m];
-            }
+            const float cost = penalty[static_cast<std::size_t>(d + reach)];
+            const float* from = best(k - 1) + d;
+            for (std::size_t m = 0; m < wide; ++m) now[m] = std::max(now[m], from[m] - cost);
         }
-        for (std::size_t m = 0; m < wide; ++m) came[k * wide + m] = static_cast<signed char>(step[m]);
-        const float* row = g.z.data() + k * g.places;
-        for (std::size_t m = 0; m < g.places; ++m) now[m] += row[m];
+        const float* z = g.z.data() + k * g.places;
+        for (std::size_t m = 0; m < g.places; ++m) now[m] += z[m];
         if (k + 1 < g.cycles)
-            for (std::size_t m = 0; m < g.places; ++m) now[g.places + m] += row[g.places + m];
+            for (std::size_t m = 0; m < g.places; ++m) now[g.places + m] += z[g.places + m];
     }
     Line line;
-    auto m = static_cast<std::size_t>(std::max_element(now.begin(), now.end()) - now.begin());
+    const float* last = best(g.cycles - 1);
+    auto m = std::max_element(last, last + wide) - last;
     line.place.resize(g.cycles);
     double sum = 0.0;
     for (std::size_t k = g.cycles; k-- > 0;) {
-        line.place[k] = m;
-        sum += static_cast<double>(value(k, m));
-        m = static_cast<std::size_t>(static_cast<std::ptrdiff_t>(m) + came[k * wide + m]);
+        line.place[k] = static_cast<std::size_t>(m);
+        sum += static_cast<double>(value(k, static_cast<std::size_t>(m)));
+        if (k == 0) break;
+        const float* before = best(k - 1);
+        std::ptrdiff_t came = -reach;
+        const auto from = [&](std::ptrdiff_t d) {
+            return before[m + d] - penalty[static_cast<std::size_t>(d + reach)];
+        };
+        for (std::ptrdiff_t d = 1 - reach; d <= reach; ++d)
+            if (from(d) > from(came)) came = d;
+        m += came;
     }
     line.mean = sum / static_cast<double>(g.cycles);
     return line;

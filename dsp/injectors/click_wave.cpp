@@ -17,8 +17,9 @@ constexpr int kReach = 10;     // steps about the time given
 constexpr int kFineReach = 2;  // once they are read again where they belong
 constexpr std::size_t kFewestQuiet = 8;
 constexpr std::size_t kStarts = 4;
-constexpr int kRounds = 5;
-constexpr std::size_t kEarly = 100;  // clicks, for a mean to begin with
+constexpr int kStartRounds = 3;      // with each start
+constexpr int kRounds = 3;           // with the best, of all clicks
+constexpr std::size_t kEarly = 100;  // clicks, to start with
 
 using Wave = std::vector<std::complex<float>>;
 
@@ -160,7 +161,7 @@ void find_mean(Clicks& clicks, double cost) {
     double most = -1.0;
     for (std::size_t k = 0; k < std::min(kStarts, order.size()); ++k) {
         clicks.begin_with(order[k]);
-        for (int round = 0; round < kRounds; ++round)
+        for (int round = 0; round < kStartRounds; ++round)
             clicks.average(clicks.early(), kReach, cost * clicks.mean_energy());
         if (const double e = clicks.mean_energy(); e > most) {
             most = e;
@@ -168,7 +169,7 @@ void find_mean(Clicks& clicks, double cost) {
         }
     }
     clicks.set_mean(std::move(best));
-    clicks.average(kReach, cost * clicks.mean_energy());
+    for (int round = 0; round < kRounds; ++round) clicks.average(kReach, cost * clicks.mean_energy());
 }
 
 }  // namespace
