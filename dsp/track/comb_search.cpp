@@ -20,7 +20,7 @@ constexpr double kLowestLine_hz = 12.0;
 constexpr double kHighestLine_hz = 600.0;  // above, a surge smears lines within the window
 constexpr double kFewestLines = 12.0;      // many cylinders need a wider band for as many lines
 constexpr double kHighestModulation_hz = 200.0;
-constexpr double kSteepest_per_s = 0.30;
+constexpr double kSteepest_per_s = 0.26;
 constexpr double kSteepestEnvelope_per_s = 0.2;
 constexpr double kUsualSlope_per_s = 0.12;  // a strong surge reaches more than twice this, and shows so clearly
 // Lines between the p-th multiples must carry their share of the evidence, up to this much.

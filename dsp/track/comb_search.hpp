@@ -82,8 +82,9 @@ class CombSearch {
     [[nodiscard]] int pattern_repeats() const noexcept { return spacing_; }
 
    private:
-    // Slopes: a surge of 60 rpm at 0.5 Hz about 700 rpm reaches 0.27 per second.
-    static constexpr std::size_t kSlopes = 9;
+    // A surge of 60 rpm at 0.5 Hz about 700 rpm reaches a slope of 0.27 per second. With nine slopes nothing is heard
+    // that seven do not.
+    static constexpr std::size_t kSlopes = 7;
     static constexpr std::size_t kEnvelopeSlopes = 3;
     /// One signal's warped transforms and the evidence per bin.
     template <std::size_t kSlopeCount>
