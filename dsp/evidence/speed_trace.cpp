@@ -17,8 +17,10 @@ constexpr double kUnsure_rpm = 10.0;
 constexpr double kNear_s = 2.0;
 constexpr double kWild_sd = 6.0;
 constexpr double kWild_rpm = 15.0;
-constexpr std::size_t kFewest = 6;      // neighbours that can tell
-constexpr double kSureFloor_rpm = 0.5;  // no reading counts as surer than this against its neighbours
+constexpr std::size_t kFewest = 6;       // neighbours that can tell
+constexpr double kBreak_s = 20.0;        // nothing heard for so long: the idle may be another
+constexpr double kBesideBreak_s = 20.0;  // heard, on either side: what its level is told by
+constexpr double kSureFloor_rpm = 0.5;   // no reading counts as surer than this against its neighbours
 
 bool usable(const RpmReading& r) { return r.locked && std::isfinite(r.rpm) && std::isfinite(r.time_s); }
 
@@ -43,6 +45,25 @@ void drop_wild(SpeedTrace& trace) {
         for (double& v : around) v = std::abs(v - middle);
         const double spread = stats::kMadToSd * stats::median(around);
         if (std::abs(trace.rpm[cell] - middle) > std::max(kWild_rpm, kWild_sd * spread)) trace.seen[cell] = 0;
+    }
+}
+
+/// Nobody knows what happened in a break: what follows it is brought to the level before.
+void join_over_breaks(SpeedTrace& trace) {
+    const auto longest = static_cast<std::size_t>(kBreak_s / trace.step_s);
+    const auto beside = static_cast<std::size_t>(kBesideBreak_s / trace.step_s);
+    std::vector<std::size_t> heard;
+    for (std::size_t i = 0; i < trace.size(); ++i)
+        if (trace.seen[i]) heard.push_back(i);
+    const auto level = [&](std::size_t from, std::size_t to) {
+        std::vector<double> rpm;
+        for (std::size_t k = from; k < to; ++k) rpm.push_back(trace.rpm[heard[k]]);
+        return stats::median(rpm);
+    };
+    for (std::size_t k = 1; k < heard.size(); ++k) {
+        if (heard[k] - heard[k - 1] < longest) continue;
+        const double by = level(k - std::min(k, beside), k) - level(k, std::min(heard.size(), k + beside));
+        for (std::size_t later = k; later < heard.size(); ++later) trace.rpm[heard[later]] += by;
     }
 }
 
@@ -91,6 +112,7 @@ SpeedTrace resample(std::span<const RpmReading> readings, double step_s) {
         if (trace.seen[i]) trace.rpm[i] /= weight[i];
     }
     drop_wild(trace);
+    join_over_breaks(trace);
     bridge_gaps(trace.rpm, trace.seen);
     return trace;
 }

@@ -23,8 +23,9 @@ struct SpeedTrace {
 
 /// Puts readings on a grid: each cell is the mean of its locked readings, weighted by their intervals.
 /// Readings that are unlocked, not finite, or far less sure than the usual one do not count, nor do cells far from all
-/// around them, for a second at most. The trace is empty when nothing is locked. Readings must be in time order; any
-/// spacing.
+/// around them, for a second at most. Where nothing was heard for 20 s or more, what follows is brought to the level
+/// before: the change belongs to nobody's spray. The trace is empty when nothing is locked. Readings must be in time
+/// order; any spacing.
 [[nodiscard]] SpeedTrace resample(std::span<const RpmReading> readings, double step_s);
 
 /// Straight lines over the cells not seen (ends: the nearest seen value).

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <set>
 
 #include <catch2/catch.hpp>
@@ -36,6 +37,8 @@ std::vector<PlannedSpot> row_of(std::size_t n, double apart_mm) {
     return spots;
 }
 
+constexpr double kBreak_s = 60.0;
+
 /// A bay that answers the planner, on the true speed.
 struct Visit {
     sim::LiveBay bay;
@@ -43,6 +46,9 @@ struct Visit {
     std::vector<PlannedBurst> bursts;
     PlanConfig config;
     double now_s;
+    /// The recording breaks off here and is gone on with a minute later, when the idle is another.
+    double break_s = std::numeric_limits<double>::infinity();
+    double after_rpm = 0.0;
 
     explicit Visit(const sim::SessionSpec& spec) : bay(spec, 1500.0), now_s(spec.quiet_start_s) {
         for (const auto& s : spec.spots) spots.push_back({.id = s.id, .place = Place{s.x_mm, s.y_mm}});
@@ -50,10 +56,17 @@ struct Visit {
     [[nodiscard]] PlanStep next() {
         std::vector<RpmReading> readings;
         for (double t = 0.3; t < now_s; t += 0.1) {
-            const double rpm = bay.path().mean_rpm(t - 0.15, t + 0.15);
-            readings.push_back({t, rpm, rpm - 0.1, rpm + 0.1, true});
+            const bool after = t > break_s;
+            const double rpm = bay.path().mean_rpm(t - 0.15, t + 0.15) + (after ? after_rpm : 0.0);
+            readings.push_back({after ? t + kBreak_s : t, rpm, rpm - 0.1, rpm + 0.1, true});
         }
-        return plan_next(readings, bursts, spots, config);
+        auto told = bursts;
+        for (auto& b : told)
+            if (b.time_s > break_s) {
+                b.time_s += kBreak_s;
+                if (b.found_onset_s) *b.found_onset_s += kBreak_s;
+            }
+        return plan_next(readings, told, spots, config);
     }
     void spray(const std::vector<std::size_t>& where, bool sham) {
         now_s += 2.0;
@@ -203,6 +216,27 @@ TEST_CASE("plan_next: the same evidence gives the same step; off-plan sprays are
         if (step.all[s].belief.leaks > step.all[likeliest].belief.leaks) likeliest = s;
     }
     CHECK(visit.bay.spec().leak_rpm[likeliest] != 0.0);
+}
+
+TEST_CASE("plan_next: a recording that breaks off and goes on at another idle speed proves nothing by that",
+          "[dsp][plan]") {
+    const double after_rpm = GENERATE(40.0, -40.0);
+    const auto leaks = GENERATE(std::vector<double>{}, std::vector<double>{20.0});
+    const auto spec = small_bay(42, leaks);
+    Visit visit(spec);
+    visit.after_rpm = after_rpm;
+    for (std::size_t s = 0; s < 5; ++s) visit.spray({s}, false);
+    visit.break_s = visit.now_s - 1.0;
+    const auto end = visit.run();
+    CAPTURE(after_rpm, leaks.size());
+    CHECK(end.outcome == PlanStep::Outcome::decided);
+    for (std::size_t s = 0; s < end.all.size(); ++s) {
+        CAPTURE(s, end.all[s].why);
+        CHECK((end.all[s].decision == SpotDecision::leak) == (spec.leak_rpm[s] != 0.0));
+        if (spec.leak_rpm[s] == 0.0) continue;
+        CHECK(end.all[s].low_rpm <= spec.leak_rpm[s]);
+        CHECK(end.all[s].high_rpm >= spec.leak_rpm[s]);
+    }
 }
 
 TEST_CASE("plan_next: keeps its limits and leaves out what is to be left out", "[dsp][plan]") {
