@@ -15,7 +15,8 @@ namespace idlehark {
 namespace {
 
 constexpr double kClippedShareWorthSaying = 1e-4;
-constexpr double kShortest_s = 3.0;  // below this a missing lock is put down to the length
+constexpr double kLongestBreak_s = 3600.0;  // between two parts; the trace has cells all through it
+constexpr double kShortest_s = 3.0;         // below this a missing lock is put down to the length
 
 std::string percent(std::uint64_t part, std::uint64_t whole) {
     const double share = 100.0 * static_cast<double>(part) / static_cast<double>(whole);
@@ -48,9 +49,7 @@ void add_warnings(Listened& heard, const ListenRequest& request, const std::opti
                                              request.engine.cylinders));
 }
 
-}  // namespace
-
-Result<Listened> listen_through(const ListenRequest& request, const ListenSinks& sinks) {
+Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& sinks) {
     auto file = SoundFile::open(request.path, request.channel);
     if (!file) return file.error();
     auto& sound = file.value();
@@ -121,7 +120,7 @@ Result<Listened> listen_through(const ListenRequest& request, const ListenSinks&
     pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
             std::numeric_limits<double>::infinity());
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
-    heard.breaks_off = sound.warning().has_value();
+    heard.parts = {{.length_s = heard.length_s, .breaks_off = sound.warning().has_value()}};
     heard.summary = tracker->summary();
     add(heard.summary, before_gaps);
     if (!gaps.empty())
@@ -129,6 +128,55 @@ Result<Listened> listen_through(const ListenRequest& request, const ListenSinks&
                                              request.path, gaps.size(), gaps.size() == 1 ? "place" : "places"));
     add_warnings(heard, request, sound.warning());
     return heard;
+}
+
+}  // namespace
+
+Result<Listened> listen_through(const ListenRequest& request, const ListenSinks& sinks) {
+    if (request.later.empty()) return listen_to_one(request, sinks);
+    const auto parts = request.later.size() + 1;
+    std::optional<Listened> all;
+    for (std::size_t k = 0; k < parts; ++k) {
+        auto one = request;
+        one.later.clear();
+        double offset_s = 0.0;
+        if (k > 0) {
+            one.path = request.later[k - 1].path;
+            one.channel = request.later[k - 1].channel;
+            offset_s = request.later[k - 1].offset_s;
+            if (!(offset_s >= all->length_s && offset_s <= all->length_s + kLongestBreak_s))
+                return Error{fmt::format("{}: cannot begin at {:g} s of a test whose part before ends at {:.1f} s",
+                                         one.path, offset_s, all->length_s),
+                             "The test's record does not fit its recordings."};
+        }
+        auto own = sinks;
+        std::vector<RpmReading> placed;
+        if (sinks.readings)
+            own.readings = [&](std::span<const RpmReading> readings) {
+                placed.assign(readings.begin(), readings.end());
+                for (auto& r : placed) r.time_s += offset_s;
+                sinks.readings(placed);
+            };
+        if (sinks.progress)
+            own.progress = [&](std::uint64_t done, std::uint64_t total) {
+                sinks.progress(k * total + done, parts * total);
+            };
+        auto heard = listen_to_one(one, own);
+        if (!heard) return heard.error();
+        auto& h = heard.value();
+        if (!all) {
+            all = std::move(h);
+            continue;
+        }
+        all->length_s = offset_s + h.length_s;
+        all->parts.push_back({offset_s, h.length_s, h.parts.front().breaks_off});
+        all->peak = std::max(all->peak, h.peak);
+        all->readings += h.readings;
+        all->locked_readings += h.locked_readings;
+        add(all->summary, h.summary);
+        all->warnings.insert(all->warnings.end(), h.warnings.begin(), h.warnings.end());
+    }
+    return std::move(*all);
 }
 
 std::optional<Error> why_no_lock(const Listened& heard, const ListenRequest& request) {

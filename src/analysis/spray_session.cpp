@@ -165,7 +165,7 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
             }
             const auto text = fmt::format("{}: line {}: time_s: {:g} is after the end of the recording ({:.1f} s)",
                                           request.marks_file, m.line, m.time_s, length_s);
-            if (!heard.value().breaks_off)
+            if (!heard.value().parts.front().breaks_off)
                 return SprayFailure{{text, "Do these marks belong to this recording? Times count from its start."}};
             left_out.push_back(text + "; left out");
         }

@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -125,16 +126,16 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
     for (const auto& m : request.marks) first_s = std::min(first_s, m.time_s - 1.0);
     const double quiet_s = first_s >= kShortestQuiet_s ? first_s : kLongestQuiet_s;
 
-    std::optional<HissFinder> finder;
+    std::vector<HissFinder> finders;  // one a part
     std::optional<QuietEars> ears;
     ListenSinks own = sinks;
     own.start = [&](double rate_hz) {
-        finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz});
-        ears.emplace(request.listen.engine, rate_hz, quiet_s);
+        finders.emplace_back(HissFinderConfig{.sample_rate_hz = rate_hz});
+        if (!ears) ears.emplace(request.listen.engine, rate_hz, quiet_s);
     };
     own.sound = [&](AudioView x) {
-        finder->process(x);
-        ears->process(x);
+        finders.back().process(x);
+        if (finders.size() == 1) ears->process(x);
     };
     own.readings = [&](std::span<const RpmReading> r) {
         visit.readings.insert(visit.readings.end(), r.begin(), r.end());
@@ -143,28 +144,38 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
     if (!heard) return VisitFailure{heard.error()};
     visit.heard = std::move(heard.value());
     if (const auto reason = why_no_lock(visit.heard, request.listen)) return VisitFailure{*reason, true};
-    finder->finish();
 
     std::vector<double> times_s;
-    for (const auto& m : request.marks) {
-        if (m.time_s >= visit.heard.length_s) {
-            if (!visit.heard.breaks_off)
-                return VisitFailure{{fmt::format("{}: a mark at {:g} s is after the end of the recording ({:.1f} s)",
-                                                 request.listen.path, m.time_s, visit.heard.length_s),
-                                     "Do these marks belong to this recording? Times count from its start."}};
-            continue;
+    for (std::size_t k = 0; k < finders.size(); ++k) {
+        const auto& part = visit.heard.parts[k];
+        const double until_s =
+            k + 1 < finders.size() ? visit.heard.parts[k + 1].offset_s : std::numeric_limits<double>::infinity();
+        std::vector<double> here_s;
+        for (const auto& m : request.marks) {
+            const double time_s = m.time_s - part.offset_s;
+            if ((k > 0 && time_s < 0.0) || m.time_s >= until_s) continue;
+            if (time_s >= part.length_s) {
+                if (!part.breaks_off)
+                    return VisitFailure{
+                        {fmt::format("{}: a mark at {:g} s is after the end of the recording ({:.1f} s)",
+                                     request.listen.path, m.time_s, visit.heard.length_s),
+                         "Do these marks belong to this recording? Times count from its start."}};
+                continue;
+            }
+            here_s.push_back(time_s);
+            visit.burst_spots.push_back(m.spot);
         }
-        times_s.push_back(m.time_s);
-        visit.burst_spots.push_back(m.spot);
-    }
-    const auto onsets = match_hiss(times_s, finder->bursts(), kMarkReach_s);
-    for (std::size_t i = 0; i < times_s.size(); ++i) {
-        SprayBurst burst{.time_s = times_s[i], .spot = 0, .found_onset_s = {}, .found_duration_s = {}};
-        if (onsets[i]) {
-            burst.found_onset_s = onsets[i]->time_s;
-            burst.found_duration_s = onsets[i]->duration_s;
+        finders[k].finish();
+        const auto onsets = match_hiss(here_s, finders[k].bursts(), kMarkReach_s);
+        for (std::size_t i = 0; i < here_s.size(); ++i) {
+            times_s.push_back(here_s[i] + part.offset_s);
+            SprayBurst burst{.time_s = times_s.back(), .spot = 0, .found_onset_s = {}, .found_duration_s = {}};
+            if (onsets[i]) {
+                burst.found_onset_s = onsets[i]->time_s + part.offset_s;
+                burst.found_duration_s = onsets[i]->duration_s;
+            }
+            visit.bursts.push_back(burst);
         }
-        visit.bursts.push_back(burst);
     }
     visit.idle = measure_idle(visit.readings, times_s);
     visit.answering = answering_spots(visit);

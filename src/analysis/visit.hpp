@@ -15,10 +15,11 @@
 
 namespace idlehark {
 
-/// One visit to a car as recorded: the idle, perhaps a spray test in the same recording, perhaps an injector set.
+/// One visit to a car as recorded: the idle, perhaps a spray test in the same recording and in those that went on with
+/// it, perhaps an injector set.
 struct VisitRequest {
     ListenRequest listen;
-    std::vector<Mark> marks;  ///< of the spray test; empty: none
+    std::vector<Mark> marks;  ///< of the spray test, in the first part's time; empty: none
     std::vector<std::pair<int, std::string>> injectors;
     std::string name;    ///< for the table; empty: the recording's file name
     std::string device;  ///< that recorded it; empty: what stands in the settings beside the recording, if anything
@@ -50,8 +51,8 @@ struct VisitFailure {
 /// (logarithm; simulated engines heard through other reflections).
 inline constexpr double kHalfOrderVisit_ln = 0.4;
 
-/// One pass over the recording, one over each injector's. Half orders and hiss are heard in the quiet start where it is
-/// long enough, so that the can does not count.
+/// One pass over the recording, one over each injector's. Half orders and hiss are heard in the first part, in the
+/// quiet start where it is long enough, so that the can does not count.
 std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, const ListenSinks& sinks);
 
 }  // namespace idlehark

@@ -2,6 +2,7 @@
 
 #include "src/casebook/figures.hpp"
 #include "src/casebook/heard_record.hpp"
+#include "src/casebook/visit_parts.hpp"
 #include "src/files/csv.hpp"
 
 #include <algorithm>
@@ -17,20 +18,36 @@ namespace {
 using figures::number;
 using figures::whole;
 
-Result<std::optional<CaseRecording>> main_recording(const Casebook& book, RowId visit) {
+/// What of a visit is compared: its guided test if most bursts are in it, else the recording with the most; no parts:
+/// nothing.
+struct MainSound {
+    std::vector<VisitPart> parts;
+    std::vector<Mark> marks;
+};
+
+Result<MainSound> main_sound(const Casebook& book, RowId visit) {
     const auto all = book.recordings(visit);
     if (!all) return all.error();
-    std::optional<CaseRecording> best;
+    auto guided = book.guided(visit);
+    if (!guided) return guided.error();
+    auto tested = guided_parts(book, visit);
+    if (!tested) return tested.error();
+    std::erase_if(tested.value(), [](const VisitPart& p) { return p.recording.running; });
+    std::vector<std::vector<VisitPart>> candidates{std::move(tested.value())};
+    for (const auto& r : all.value())
+        if (r.kind == RecordingKind::bay && !r.running) candidates.push_back({{r, 0.0}});
+    MainSound best;
     std::tuple<std::size_t, double> most{0, 0.0};
-    for (const auto& r : all.value()) {
-        if (r.kind != RecordingKind::bay || r.running) continue;
-        const auto marks = book.marks(r.id);
+    for (std::size_t c = 0; c < candidates.size(); ++c) {
+        auto& parts = candidates[c];
+        if (parts.empty()) continue;
+        auto marks = marks_of_parts(book, parts, c == 0 ? &*guided.value() : nullptr);
         if (!marks) return marks.error();
-        const auto kept =
-            std::count_if(marks.value().begin(), marks.value().end(), [](const CaseMark& m) { return !m.withdrawn; });
-        const std::tuple rank{static_cast<std::size_t>(kept), r.length_s()};
-        if (best && rank <= most) continue;
-        best = r;
+        double length_s = 0.0;
+        for (const auto& p : parts) length_s += p.recording.length_s();
+        const std::tuple rank{marks.value().size(), length_s};
+        if (!best.parts.empty() && rank <= most) continue;
+        best = {std::move(parts), std::move(marks.value())};
         most = rank;
     }
     return best;
@@ -67,38 +84,36 @@ struct KnownVisit {
 };
 
 Result<KnownVisit> known_visit(const Casebook& book, RowId id) {
-    const auto recording = main_recording(book, id);
-    if (!recording) return recording.error();
-    if (!recording.value())
+    auto found = main_sound(book, id);
+    if (!found) return found.error();
+    const auto& parts = found.value().parts;
+    if (parts.empty())
         return Error{fmt::format("visit {} has no recording of the idling engine", id),
                      "`idlehark case show` lists what each visit has; add one with `idlehark case add`."};
-    const auto& bay = *recording.value();
     const auto results = book.latest_results(id);
     if (!results) return results.error();
     std::optional<RowId> engine_id;
     for (const auto& result : results.value()) engine_id = result.engine;
     const auto engine = book.engine(engine_id);
     if (!engine) return engine.error();
-    auto path = book.audio_path(bay);
-    if (!path) return path.error();
+    auto listen = listen_request(book, parts, engine.value().engine);
+    if (!listen) return listen.error();
     KnownVisit known;
     auto& visit = known.request;
-    visit.listen = {.path = path.value(), .channel = bay.channel, .engine = engine.value().engine, .hop_s = 0.1};
-    visit.device = bay.device;
-    const auto marks = book.marks(bay.id);
-    if (!marks) return marks.error();
+    visit.listen = std::move(listen.value());
+    visit.device = parts.front().recording.device;
+    visit.marks = std::move(found.value().marks);
     Json marked = Json::array();
-    for (const auto& m : marks.value())
-        if (!m.withdrawn) {
-            visit.marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
-            marked.push_back({m.time_s, m.spot});
-        }
+    for (const auto& m : visit.marks) marked.push_back({m.time_s, m.spot});
+    const auto of_these = [&](const CaseResult& result) {
+        return std::equal(result.sources.begin(), result.sources.end(), parts.begin(), parts.end(),
+                          [](const ResultSource& s, const VisitPart& p) { return s.recording == p.recording.id; });
+    };
     const CaseResult* kept = nullptr;
     std::optional<InjectorView> injectors;
     for (const auto& result : results.value()) {
-        if (result.kind == "heard" && result.answered && result.engine == engine.value().id &&
-            result.sources.size() == 1 && result.sources.front().recording == bay.id &&
-            result.settings.value("channel", 1) == bay.channel &&
+        if (result.kind == "heard" && result.answered && result.engine == engine.value().id && of_these(result) &&
+            result.settings.value("channel", 1) == visit.listen.channel &&
             result.settings.value("marks", Json::array()) == marked)
             kept = &result;
         if (result.kind != "injectors") continue;
@@ -131,9 +146,9 @@ Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook&
     if (!visits) return visits.error();
     const auto first_with_idle = [&](auto from, auto to) -> Result<RowId> {
         for (; from != to; ++from) {
-            const auto recording = main_recording(book, from->id);
-            if (!recording) return recording.error();
-            if (recording.value()) return from->id;
+            const auto sound = main_sound(book, from->id);
+            if (!sound) return sound.error();
+            if (!sound.value().parts.empty()) return from->id;
         }
         return RowId{0};
     };

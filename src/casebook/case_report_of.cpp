@@ -132,7 +132,8 @@ Result<ReportVisit> visit_of(const Casebook& book, const Visit& visit, const std
     const auto guided_too = [&](const CaseResult& r) {
         return std::any_of(results.value().begin(), results.value().end(), [&](const CaseResult& g) {
             return g.kind == "guided" && g.answered && !g.sources.empty() && !r.sources.empty() &&
-                   g.sources.front().recording == r.sources.front().recording;
+                   std::any_of(g.sources.begin(), g.sources.end(),
+                               [&](const ResultSource& s) { return s.recording == r.sources.front().recording; });
         });
     };
     for (const auto& r : results.value()) {
@@ -145,11 +146,15 @@ Result<ReportVisit> visit_of(const Casebook& book, const Visit& visit, const std
         }
         const RowId source = r.sources.empty() ? 0 : r.sources.front().recording;
         if (r.kind == "spray" || r.kind == "guided") {
-            const auto recording = book.recording(source);
-            if (!recording) return recording.error();
-            const auto trace = book.trace_of_recording(source);
+            std::string files;
+            for (const auto& s : r.sources) {
+                const auto recording = book.recording(s.recording);
+                if (!recording) return recording.error();
+                files += (files.empty() ? "" : ", ") + recording.value().file;
+            }
+            const auto trace = r.sources.size() > 1 ? book.trace(r.id) : book.trace_of_recording(source);
             if (!trace) return trace.error();
-            v.sprays.push_back(spray_view(r, recording.value().file, engine, map, trace.value()));
+            v.sprays.push_back(spray_view(r, files, engine, map, trace.value()));
             continue;
         }
         if (r.kind == "idle") v.idle_rpm = number(r.figures, "rpm");

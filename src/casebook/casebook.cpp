@@ -267,7 +267,8 @@ Result<std::vector<CaseResult>> Casebook::latest_results(RowId visit) const {
     std::map<std::pair<std::string, RowId>, std::size_t> last;
     auto& list = all.value();
     for (std::size_t i = 0; i < list.size(); ++i) {
-        const bool of_one = list[i].kind != "injectors" && list[i].kind != "hiss" && list[i].sources.size() == 1;
+        const auto& kind = list[i].kind;  // a visit has one guided test, however many recordings
+        const bool of_one = kind != "injectors" && kind != "hiss" && kind != "guided" && list[i].sources.size() == 1;
         last[{list[i].kind, of_one ? list[i].sources.front().recording : 0}] = i;
     }
     std::vector<std::size_t> kept;
@@ -302,8 +303,9 @@ Result<std::vector<RpmReading>> Casebook::trace(RowId result) const {
 Result<std::vector<RpmReading>> Casebook::trace_of_recording(RowId recording) const {
     return guarded([&]() -> Result<std::vector<RpmReading>> {
         Statement s{parts_->db(),
-                    "SELECT trace.result_id FROM result_recording JOIN trace USING (result_id) WHERE recording_id = ? "
-                    "ORDER BY result_id DESC LIMIT 1"};
+                    "SELECT trace.result_id FROM result_recording AS own JOIN trace USING (result_id) "
+                    "WHERE recording_id = ? AND (SELECT COUNT(*) FROM result_recording AS every "
+                    "WHERE every.result_id = own.result_id) = 1 ORDER BY trace.result_id DESC LIMIT 1"};
         if (!s.with(recording).step()) return std::vector<RpmReading>{};
         return trace(s.whole(0));
     });

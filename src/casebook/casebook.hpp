@@ -171,11 +171,11 @@ class Casebook {
     Result<std::vector<CaseMark>> marks(RowId recording) const;  ///< by time; withdrawn ones too
     Result<std::vector<RecordedGap>> gaps(RowId recording) const;
     Result<std::vector<CaseResult>> results(std::optional<RowId> visit = {}) const;  ///< all; later ones supersede
-    /// The latest of each kind (and of each recording, for idle, spray, guided and balance) of a visit.
+    /// The latest of each kind (and of each recording, for idle, spray and balance) of a visit.
     Result<std::vector<CaseResult>> latest_results(RowId visit) const;
     /// The idle speed over time that a result was made from; empty if it keeps none. Speeds to about 1e-4 rpm.
     Result<std::vector<RpmReading>> trace(RowId result) const;
-    /// The same of a recording: from the latest result of it that keeps one.
+    /// The same of a recording: from the latest result of it alone that keeps one.
     Result<std::vector<RpmReading>> trace_of_recording(RowId recording) const;
     /// The guided spray test of a visit as it was kept last; nothing if there is none.
     Result<std::optional<VisitRecord>> guided(RowId visit) const;

@@ -5,6 +5,7 @@
 #include "src/analysis/injector_session.hpp"
 #include "src/analysis/spray_session.hpp"
 #include "src/casebook/heard_record.hpp"
+#include "src/casebook/visit_parts.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/files/csv.hpp"
 #include "src/report/verdict_text.hpp"
@@ -134,6 +135,9 @@ Result<Measured> measure_spray(const Measurement& what, const ListenRequest& lis
 Result<Measured> measure_heard(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
     VisitRequest request;
     request.listen = listen;
+    if (const auto offsets = what.settings.find("later_s"); offsets != what.settings.end() && offsets->is_array())
+        for (std::size_t k = 0; k < std::min(offsets->size(), request.listen.later.size()); ++k)
+            if ((*offsets)[k].is_number()) request.listen.later[k].offset_s = (*offsets)[k].get<double>();
     if (what.settings.contains("marks")) {
         auto marks = marks_in(what.settings);
         if (!marks) return marks.error();
@@ -147,14 +151,14 @@ Result<Measured> measure_heard(const Measurement& what, const ListenRequest& lis
     return Measured{.answered = true, .figures = heard_json(visit), .trace = std::move(visit.readings)};
 }
 
-/// The test's own standing: its plan worked out again burst by burst, from the sound alone. What was once decided stays
-/// decided, as it did while the test ran.
-Result<Measured> measure_guided(const Measurement& what, const ListenRequest& listen, const MeasureProgress& progress) {
-    const auto stored = what.settings.find("record");
-    if (stored == what.settings.end() || !what.map) return Error{"the settings hold no guided test", ""};
-    auto read = visit_record_from_json(*stored, "record");
-    if (!read) return read.error();
-    auto& record = read.value();
+constexpr double kBreak_s = 1.0;
+
+RpmReading nothing_at(double time_s) {
+    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+    return {.time_s = time_s, .rpm = kNone, .rpm_low = kNone, .rpm_high = kNone, .locked = false};
+}
+
+VisitPlanSettings plan_settings(const Measurement& what) {
     VisitPlanSettings plan;
     plan.map = what.map->map;
     plan.idle_control = what.engine.engine.idle_control;
@@ -164,14 +168,40 @@ Result<Measured> measure_guided(const Measurement& what, const ListenRequest& li
     if (const auto odds = what.settings.find("spot_odds"); odds != what.settings.end() && odds->is_object())
         for (const auto& [spot, times] : odds->items())
             if (times.is_number()) plan.spot_odds[spot] = times.get<double>();
-    double offset_s = 0.0;
-    for (const auto& part : record.recordings)
-        if (part.name == what.sources.front().first.file) offset_s = part.offset_s;
-    std::vector<RpmReading> readings;
+    if (const auto priors = what.settings.find("kind_priors"); priors != what.settings.end() && priors->is_array())
+        for (std::size_t k = 0; k < std::min(priors->size(), plan.kind_priors.size()); ++k)
+            if ((*priors)[k].is_number()) plan.kind_priors[k] = (*priors)[k].get<double>();
+    return plan;
+}
+
+/// The test's own standing: its plan worked out again burst by burst, from the sound alone. What was once decided stays
+/// decided, as it did while the test ran. Times count from the first source's beginning.
+Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, const MeasureProgress& progress) {
+    const auto stored = what.settings.find("record");
+    if (stored == what.settings.end() || !what.map) return Error{"the settings hold no guided test", ""};
+    auto read = visit_record_from_json(*stored, "record");
+    if (!read) return read.error();
+    auto& record = read.value();
+    const auto plan = plan_settings(what);
+    std::vector<double> offsets_s;
+    std::vector<std::string> names;
+    for (const auto& [recording, source] : what.sources) {
+        names.push_back(recording.file);
+        offsets_s.push_back(0.0);
+        for (const auto& part : record.recordings)
+            if (part.name == recording.file) offsets_s.back() = part.offset_s;
+    }
+    const double first_s = offsets_s.front();
+    for (std::size_t k = 0; k < listen.later.size(); ++k) listen.later[k].offset_s = offsets_s[k + 1] - first_s;
+    std::vector<RpmReading> readings, trace;
     ListenSinks sinks;
     sinks.readings = [&](std::span<const RpmReading> r) {
+        // The speed as it is drawn: broken where a part ends.
+        if (!trace.empty() && !r.empty() && r.front().time_s > trace.back().time_s + kBreak_s)
+            trace.push_back(nothing_at(trace.back().time_s + kBreak_s));
         for (auto reading : r) {
-            reading.time_s += offset_s;
+            trace.push_back(reading);
+            reading.time_s += first_s;
             readings.push_back(reading);
         }
     };
@@ -185,9 +215,15 @@ Result<Measured> measure_guided(const Measurement& what, const ListenRequest& li
         const auto step = replay_plan(record, limits, readings, plan);
         auto view = guided_verdict(step, record, readings, plan);
         view.length_s = heard.value().length_s;
-        for (auto& b : view.bursts) b.time_s -= offset_s;
+        for (auto& b : view.bursts) b.time_s -= first_s;
         view.cautions.insert(view.cautions.end(), heard.value().warnings.begin(), heard.value().warnings.end());
-        return kept(view);
+        for (const auto& part : record.recordings)
+            if (std::find(names.begin(), names.end(), part.name) == names.end())
+                view.cautions.push_back(part.name +
+                                        ", a part of this test, is not in the case: its bursts count for nothing");
+        auto m = kept(view);
+        if (!listen.later.empty()) m.trace = std::move(trace);
+        return m;
     } catch (const std::invalid_argument& wrong) {
         return Error{std::string{"the guided test cannot be judged again: "} + wrong.what(), ""};
     }
@@ -257,7 +293,10 @@ Result<Measured> measure(const Casebook& book, const Measurement& what, const Me
         paths.push_back(std::move(path.value()));
     }
     if (paths.empty()) return Error{what.kind + ": no recording is named", ""};
-    const ListenRequest listen{paths.front(), channel_of(what), what.engine.engine, 0.1};
+    ListenRequest listen{paths.front(), channel_of(what), what.engine.engine, 0.1};
+    if (what.kind == "guided" || what.kind == "heard")
+        for (std::size_t i = 1; i < paths.size(); ++i)
+            listen.later.push_back({paths[i], what.sources[i].first.channel, 0.0});
     auto outcome = what.kind == "idle"        ? measure_idle(listen, progress)
                    : what.kind == "spray"     ? measure_spray(what, listen, progress)
                    : what.kind == "guided"    ? measure_guided(what, listen, progress)
@@ -294,44 +333,61 @@ Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId
                                                      const VisitPlanSettings* plan) {
     const auto row = book.recording(recording);
     if (!row) return row.error();
-    const auto marks = book.marks(recording);
-    if (!marks) return marks.error();
     Measurement base;
     auto engine = book.engine();
     if (!engine) return engine.error();
     base.engine = std::move(engine.value());
     base.sources = {{row.value(), {recording, "", 0.0}}};
     base.settings = {{"channel", row.value().channel}};
-    std::vector<Measurement> list;
-    auto spray = base;
     auto map = book.map();
     if (!map) return map.error();
-    spray.map = std::move(map.value());
-    spray.settings["matters_rpm"] = matters_rpm;
     const auto guided = book.guided(row.value().visit);
     if (!guided) return guided.error();
-    Json used = Json::array();
-    for (const auto& m : marks.value())
-        if (!m.withdrawn) used.push_back({m.time_s, m.spot});
-    auto heard = base;
-    heard.kind = "heard";
-    if (!used.empty()) heard.settings["marks"] = used;
-    if (guided.value() && spray.map && sprayed_bursts(*guided.value()) > 0 && guided.value()->recordings.size() == 1 &&
-        guided.value()->recordings.front().name == row.value().file) {
-        spray.kind = "guided";
-        spray.settings["record"] = visit_record_json(*guided.value());
-        spray.settings["passes"] = plan ? plan->passes : VisitPlanSettings{}.passes;
-        if (plan) {
-            spray.settings["spot_odds"] = plan->spot_odds;
-            spray.settings["matters_rpm"] = plan->matters_rpm;
-        }
-        list.push_back(std::move(spray));
-    } else if (!used.empty()) {
-        spray.kind = "spray";
-        spray.settings["marks"] = std::move(used);
-        list.push_back(std::move(spray));
+    // A guided test and what was heard of it are measured with the last of its recordings, over all of them.
+    std::vector<VisitPart> parts;
+    if (guided.value() && map.value() && sprayed_bursts(*guided.value()) > 0) {
+        auto found = guided_parts(book, row.value().visit);
+        if (!found) return found.error();
+        parts = std::move(found.value());
     }
-    list.push_back(std::move(heard));
+    const bool in_test =
+        std::any_of(parts.begin(), parts.end(), [&](const VisitPart& p) { return p.recording.id == recording; });
+    if (!in_test) parts = {{row.value(), 0.0}};
+    std::vector<Measurement> list;
+    if (parts.back().recording.id == recording) {
+        auto of_all = base;
+        of_all.settings["channel"] = parts.front().recording.channel;
+        of_all.sources.clear();
+        for (const auto& p : parts) of_all.sources.push_back({p.recording, {p.recording.id, "", 0.0}});
+        const auto marks = marks_of_parts(book, parts, in_test ? &*guided.value() : nullptr);
+        if (!marks) return marks.error();
+        Json used = Json::array();
+        for (const auto& m : marks.value()) used.push_back({m.time_s, m.spot});
+        if (in_test || !used.empty()) {
+            auto spray = of_all;
+            spray.map = std::move(map.value());
+            spray.settings["matters_rpm"] = matters_rpm;
+            spray.kind = in_test ? "guided" : "spray";
+            if (in_test) {
+                spray.settings["record"] = visit_record_json(*guided.value());
+                spray.settings["passes"] = plan ? plan->passes : VisitPlanSettings{}.passes;
+                if (plan) {
+                    spray.settings["spot_odds"] = plan->spot_odds;
+                    spray.settings["kind_priors"] = plan->kind_priors;
+                    spray.settings["matters_rpm"] = plan->matters_rpm;
+                }
+            } else {
+                spray.settings["marks"] = used;
+            }
+            list.push_back(std::move(spray));
+        }
+        auto heard = std::move(of_all);
+        heard.kind = "heard";
+        if (!used.empty()) heard.settings["marks"] = std::move(used);
+        for (std::size_t k = 1; k < parts.size(); ++k)
+            heard.settings["later_s"].push_back(parts[k].offset_s - parts.front().offset_s);
+        list.push_back(std::move(heard));
+    }
     for (const auto* kind : {"idle", "balance"}) {
         list.push_back(base);
         list.back().kind = kind;

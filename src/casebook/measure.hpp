@@ -30,19 +30,20 @@ struct Measured {
 /// paths in their texts become relative to the case. `idle` and `heard` keep the speed over time; `idle` is {"rpm"
 /// (median), "spread_rpm" (5 to 95 %), "locked_share", "length_s","cautions"}; `spray` also has "length_s" and
 /// "bursts":[{"time_s", "spot"}] as found. Settings understood: channel; marks [[time_s, spot], ...] and matters_rpm
-/// (spray), marks (heard: what two visits are compared by, see heard_record.hpp); gain "lines" or "declared" (hiss);
-/// record, passes, spot_odds and matters_rpm (guided: the plan's standing after the record's last burst, as `spray` has
-/// it). Errors   audio that is missing or unreadable, an unknown kind. Sound that allows no answer is no error.
-/// `progress` gets the share done; what it throws ends the work.
+/// (spray), marks, and later_s where later recordings begin (heard: what two visits are compared by, see
+/// heard_record.hpp); gain "lines" or "declared" (hiss); record, passes, spot_odds, kind_priors and matters_rpm
+/// (guided: the plan's standing after the record's last burst, as `spray` has it; with the speed over time where a test
+/// of several recordings is put together). Errors   audio that is missing or unreadable, an unknown kind. Sound that
+/// allows no answer is no error. `progress` gets the share done; what it throws ends the work.
 using MeasureProgress = std::function<void(double)>;
 Result<Measured> measure(const Casebook& book, const Measurement& what, const MeasureProgress& progress = {});
 
 /// The measurement that a stored result came from.
 Result<Measurement> measurement_of(const Casebook& book, const CaseResult& result);
 
-/// What a bay recording is measured for: idle, balance and what comparing it needs; guided if the visit's guided test
-/// sprayed in it, else spray if it has marks that were not withdrawn. `plan`: what the guided test went by besides its
-/// record.
+/// What a bay recording is measured for: idle, balance and what comparing it needs; spray if it has marks that were not
+/// withdrawn. Of the recordings of a guided test the last one is measured for the whole test, and for comparing it; the
+/// others are not. `plan`: what the guided test went by besides its record.
 Result<std::vector<Measurement>> measurements_of_bay(const Casebook& book, RowId recording, double matters_rpm = 15.0,
                                                      const VisitPlanSettings* plan = nullptr);
 

@@ -2,6 +2,7 @@
 
 #include "src/analysis/listen.hpp"
 #include "src/casebook/measure.hpp"
+#include "src/casebook/visit_parts.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/cli/messages.hpp"
 #include "src/files/local_time.hpp"
@@ -18,26 +19,6 @@ namespace idlehark {
 namespace {
 
 constexpr double kBetweenRecordings_s = 30.0;
-
-/// Readings of a recording: those kept with a result, else heard again.
-Result<std::vector<RpmReading>> readings_of(const Casebook& book, const CaseRecording& recording,
-                                            const Engine& engine) {
-    auto kept = book.trace_of_recording(recording.id);
-    if (kept && !kept.value().empty()) return kept;
-    const auto path = book.audio_path(recording);
-    if (!path) return path.error();
-    std::vector<RpmReading> readings;
-    Progress progress{"listening to what was recorded"};
-    const auto heard = listen_through(
-        {.path = path.value(), .channel = recording.channel, .engine = engine},
-        {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
-         .start = {},
-         .sound = {},
-         .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
-    progress.end();
-    if (!heard) return heard.error();
-    return readings;
-}
 
 std::string question_of(const std::string& key) {
     for (const auto& point : caution_points())
@@ -89,25 +70,34 @@ Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
 Result<Done> GuideCase::go_on() {
     cautions_kept_ = record_.cautions.size();
     offset_s_ = record_.clock_s + kBetweenRecordings_s;
-    const auto recordings = book_.recordings(*visit_);
-    if (!recordings) return recordings.error();
-    for (const auto& part : record_.recordings) {
-        const auto row = std::find_if(recordings.value().begin(), recordings.value().end(),
-                                      [&](const CaseRecording& r) { return r.file == part.name; });
-        if (row == recordings.value().end()) {
-            warn(part.name + ", a part of this test, is not in the case: its bursts count for nothing");
-            continue;
-        }
-        if (row->running)  // cut off
-            if (const auto closed = book_.finish_recording(row->id); !closed) return closed.error();
-        auto readings = readings_of(book_, *row, engine_);
-        if (!readings) return readings.error();
-        for (auto r : readings.value()) {
-            r.time_s += part.offset_s;
-            earlier_.push_back(r);
-        }
-    }
-    if (!earlier_.empty()) offset_s_ = std::max(offset_s_, earlier_.back().time_s + kBetweenRecordings_s);
+    const auto parts = guided_parts(book_, *visit_);
+    if (!parts) return parts.error();
+    for (const auto& noted : record_.recordings)
+        if (std::none_of(parts.value().begin(), parts.value().end(),
+                         [&](const VisitPart& p) { return p.recording.file == noted.name; }))
+            warn(noted.name + ", a part of this test, is not in the case: its bursts count for nothing");
+    for (const auto& part : parts.value())
+        if (part.recording.running)  // cut off
+            if (const auto closed = book_.finish_recording(part.recording.id); !closed) return closed.error();
+    if (parts.value().empty()) return Done{};
+    const auto request = listen_request(book_, parts.value(), engine_);
+    if (!request) return request.error();
+    const double first_s = parts.value().front().offset_s;
+    Progress progress{"listening to what was recorded"};
+    const auto heard = listen_through(
+        request.value(), {.readings =
+                              [&](std::span<const RpmReading> readings) {
+                                  for (auto r : readings) {
+                                      r.time_s += first_s;
+                                      earlier_.push_back(r);
+                                  }
+                              },
+                          .start = {},
+                          .sound = {},
+                          .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
+    progress.end();
+    if (!heard) return heard.error();
+    offset_s_ = std::max(offset_s_, first_s + heard.value().length_s + kBetweenRecordings_s);
     return Done{};
 }
 
@@ -165,9 +155,7 @@ void GuideCase::measure(const VisitPlanSettings& plan) {
     if (!recording_) return;
     const auto list = measurements_of_bay(book_, *recording_, plan.matters_rpm, &plan);
     if (!list) return warn(list.error().what);
-    const bool parts = !earlier_.empty();
     for (const auto& what : list.value()) {
-        if (parts && what.kind == "spray") continue;  // half of the bursts do not tell what all of them told
         Progress progress{what.kind};
         const auto stored = measure_and_store(
             book_, what, [&](double share) { progress.at(static_cast<std::uint64_t>(1000.0 * share), 1000); });

@@ -1,5 +1,6 @@
 #include "src/analysis/listen.hpp"
 #include "src/casebook/casebook.hpp"
+#include "src/casebook/visit_parts.hpp"
 #include "src/cli/messages.hpp"
 #include "src/cli/plan_options.hpp"
 #include "src/files/csv.hpp"
@@ -77,29 +78,31 @@ struct Known {
 struct Heard {
     std::vector<RpmReading> readings;
     std::vector<HissBurst> hisses;
-    double length_s = 0.0;
 };
 
 /// Nothing locked is an answer too: `no_lock`.
-Result<Heard> hear(const std::string& path, int channel, const Engine& engine, std::optional<Error>& no_lock) {
+Result<Heard> hear(const ListenRequest& request, std::optional<Error>& no_lock) {
     Heard out;
-    std::optional<HissFinder> finder;
+    std::vector<HissFinder> finders;  // one a part
     Progress progress{"listening"};
-    const ListenRequest request{.path = path, .channel = channel, .engine = engine};
     const auto heard = listen_through(
         request,
         {.readings =
              [&](std::span<const RpmReading> r) { out.readings.insert(out.readings.end(), r.begin(), r.end()); },
-         .start = [&](double rate_hz) { finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz}); },
-         .sound = [&](AudioView x) { finder->process(x); },
+         .start = [&](double rate_hz) { finders.emplace_back(HissFinderConfig{.sample_rate_hz = rate_hz}); },
+         .sound = [&](AudioView x) { finders.back().process(x); },
          .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
     progress.end();
     if (!heard) return heard.error();
     for (const auto& text : heard.value().warnings) warn(text);
     no_lock = why_no_lock(heard.value(), request);
-    finder->finish();
-    out.hisses = finder->bursts();
-    out.length_s = heard.value().length_s;
+    for (std::size_t k = 0; k < finders.size(); ++k) {
+        finders[k].finish();
+        for (auto hiss : finders[k].bursts()) {
+            hiss.time_s += heard.value().parts[k].offset_s;
+            out.hisses.push_back(hiss);
+        }
+    }
     return out;
 }
 
@@ -114,7 +117,7 @@ Result<Known> known_from_files(const PlanCommand& o, std::optional<Error>& no_lo
         if (!file) return file.error();
         marks = std::move(file.value().marks);
     }
-    auto heard = hear(o.sound.path, o.sound.channel, engine.value(), no_lock);
+    auto heard = hear({.path = o.sound.path, .channel = o.sound.channel, .engine = engine.value()}, no_lock);
     if (!heard) return heard.error();
     auto record = visit_from_marks(marks, heard.value().hisses, settings.value().map, o.marks_path);
     if (!record) return record.error();
@@ -138,50 +141,38 @@ Result<Known> known_from_case(const PlanCommand& o, std::optional<Error>& no_loc
     const auto visits = book.visits();
     if (!visits) return visits.error();
     for (auto visit = visits.value().rbegin(); visit != visits.value().rend(); ++visit) {
-        const auto recordings = book.recordings(visit->id);
-        if (!recordings) return recordings.error();
-        const auto guided = book.guided(visit->id);
-        if (!guided) return guided.error();
-        if (guided.value()) {
-            known.record = *guided.value();
-            known.guided = true;
-        }
-        double offset_s = 0.0;
-        bool any = false;
-        for (const auto& r : recordings.value()) {
-            if (r.kind != RecordingKind::bay) continue;
-            const auto path = book.audio_path(r);
-            if (!path) return path.error();
-            std::optional<Error> silent;
-            auto heard = hear(path.value(), r.channel, engine.value().engine, silent);
-            if (!heard) return heard.error();
-            if (silent && !any) no_lock = silent;
-            if (!silent) no_lock.reset();
-            any = true;
-            if (known.guided)
-                for (const auto& part : known.record.recordings)
-                    if (part.name == r.file || part.name == r.original_name) offset_s = part.offset_s;
-            for (auto reading : heard.value().readings) {
-                reading.time_s += offset_s;
-                known.readings.push_back(reading);
+        auto found = guided_parts(book, visit->id);
+        if (!found) return found.error();
+        auto& parts = found.value();
+        known.guided = !parts.empty();
+        if (!known.guided) {
+            const auto recordings = book.recordings(visit->id);
+            if (!recordings) return recordings.error();
+            double offset_s = 0.0;
+            for (const auto& r : recordings.value()) {
+                if (r.kind != RecordingKind::bay) continue;
+                parts.push_back({r, offset_s});
+                offset_s += r.length_s() + kBetweenRecordings_s;
             }
-            if (!known.guided) {
-                const auto noted = book.marks(r.id);
-                if (!noted) return noted.error();
-                std::vector<Mark> marks;
-                for (const auto& m : noted.value())
-                    if (!m.withdrawn) marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
-                auto record = visit_from_marks(marks, heard.value().hisses, known.settings.map, r.file);
-                if (!record) return record.error();
-                for (auto b : record.value().bursts) {
-                    b.time_s += offset_s;
-                    if (b.found_onset_s) *b.found_onset_s += offset_s;
-                    known.record.bursts.push_back(b);
-                }
-            }
-            offset_s += heard.value().length_s + kBetweenRecordings_s;
         }
-        if (any) return known;
+        if (parts.empty()) continue;
+        const auto request = listen_request(book, parts, engine.value().engine);
+        if (!request) return request.error();
+        auto heard = hear(request.value(), no_lock);
+        if (!heard) return heard.error();
+        known.readings = std::move(heard.value().readings);
+        if (known.guided) {
+            for (auto& r : known.readings) r.time_s += parts.front().offset_s;
+            known.record = *book.guided(visit->id).value();
+        } else {
+            const auto marks = marks_of_parts(book, parts);
+            if (!marks) return marks.error();
+            auto record =
+                visit_from_marks(marks.value(), heard.value().hisses, known.settings.map, parts.front().recording.file);
+            if (!record) return record.error();
+            known.record = std::move(record.value());
+        }
+        return known;
     }
     return Error{o.sound.path + ": no visit has a recording of the bay", "`idlehark case add` takes one in."};
 }

@@ -34,8 +34,11 @@ Result<std::vector<Measurement>> not_measured(const Casebook& book) {
         if (r.kind != RecordingKind::bay || r.running) continue;
         const auto measured = [&](const Measurement& m) {
             return std::any_of(results.value().begin(), results.value().end(), [&](const CaseResult& result) {
-                return result.kind == m.kind && std::any_of(result.sources.begin(), result.sources.end(),
-                                                            [&](const ResultSource& s) { return s.recording == r.id; });
+                return result.kind == m.kind &&
+                       std::all_of(m.sources.begin(), m.sources.end(), [&](const auto& needed) {
+                           return std::any_of(result.sources.begin(), result.sources.end(),
+                                              [&](const ResultSource& s) { return s.recording == needed.first.id; });
+                       });
             });
         };
         auto more = measurements_of_bay(book, r.id);

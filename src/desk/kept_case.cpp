@@ -163,17 +163,18 @@ Result<std::shared_ptr<const gui::KeptCase>> kept_case(const Casebook& book) {
 Result<std::vector<gui::TracePoint>> kept_trace(const Casebook& book, RowId visit) {
     const auto results = book.latest_results(visit);
     if (!results) return results.error();
-    RowId source = 0;
+    const CaseResult* shown = nullptr;
     bool sprayed = false;
     for (const auto& r : results.value()) {
         if (r.sources.empty() || !r.answered) continue;
         const bool spray = r.kind == "spray" || r.kind == "guided";
-        if ((spray && !sprayed) || (r.kind == "idle" && source == 0)) source = r.sources.front().recording;
+        if ((spray && !sprayed) || (r.kind == "idle" && !shown)) shown = &r;
         sprayed = sprayed || spray;
     }
     std::vector<gui::TracePoint> points;
-    if (source == 0) return points;
-    const auto readings = book.trace_of_recording(source);
+    if (!shown) return points;
+    const auto readings =
+        shown->sources.size() > 1 ? book.trace(shown->id) : book.trace_of_recording(shown->sources.front().recording);
     if (!readings) return readings.error();
     points.reserve(readings.value().size());
     for (const auto& r : readings.value())

@@ -1,5 +1,9 @@
+#include "src/casebook/case_compare.hpp"
+#include "src/casebook/case_report_of.hpp"
 #include "src/casebook/casebook.hpp"
+#include "src/casebook/check.hpp"
 #include "src/cli/guide_case.hpp"
+#include "src/desk/kept_case.hpp"
 #include "src/files/text_file.hpp"
 #include "src/practice/engines.hpp"
 #include "src/practice/practice_bay.hpp"
@@ -7,6 +11,7 @@
 #include "src/recording/recorder.hpp"
 #include "src/recording/sample24.hpp"
 #include "src/visit/guide_view.hpp"
+#include "src/visit/guided_verdict.hpp"
 #include "src/visit/visit_marks.hpp"
 #include "tests/src/support.hpp"
 
@@ -273,13 +278,94 @@ TEST_CASE("GuideCase: a test is kept as it happens, and gone on with where it wa
         if (step.outcome == plan::PlanStep::Outcome::step && counted < static_cast<int>(spec.spots.size()) && !b.sham)
             CHECK(spec.spots.at(step.spots.front()).id != b.spots.front());
 
-    // The second half.
+    // The second half: another recording, after a break of which nothing is known.
     const auto next = again.value().begin_recording(1, "simulated");
     REQUIRE(next);
-    CHECK(std::filesystem::path{next.value()}.filename() != half.recordings[0].name);
+    const auto second = std::filesystem::path{next.value()}.filename().string();
+    CHECK(second != half.recordings[0].name);
     const auto marks = Casebook::open(folder, Casebook::Access::read).value().guided(1);
     REQUIRE(marks);
     CHECK(marks.value()->bursts.size() == half.bursts.size());
+    RecordingSettings sound_settings;
+    sound_settings.sample_rate_hz = spec.engine.sample_rate_hz;
+    auto recorder = Recorder::create(next.value(), sound_settings);
+    REQUIRE(recorder);
+    std::vector<std::int32_t> sound;
+    for (const float x : std::span{p.sound}.subspan(static_cast<std::size_t>(cut_s * spec.engine.sample_rate_hz)))
+        sound.push_back(to_24_bits(x));
+    REQUIRE(recorder.value().write(sound));
+    REQUIRE(recorder.value().finish("stopped"));
+    auto both = again.value().record();
+    const double offset_s = again.value().offset_s();
+    both.recordings.push_back({second, offset_s});
+    for (auto b : whole.bursts)
+        if (b.time_s > cut_s) {
+            b.time_s += offset_s - cut_s;
+            if (b.found_onset_s) *b.found_onset_s += offset_s - cut_s;
+            both.bursts.push_back(b);
+        }
+    both.decided = whole.decided;
+    both.clock_s = offset_s + 1000.0;
+    REQUIRE(both.bursts.size() == whole.bursts.size());
+    REQUIRE(again.value().finish(both));
+    again.value().measure(settings);
+
+    // One result, from all bursts, as if it had not been broken off.
+    const auto book = Casebook::open(folder, Casebook::Access::read);
+    REQUIRE(book);
+    const auto report = report_of(book.value());
+    REQUIRE(report);
+    REQUIRE(report.value().visits.size() == 1);
+    REQUIRE(report.value().visits[0].sprays.size() == 1);
+    const auto& told = report.value().visits[0].sprays[0];
+    CHECK(told.guided);
+    CHECK(told.recording == half.recordings[0].name + ", " + second);
+    CHECK(static_cast<int>(told.bursts.size()) == sprayed_bursts(whole));
+    CHECK(told.length_s == Approx(offset_s + static_cast<double>(sound.size()) / 16000.0).margin(0.01));
+    const auto& unbroken = *p.practised.guided().step();
+    REQUIRE(told.spots.size() == unbroken.all.size());
+    for (std::size_t s = 0; s < told.spots.size(); ++s) {
+        CAPTURE(told.spots[s].spot);
+        CHECK(told.spots[s].bursts == unbroken.all[s].bursts);
+        CHECK((told.spots[s].verdict == SprayVerdict::leak) == (spec.leak_rpm[s] != 0.0));
+        if (spec.leak_rpm[s] != 0.0)
+            CHECK_THAT(told.spots[s].change_rpm, Catch::Matchers::WithinAbs(unbroken.all[s].change_rpm, 2.0));
+    }
+    // The speed of both is drawn, with nothing between them.
+    const auto in_break = [&](double t) { return t > cut_s + 1.5 && t < offset_s; };
+    CHECK(std::any_of(told.speed.begin(), told.speed.end(), [&](const auto& x) { return x.time_s > offset_s + 5.0; }));
+    CHECK(std::none_of(told.speed.begin(), told.speed.end(), [&](const auto& x) { return in_break(x.time_s); }));
+    CHECK(std::any_of(told.speed.begin(), told.speed.end(),
+                      [&](const auto& x) { return x.time_s > cut_s && x.time_s < offset_s && !std::isfinite(x.rpm); }));
+    // The window shows the same.
+    const auto kept = kept_case(book.value());
+    REQUIRE(kept);
+    REQUIRE(kept.value()->visits.size() == 1);
+    REQUIRE(kept.value()->visits[0].tests.size() == 1);
+    CHECK(kept.value()->visits[0].tests[0].bursts.size() == told.bursts.size());
+    const auto drawn = kept_trace(book.value(), 1);
+    REQUIRE(drawn);
+    CHECK(drawn.value().size() == told.speed.size());
+    // All bursts of both are compared, without listening again.
+    const auto compared = compare_request(book.value(), 1, 1, false);
+    REQUIRE(compared);
+    CHECK(static_cast<int>(compared.value().before.marks.size()) == sprayed_bursts(whole));
+    REQUIRE(compared.value().heard_before);
+    CHECK(compared.value().heard_before->bursts.size() == compared.value().before.marks.size());
+    for (const auto& b : compared.value().heard_before->bursts) CHECK(b.found_onset_s.has_value());
+    for (std::size_t s = 0; s < spec.spots.size(); ++s)
+        if (spec.leak_rpm[s] != 0.0)
+            CHECK(compared.value().heard_before->answering == std::vector<std::string>{spec.spots[s].id});
+    // And all of it comes out the same once more, from the sound; the next step too.
+    const auto checked = check_case(book.value(), CheckDepth::figures, {});
+    REQUIRE(checked);
+    CHECK(checked.value().faults.empty());
+    CHECK(checked.value().differences.empty());
+    const auto planned = run_idlehark("plan " + folder + " --format json");
+    REQUIRE(planned.code == 0);
+    const auto standing = nlohmann::json::parse(planned.out);
+    CHECK(standing["outcome"] == "decided");
+    for (std::size_t s = 0; s < told.spots.size(); ++s) CHECK(standing["all"][s]["bursts"] == told.spots[s].bursts);
 }
 
 TEST_CASE("listen --guide --case: what does not go together is named", "[cli]") {
