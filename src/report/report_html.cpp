@@ -310,7 +310,9 @@ void put_end(Page& page, const CaseReport& r, const std::vector<NextStep>& next)
          "leaks may be there; \"undecided\" is a normal result.",
          "Guided spray test: after every burst it is worked out anew which spots leak; the verdict allows for all "
          "these "
-         "looks. \"None seen\" there: a change of the size that matters has a chance under 0.5 %.",
+         "looks. \"None seen\" there: a change of the size that matters has a chance under 0.5 %, in proportion more "
+         "on "
+         "a map of more than 20 spots.",
          "Intervals are 95 % each; p-values of spray tests and comparisons are corrected for all spots or figures "
          "asked.",
          "Before and after: differences allow for the unrest and for what differs between visits with nothing mended "

@@ -1,5 +1,6 @@
 #include "src/report/verdict_picture.hpp"
 
+#include "dsp/plan/planner.hpp"
 #include "src/report/page.hpp"
 
 #include <algorithm>
@@ -206,7 +207,8 @@ std::vector<std::string> footer_lines(const Pen& pen, const VerdictView& view) {
     const auto add = [&](const std::string& text) { pen.wrap(text, lines); };
     if (std::isfinite(view.matters_rpm))
         add(fmt::format("Shaded: changes under {:.0f} rpm. \"none seen\" is said only where {}.", view.matters_rpm,
-                        view.guided ? "a larger one has a chance under 0.5 %, by all that the test looked at"
+                        view.guided ? fmt::format("all that was looked at left a larger one a chance under {:.2g} %",
+                                                  100.0 * plan::none_risk({}, view.spots.size()))
                                     : "the whole interval lies there"));
     for (const auto& c : view.cautions) add("Caution: " + c);
     add("Sprays burn: local rules, the can's label, the car's handbook and a licensed technician come before this "

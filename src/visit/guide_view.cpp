@@ -81,10 +81,11 @@ std::vector<std::string> spot_table(const plan::PlanStep& step, const BayMap& ma
         const auto chance = !weighed || s.bursts + s.passes == 0 ? std::string{"--"}
                             : s.belief.leaks < 0.01              ? std::string{"< 1 %"}
                                                                  : fmt::format("{:.0f} %", 100.0 * s.belief.leaks);
-        const auto change =
-            std::isfinite(s.change_rpm) && s.bursts >= 2  // one may have missed: no interval to speak of
-                ? fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", s.change_rpm, s.low_rpm, s.high_rpm)
-                : std::string{};
+        const auto change = s.bursts < 2 ? std::string{}  // one may have missed: no interval to speak of
+                            : std::isfinite(s.change_rpm)
+                                ? fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", s.change_rpm, s.low_rpm, s.high_rpm)
+                            : s.decision == plan::SpotDecision::leak ? fmt::format("about {:+.0f}", s.belief.mean_rpm)
+                                                                     : std::string{};
         auto line = fmt::format("{:>5}  {:<{}}  {:>6}  {:<10}  {:>6}  {}", map.spots[i].spot,
                                 cut_to(map.spots[i].name, static_cast<int>(widest)), widest, bursts, word(s.decision),
                                 chance, change);

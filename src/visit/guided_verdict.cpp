@@ -50,6 +50,15 @@ VerdictView guided_verdict(const plan::PlanStep& step, const VisitRecord& record
     verdict.hunting_rpm = idle.hunting_rpm;
     if (!step.why.empty()) verdict.notes.push_back(step.why);
     verdict.notes.insert(verdict.notes.end(), step.notes.begin(), step.notes.end());
+    if (std::any_of(step.all.begin(), step.all.end(), [&](const plan::SpotPlan& p) {
+            return p.decision == plan::SpotDecision::none && std::max(-p.low_rpm, p.high_rpm) > settings.matters_rpm;
+        }))
+        verdict.notes.emplace_back(
+            "An interval is what a spot's own bursts tell by themselves: one alone may have missed, and then anything "
+            "is "
+            "possible. \"None seen\" also reckons with how seldom a burst misses and a joint leaks, and with passes "
+            "over "
+            "its neighbours.");
     if (step.shams_answer)
         verdict.cautions.emplace_back("the idle answers prompts without spray: nothing here can be trusted");
     if (settings.idle_control == IdleControl::regulated)
