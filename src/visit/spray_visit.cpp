@@ -118,13 +118,7 @@ void SprayVisit::answer(std::size_t caution_point, bool yes) {
     gate_.answer(caution_point, yes);
     record_.cautions.push_back({std::string{caution_points()[caution_point].key}, yes, record_.clock_s});
     notice_.clear();
-    if (!gate_.open()) {
-        if (stage_ == VisitStage::done) return;
-        withdraw();
-        stage_ = VisitStage::gate;
-    } else if (stage_ == VisitStage::gate) {
-        stage_ = VisitStage::settling;
-    }
+    if (gate_.open() && stage_ == VisitStage::gate) stage_ = VisitStage::settling;
     advance();
 }
 
@@ -469,6 +463,11 @@ void SprayVisit::settle_or_go_on() {
 }
 
 void SprayVisit::advance() {
+    const bool over = stage_ == VisitStage::done || stage_ == VisitStage::stopped;
+    if (!gate_.open() && !over) {  // also when a burst or its undoing took the test up again
+        withdraw();
+        stage_ = VisitStage::gate;
+    }
     switch (stage_) {
         case VisitStage::settling:
             settle_or_go_on();

@@ -83,6 +83,30 @@ TEST_CASE("SprayVisit: no way to a prompt but through every caution", "[visit]")
         b.visit.answer(1, true);
         CHECK(b.visit.state().stage != VisitStage::prompting);
     }
+    SECTION("a test that is over and goes on after all goes through it") {
+        const int way = GENERATE(0, 1, 2);
+        b.prompt({"3"});
+        b.visit.key(b.now_s);
+        REQUIRE(b.run_until(VisitStage::planning));
+        VisitPlan end;
+        end.outcome = VisitPlan::Outcome::decided;
+        REQUIRE(b.visit.take(end));
+        REQUIRE(b.visit.state().stage == VisitStage::done);
+        b.visit.answer(2, false);
+        CHECK(b.visit.state().stage == VisitStage::done);
+        if (way == 0) b.visit.key(b.now_s, "4");
+        if (way == 1) b.visit.undo();
+        if (way == 2) {
+            b.visit.hiss(b.now_s + 1.0, 1.0);
+            b.visit.wrong_spot("2");
+        }
+        b.run(60.0);
+        CHECK_FALSE(b.visit.take(Bench::plan_for({"1"})));
+        CHECK(b.visit.state().stage == VisitStage::gate);
+        b.visit.answer(2, true);
+        CHECK(b.visit.state().stage == VisitStage::settling);
+        CHECK(b.run_until(VisitStage::planning));
+    }
     SECTION("random events never prompt without it") {
         std::mt19937 random{5};
         for (int i = 0; i < 3000; ++i) {
