@@ -200,7 +200,7 @@ TEST_CASE("Desk: the practice bay has a probe: its leaks hiss, its misfiring cyl
         view = await(desk, 60s, [](const auto& v) { return v.injectors[5].judged || v.fault; });
         if (view->fault) FAIL(view->fault->what);
         for (std::size_t c = 0; c < 6; ++c) {
-            CAPTURE(c);
+            CAPTURE(c, static_cast<int>(*view->injectors[c].judged));
             CHECK(view->injectors[c].judged == (c == 2 ? InjectorVerdict::missing_clicks : InjectorVerdict::regular));
         }
         desk.send(ask::Stop{});
