@@ -319,11 +319,15 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     for (std::size_t e = rows.size() / 2; e-- > 0;) lead_on(e, -1);
     if (led) by_waveform();
 
-    // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it.
+    // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it, nor of what
+    // was found further out.
     std::size_t first = 0;
     std::size_t end = rows.size();
-    while (first < kDoubtfulEnds && at[first].strength < line) ++first;
-    while (rows.size() - end < kDoubtfulEnds && at[end - 1].strength < line) --end;
+    for (std::size_t e = 0; e < std::min(kDoubtfulEnds, rows.size()); ++e) {
+        if (at[e].strength < line) first = e + 1;
+        if (at[rows.size() - 1 - e].strength < line) end = rows.size() - 1 - e;
+    }
+    end = std::max(first, end);
     out.first_due = first;
     for (std::size_t e = first; e < end; ++e) {
         const bool heard = at[e].strength >= line;
