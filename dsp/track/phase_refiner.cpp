@@ -20,7 +20,7 @@ constexpr double kSurge_rpm = 8.0;
 constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
-constexpr double kForeignDoubt = 3.0;
+constexpr double kForeignDoubt = 6.0;
 // Tones only. Music that led to a lock has up to 11 lines and mostly more tones than that, a fan 4 to 7 lines that hold
 // over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks like
 // that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
