@@ -18,7 +18,7 @@ parts() {
     cat <<'END'
 bound|2|1|(the tracker against the Cramer-Rao bound)|bound_bench --engines 12 --first-seed 900|bound_bench --engines 2 --seconds 20 --first-seed 900
 speed|1|1|(the tracker against bare transforms and a general pitch tracker)|speed_bench|speed_bench --seconds 30
-tracker|10|1|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 900 --engines 8|tracker_bench --first-seed 900 --engines 1 --seconds 12
+tracker|10|1|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 1500 --engines 8|tracker_bench --first-seed 1500 --engines 1 --seconds 12
 phone|10|1|Limits: "Lossy coding"|phone_bench --engines 10 --seconds 30|phone_bench --engines 1 --seconds 20
 bursts|10|1|(the can's hiss: found, late, false alarms)|bursts_bench 1000 20|bursts_bench 1000 1
 spray|15|1|How far the verdicts reach: the table|spray_bench --sessions 150|spray_bench --sessions 2 --sort plain
