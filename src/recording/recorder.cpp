@@ -208,7 +208,7 @@ Result<Done> Recorder::finish(const std::string& why) {
     SNDFILE* sound = p.sound.release();
     const int code = sound ? sf_close(sound) : 0;
     fsync(p.fd);
-    const auto noted = p.event("end", why);
+    auto noted = p.event("end", why);
     if (code != 0) return Error{fmt::format("{}: closing failed ({})", p.names.sound, sf_error_number(code)), ""};
     return noted;
 }

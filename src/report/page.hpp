@@ -10,7 +10,7 @@
 #include <string_view>
 #include <vector>
 
-using cairo_t = struct _cairo;
+using cairo_t = struct _cairo;  // Cairo's own names. NOLINT(bugprone-reserved-identifier,readability-identifier-naming)
 
 /// What every picture of a result is drawn with: one paper, one ink, one way of setting text.
 namespace idlehark {
