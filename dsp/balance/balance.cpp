@@ -24,10 +24,11 @@ constexpr double kColourCommon = 0.06;       // off in all bands together: no so
 constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
 constexpr double kWeakBelow = 0.75;
 constexpr double kEvenAbove = 2.0 / 3.0;
-constexpr double kAccuse = 0.01;       // chance that a healthy engine has any cylinder called weak; and the same
-                                       // for misfires: 2 % together
-constexpr double kSilentShare = 0.05;  // of the middle swell: below this a logarithm says nothing more
-constexpr double kAlwaysWeak = 0.4;    // a cylinder this weak cannot be counted firing by firing
+constexpr double kAccuse = 0.01;            // chance that a healthy engine has any cylinder called weak; and the same
+                                            // for misfires: 2 % together
+constexpr double kHarmlessMisfires = 0.01;  // surely more than this: over many minutes uneven scatter counts up to it
+constexpr double kSilentShare = 0.05;       // of the middle swell: below this a logarithm says nothing more
+constexpr double kAlwaysWeak = 0.4;         // a cylinder this weak cannot be counted firing by firing
 constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr double kTwoSided95 = 1.959964;
 constexpr std::size_t kPoints = 1024;
@@ -220,7 +221,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
         c.misfire_low = counted ? 100.0 * m.low : kNone;
         c.misfire_high = counted ? 100.0 * m.high : kNone;
         c.p_misfire = counted ? std::min(1.0, count * m.p) : 1.0;
-        const bool misses = c.p_misfire < kAccuse;
+        const bool misses = c.p_misfire < kAccuse && m.low > kHarmlessMisfires;
         // Missing firings make the mean cycle weaker too; only what they leave unexplained is weakness.
         const double explained = misses ? 0.5 * std::log1p(-std::min(m.high, 0.9)) : 0.0;
         const double p_weak = count * stats::normal_cdf((s.log - explained - std::log(kHarmless)) / s.sd);
