@@ -10,16 +10,16 @@
 
 namespace idlehark::test {
 
-enum Fault { kSound, kMissing, kSilent, kWeak, kSpacing, kFaults };
-inline constexpr const char* kFaultNames[kFaults] = {"regular", "missing", "silent", "weak", "spacing"};
+enum Fault { no_fault, one_misses, one_silent, one_weak, one_spaced, fault_count };
+inline constexpr const char* kFaultNames[fault_count] = {"regular", "missing", "silent", "weak", "spacing"};
 
 inline InjectorVerdict wanted(Fault f) {
     switch (f) {
-        case kSound:
+        case no_fault:
             return InjectorVerdict::regular;
-        case kMissing:
+        case one_misses:
             return InjectorVerdict::missing_clicks;
-        case kSilent:
+        case one_silent:
             return InjectorVerdict::silent;
         default:
             return InjectorVerdict::differs;
@@ -79,21 +79,21 @@ inline DrawnSet draw_set(const SetCondition& condition, std::uint64_t seed) {
     spec.neighbour_level = condition.neighbour;
     spec.firing_heard = condition.firing;
     spec.health.resize(n);
-    set.faults.assign(n, kSound);
+    set.faults.assign(n, no_fault);
     const auto odd = random() % (3 * n / 4 + 1);
     for (std::size_t k = 0; k < odd; ++k) {
         const auto which = random() % n;
-        set.faults[which] = static_cast<Fault>(1 + random() % (kFaults - 1));
+        set.faults[which] = static_cast<Fault>(1 + random() % (fault_count - 1));
     }
     for (std::size_t c = 0; c < n; ++c) {
         auto& h = spec.health[c];
         h.open_close_ms = spacing_ms * (1.0 + 0.01 * sim::gaussian(random));
         h.jitter_us = set.jitter_us;
-        if (set.faults[c] == kMissing)
+        if (set.faults[c] == one_misses)
             h.miss_probability = sim::uniform(random, 0.0, 1.0) < 0.4 ? 0.03 : sim::uniform(random, 0.05, 0.4);
-        if (set.faults[c] == kSilent) h.level = 0.0;
-        if (set.faults[c] == kWeak) h.level = sim::uniform(random, 0.4, 0.5);
-        if (set.faults[c] == kSpacing) h.open_close_ms = spacing_ms * (random() % 2 == 0 ? 1.35 : 0.7);
+        if (set.faults[c] == one_silent) h.level = 0.0;
+        if (set.faults[c] == one_weak) h.level = sim::uniform(random, 0.4, 0.5);
+        if (set.faults[c] == one_spaced) h.open_close_ms = spacing_ms * (random() % 2 == 0 ? 1.35 : 0.7);
     }
     for (std::size_t c = 1; c <= n; ++c) {
         sim::SpeedPathSpec path;

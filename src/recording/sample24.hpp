@@ -15,6 +15,9 @@ namespace idlehark {
 }
 
 /// As a reader of the file gets it back; exact.
-[[nodiscard]] inline float from_24_bits(std::int32_t v) noexcept { return static_cast<float>(v / 256) / 8388608.0F; }
+[[nodiscard]] inline float from_24_bits(std::int32_t v) noexcept {
+    const std::int32_t steps = v / 256;
+    return static_cast<float>(steps) / 8388608.0F;
+}
 
 }  // namespace idlehark

@@ -58,9 +58,8 @@ std::vector<LastWord> last_words(const CaseReport& r) {
 /// The last visit that has anything of a kind; nothing if none has.
 template <class Has>
 const ReportVisit* last_with(const CaseReport& r, Has has) {
-    for (auto v = r.visits.rbegin(); v != r.visits.rend(); ++v)
-        if (has(*v)) return &*v;
-    return nullptr;
+    const auto last = std::find_if(r.visits.rbegin(), r.visits.rend(), has);
+    return last == r.visits.rend() ? nullptr : &*last;
 }
 
 double may_hide_rpm(const SpotRow& s) { return std::max(std::fabs(s.low_rpm), std::fabs(s.high_rpm)); }

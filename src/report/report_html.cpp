@@ -303,8 +303,8 @@ void put_end(Page& page, const CaseReport& r, const std::vector<NextStep>& next)
         {"Idle speed: the comb of firing harmonics and half orders is followed through the sound ten times a second; "
          "where the sound does not support a number there is none.",
          "Spray test: one fit over the whole recording; the idle's own unrest is learned from it as coloured noise; "
-         "each "
-         "spot's odds are ranked against sham placements in the same recording. Over all spots together a tight bay "
+         "each spot's odds are ranked against sham placements in the same recording. Over all spots together a tight "
+         "bay "
          "gets any \"leak\" in at most 5 % of sessions. \"None seen\" excludes a change of the size that matters, "
          "smaller "
          "leaks may be there; \"undecided\" is a normal result.",

@@ -22,7 +22,7 @@ using namespace idlehark::test;
 namespace {
 
 struct Tally {
-    int asked[kFaults] = {}, right[kFaults] = {};
+    int asked[fault_count] = {}, right[fault_count] = {};
     int silent_regular = 0, three = 0, three_found = 0;
     std::vector<double> missed_error, jitter_error, spacing_error_ms;
     double sound_s = 0.0, tracker_s = 0.0, clicks_s = 0.0;
@@ -55,12 +55,12 @@ void run_set(const SetCondition& row, std::uint64_t seed, Tally& tally, bool tal
         const auto& truth = truths[i];
         const auto& v = verdicts.injectors[i];
         const auto& r = set[i].recording;
-        if (fault == kMissing && truth.missed == 0) fault = kSound;  // none happened to be missed
+        if (fault == one_misses && truth.missed == 0) fault = no_fault;  // none happened to be missed
         ++tally.asked[fault];
         const bool right = v.verdict == wanted(fault);
         tally.right[fault] += right ? 1 : 0;
-        if (fault == kSilent && v.verdict == InjectorVerdict::regular) ++tally.silent_regular;
-        if (drawn.faults[i] == kMissing && spec.health[i].miss_probability == 0.03 && truth.missed > 0) {
+        if (fault == one_silent && v.verdict == InjectorVerdict::regular) ++tally.silent_regular;
+        if (drawn.faults[i] == one_misses && spec.health[i].miss_probability == 0.03 && truth.missed > 0) {
             ++tally.three;
             tally.three_found += v.missed_low_percent > 0.2 || v.verdict == InjectorVerdict::missing_clicks ? 1 : 0;
         }
@@ -75,7 +75,7 @@ void run_set(const SetCondition& row, std::uint64_t seed, Tally& tally, bool tal
                 std::printf(" %s%.1f", kFaultNames[drawn.faults[k]], verdicts.injectors[k].level_db);
             std::printf("\n");
         }
-        if (fault == kSilent || v.verdict == InjectorVerdict::silent) continue;
+        if (fault == one_silent || v.verdict == InjectorVerdict::silent) continue;
         tally.missed_error.push_back(std::fabs(v.missed_percent - 100.0 * truth.missed / truth.due));
         if (std::isfinite(v.jitter_us)) tally.jitter_error.push_back(v.jitter_us / jitter_us - 1.0);
         if (talk && !(std::fabs(v.open_close_ms - spec.health[i].open_close_ms) < 0.1 &&
@@ -142,7 +142,7 @@ int main(int argc, char** argv) {
         int asked = 0;
         int right = 0;
         std::string cells;
-        for (int f = 0; f < kFaults; ++f) {
+        for (int f = 0; f < fault_count; ++f) {
             asked += t.asked[f];
             right += t.right[f];
             char cell[16];
@@ -160,11 +160,11 @@ int main(int argc, char** argv) {
         bench::keep_row("injectors", row.name,
                         {{"injectors", static_cast<double>(asked)},
                          {"right_percent", 100.0 * right / asked},
-                         {"regular_percent", share(kSound)},
-                         {"missing_percent", share(kMissing)},
-                         {"silent_percent", share(kSilent)},
-                         {"weak_percent", share(kWeak)},
-                         {"spacing_percent", share(kSpacing)},
+                         {"regular_percent", share(no_fault)},
+                         {"missing_percent", share(one_misses)},
+                         {"silent_percent", share(one_silent)},
+                         {"weak_percent", share(one_weak)},
+                         {"spacing_percent", share(one_spaced)},
                          {"silent_called_regular", static_cast<double>(t.silent_regular)},
                          {"missed_within_1_point_percent", share_within(t.missed_error, 1.0)},
                          {"opening_within_100_us_percent", share_within(t.spacing_error_ms, 0.1)},

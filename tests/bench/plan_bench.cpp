@@ -28,7 +28,6 @@ using namespace idlehark;
 
 namespace {
 
-using bench::kMatters_rpm;
 using bench::VisitRow;
 constexpr double kRate_hz = 16000.0;
 constexpr double kLongest_s = 2400.0;
@@ -227,6 +226,7 @@ void three_heard(VisitRow& row, const sim::SessionSpec& spec) {
     const auto sound = sim::render_seconds(*source, session.duration_s());
     auto bursts = test::marked_bursts(session);
     std::vector<double> times_s;
+    times_s.reserve(bursts.size());
     for (const auto& b : bursts) times_s.push_back(b.time_s);
     const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound), 1.5);
     for (std::size_t i = 0; i < bursts.size(); ++i)
