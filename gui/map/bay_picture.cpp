@@ -1,5 +1,7 @@
 #include "gui/map/bay_picture.hpp"
 
+#include "gui/map/jpeg_pixels.hpp"
+
 #include <algorithm>
 #include <array>
 #include <optional>
@@ -101,32 +103,14 @@ PictureHead jpeg_head(Bytes file) {
     return head;
 }
 
-/// Whether each Huffman table for the DC differences of a JPEG names categories that there are (T.81 F.1.2.1, H.1.2.2:
-/// up to 16; 8-bit pictures have 11). The decoder inside SFML ends the whole program on any other.
-bool huffman_tables_sound(Bytes file) {
-    const Reader reader{file};
-    for (std::size_t at = 2;;) {
-        const auto start = reader.number(at, 1);
-        const auto marker = reader.number(at + 1, 1);
-        if (!start || !marker) return true;
-        // Between the segments lie the pixels, where ff is followed by 00 or a restart mark.
-        if (*start != 0xff || *marker == 0xff || *marker <= 0x01 || (*marker >= 0xd0 && *marker <= 0xd9)) {
-            ++at;
-            continue;
-        }
-        const auto length = reader.number(at + 2, 2);
-        if (!length || *length < 2) return true;
-        const std::size_t end = at + 2 + *length;
-        for (std::size_t table = at + 4; *marker == 0xc4 && table < end;) {
-            const auto kind = reader.number(table, 1);
-            std::uint32_t values = 0;
-            for (std::size_t i = 1; i <= 16; ++i) values += reader.number(table + i, 1).value_or(0);
-            for (std::uint32_t i = 0; kind && *kind < 0x10 && i < values; ++i)
-                if (reader.number(table + 17 + i, 1).value_or(0) > 15) return false;
-            table += 17 + values;
-        }
-        at = end;
-    }
+bool png_pixels(Bytes file, BayPicture& p) {
+    sf::Image image;
+    if (!image.loadFromMemory(file.data(), file.size())) return false;
+    p.width_px = image.getSize().x;
+    p.height_px = image.getSize().y;
+    const auto* const pixels = image.getPixelsPtr();
+    p.rgba.assign(pixels, pixels + std::size_t{4} * p.width_px * p.height_px);
+    return true;
 }
 
 /// Each pixel the mean of a square of the larger one.
@@ -200,14 +184,9 @@ BayPicture decode_picture(Bytes file) {
         return {.fault = "The picture has " + std::to_string(head.width_px) + " x " + std::to_string(head.height_px) +
                          " pixels, more than " + std::to_string(kMostPixels / 1'000'000) +
                          " million. Make it smaller and choose it again."};
-    sf::Image image;
-    if (!huffman_tables_sound(file) || !image.loadFromMemory(file.data(), file.size()))
+    BayPicture p{.width_px = head.width_px, .height_px = head.height_px, .fault = {}};
+    if (!(starts_with(file, kPngStart) ? png_pixels(file, p) : jpeg_pixels(file, p.width_px, p.height_px, p.rgba)))
         return {.fault = "The picture cannot be decoded: it is damaged, or of a rare kind. Save it as JPEG again."};
-    BayPicture p;
-    p.width_px = image.getSize().x;
-    p.height_px = image.getSize().y;
-    const auto* const pixels = image.getPixelsPtr();
-    p.rgba.assign(pixels, pixels + std::size_t{4} * p.width_px * p.height_px);
     shrink(p, kLongestSide_px);
     turn_upright(p, head.orientation);
     return p;
