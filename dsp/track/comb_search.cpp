@@ -46,8 +46,8 @@ constexpr std::uint64_t kOvertoneFrames = 8;
 constexpr double kNoBeat = 2.2;       // as noise gives
 constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
 constexpr double kLineSpread = 0.55;  // standard deviation of one line's evidence over noise, measured
-const double kAlternates =
-    0.25;  // evidence of a line between against one of the firing lines; even firing stays below 0.12
+// Evidence of a line between against one of the firing lines; even firing stays below 0.12.
+constexpr double kAlternates = 0.25;
 constexpr double kGridStep = 0.005;
 constexpr float kOverNoise = 0.125F;  // eight times the floor: noise alone stays below
 constexpr float kOrdinaryLine = 8.F;  // power over the floor
@@ -101,6 +101,16 @@ double window_length(const Engine& e, int pattern_repeats) {
 /// The bin nearest to a place on the frequency axis that is not negative.
 std::size_t nearest(double bins) {
     return static_cast<std::size_t>(bins + 0.5);  // NOLINT(bugprone-incorrect-roundings): lround is slow here
+}
+
+/// Calls act(line, bin) for the lines of a comb that a channel can hear.
+template <class Channel, class Act>
+void each_line(const Channel& c, std::span<const int> lines, double cycle_hz, Act&& act) {
+    for (const int m : lines) {
+        const auto b = nearest(cycle_hz * m / c.bin_hz);
+        if (b + 1 >= c.used_bins) break;
+        if (static_cast<double>(b) * c.bin_hz >= kLowestLine_hz) act(m, b);
+    }
 }
 
 /// Sum of many logarithms by one: the product is kept, and its logarithm taken before it could overflow.
@@ -548,17 +558,14 @@ void CombSearch::judge(CombPeak& peak) const {
     std::array<int, kFaster.size()> lines_between{};
     int lines = 0;
     const auto gather = [&](const auto& c, std::size_t s) {
-        for (const int m : lines_) {
-            const auto b = nearest(cycle_hz * m / c.bin_hz);
-            if (b + 1 >= c.used_bins) break;
-            if (static_cast<double>(b) * c.bin_hz < kLowestLine_hz) continue;
+        each_line(c, lines_, cycle_hz, [&](int m, std::size_t b) {
             ++lines;
             for (std::size_t i = 0; i < kFaster.size(); ++i)
                 if ((m / spacing_) % kFaster[i] != 0) {
                     between[i] += static_cast<double>(c.evidence_at(s, b));
                     ++lines_between[i];
                 }
-        }
+        });
     };
     gather(mid_, slope);
     for (const auto& e : envelope_) gather(e, e.slopes.size() / 2);
@@ -582,17 +589,14 @@ int CombSearch::holes(double cycle_hz, std::size_t slope) const {
     constexpr int kNear = 2;
     std::array<float, 2 * kNear + 1> around{};  // the last lines' power over the floor, newest last
     int count = 0, seen = 0;
-    for (const int m : lines_) {
-        const auto b = nearest(cycle_hz * m / mid_.bin_hz);
-        if (b + 1 >= mid_.used_bins) break;
-        if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+    each_line(mid_, lines_, cycle_hz, [&](int, std::size_t b) {
         std::rotate(around.begin(), around.begin() + 1, around.end());
         around.back() = std::max({mid_.ratio_at(slope, b - 1), mid_.ratio_at(slope, b), mid_.ratio_at(slope, b + 1)});
-        if (++seen < 2 * kNear + 1) continue;
+        if (++seen < 2 * kNear + 1) return;
         const bool before = std::max(around[0], around[1]) > kStrongLine;
         const bool after = std::max(around[3], around[4]) > kStrongLine;
         count += before && after && around[kNear] < kMissingLine;
-    }
+    });
     return count;
 }
 
@@ -649,13 +653,10 @@ void CombSearch::weigh_alternation(const CombPeak& strongest) {
     const auto mean_evidence = [&](const std::vector<int>& lines) {
         double sum = 0.0;
         int count = 0;
-        for (const int m : lines) {
-            const auto b = nearest(cycle_hz * m / mid_.bin_hz);
-            if (b + 1 >= mid_.used_bins) break;
-            if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+        each_line(mid_, lines, cycle_hz, [&](int, std::size_t b) {
             sum += static_cast<double>(mid_.evidence_at(slope, b));
             ++count;
-        }
+        });
         return sum / std::max(1, count);
     };
     const double share = std::max(kOvertoneMemory, 1.0 / static_cast<double>(++alternation_.frames));
@@ -676,10 +677,7 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
         SumOfLogs on_logs, off_logs;
         double evidence_on = 0.0;
         int on = 0, off = 0;
-        for (const int m : lines_) {
-            const auto b = nearest(cycle_hz * m / mid_.bin_hz);
-            if (b + 1 >= mid_.used_bins) break;
-            if (static_cast<double>(b) * mid_.bin_hz < kLowestLine_hz) continue;
+        each_line(mid_, lines_, cycle_hz, [&](int m, std::size_t b) {
             const double over_floor = static_cast<double>(mid_.ratio_at(slope, b)) + 0.1;
             if ((m / spacing_) % p == 0) {
                 on_logs.add(over_floor), ++on;
@@ -687,7 +685,7 @@ double CombSearch::faster_rival(const CombPeak& peak, std::size_t slope) const {
             } else {
                 off_logs.add(over_floor), ++off;
             }
-        }
+        });
         if (on < 2 || off < 2) continue;
         const double log_on = on_logs.value(), log_off = off_logs.value();
         const bool in_range = p * cycle_hz <= stated_high_hz_;
