@@ -183,16 +183,14 @@ Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, c
     if (!read) return read.error();
     auto& record = read.value();
     const auto plan = plan_settings(what);
-    std::vector<double> offsets_s;
-    std::vector<std::string> names;
+    std::vector<VisitPart> parts;
     for (const auto& [recording, source] : what.sources) {
-        names.push_back(recording.file);
-        offsets_s.push_back(0.0);
-        for (const auto& part : record.recordings)
-            if (part.name == recording.file) offsets_s.back() = part.offset_s;
+        parts.push_back({recording, 0.0});
+        for (const auto& noted : record.recordings)
+            if (noted.name == recording.file) parts.back().offset_s = noted.offset_s;
     }
-    const double first_s = offsets_s.front();
-    for (std::size_t k = 0; k < listen.later.size(); ++k) listen.later[k].offset_s = offsets_s[k + 1] - first_s;
+    const double first_s = parts.front().offset_s;
+    for (std::size_t k = 0; k < listen.later.size(); ++k) listen.later[k].offset_s = parts[k + 1].offset_s - first_s;
     std::vector<RpmReading> readings, trace;
     ListenSinks sinks;
     sinks.readings = [&](std::span<const RpmReading> r) {
@@ -217,10 +215,8 @@ Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, c
         view.length_s = heard.value().length_s;
         for (auto& b : view.bursts) b.time_s -= first_s;
         view.cautions.insert(view.cautions.end(), heard.value().warnings.begin(), heard.value().warnings.end());
-        for (const auto& part : record.recordings)
-            if (std::find(names.begin(), names.end(), part.name) == names.end())
-                view.cautions.push_back(part.name +
-                                        ", a part of this test, is not in the case: its bursts count for nothing");
+        const auto missing = missing_parts(record, parts);
+        view.cautions.insert(view.cautions.end(), missing.begin(), missing.end());
         auto m = kept(view);
         if (!listen.later.empty()) m.trace = std::move(trace);
         return m;

@@ -1,9 +1,8 @@
 #include "src/casebook/visit_parts.hpp"
 
-#include <algorithm>
+#include "src/visit/visit_marks.hpp"
 
-#include <fmt/format.h>
-#include <fmt/ranges.h>
+#include <algorithm>
 
 namespace idlehark {
 
@@ -25,6 +24,15 @@ Result<std::vector<VisitPart>> guided_parts(const Casebook& book, RowId visit) {
     std::stable_sort(parts.begin(), parts.end(),
                      [](const VisitPart& a, const VisitPart& b) { return a.offset_s < b.offset_s; });
     return parts;
+}
+
+std::vector<std::string> missing_parts(const VisitRecord& guided, const std::vector<VisitPart>& parts) {
+    std::vector<std::string> texts;
+    for (const auto& noted : guided.recordings)
+        if (std::none_of(parts.begin(), parts.end(),
+                         [&](const VisitPart& p) { return p.recording.file == noted.name; }))
+            texts.push_back(noted.name + ", a part of this test, is not in the case: its bursts count for nothing");
+    return texts;
 }
 
 Result<ListenRequest> listen_request(const Casebook& book, const std::vector<VisitPart>& parts, const Engine& engine) {
@@ -52,10 +60,10 @@ Result<std::vector<Mark>> marks_of_parts(const Casebook& book, const std::vector
     };
     for (const auto& part : parts) {
         if (guided) {
-            for (const auto& b : guided->bursts)
-                if (!b.undone && !b.sham && b.time_s >= part.offset_s &&
-                    b.time_s < part.offset_s + part.recording.length_s())
-                    add(b.time_s, fmt::format("{}", fmt::join(b.spots, "+")));
+            for (const auto& m : marks_of_visit(*guided).marks)
+                if (m.spot != kShamMark && m.time_s >= part.offset_s &&
+                    m.time_s < part.offset_s + part.recording.length_s())
+                    add(m.time_s, m.spot);
             continue;
         }
         const auto of_one = book.marks(part.recording.id);

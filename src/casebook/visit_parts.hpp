@@ -3,6 +3,7 @@
 #include "src/analysis/listen.hpp"
 #include "src/casebook/casebook.hpp"
 
+#include <string>
 #include <vector>
 
 namespace idlehark {
@@ -16,6 +17,9 @@ struct VisitPart {
 /// The recordings that the visit's guided test ran in, in its order: one, or more where it was gone on with. Empty:
 /// there is no such test, or the case has no sound of it.
 Result<std::vector<VisitPart>> guided_parts(const Casebook& book, RowId visit);
+
+/// What to say of the recordings that the test ran in and that are none of these.
+std::vector<std::string> missing_parts(const VisitRecord& guided, const std::vector<VisitPart>& parts);
 
 /// To listen through all of them (one at least), in the first one's time.
 Result<ListenRequest> listen_request(const Casebook& book, const std::vector<VisitPart>& parts, const Engine& engine);

@@ -56,11 +56,9 @@ Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
         opened.visit_ = visit.id;
         opened.record_ = std::move(*guided.value());
         if (const auto done = opened.go_on(); !done) return done.error();
-        opened.message_ = fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit.id,
-                                      visit.date.substr(0, 10),
-                                      std::count_if(opened.record_.bursts.begin(), opened.record_.bursts.end(),
-                                                    [](const VisitBurst& b) { return !b.undone && !b.sham; }),
-                                      opened.record_.decided.size());
+        opened.message_ =
+            fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit.id,
+                        visit.date.substr(0, 10), sprayed_bursts(opened.record_), opened.record_.decided.size());
         return opened;
     }
     if (go_on) return Error{folder + ": no visit has a guided test to go on with", "Leave out --resume to begin one."};
@@ -72,10 +70,7 @@ Result<Done> GuideCase::go_on() {
     offset_s_ = record_.clock_s + kBetweenRecordings_s;
     const auto parts = guided_parts(book_, *visit_);
     if (!parts) return parts.error();
-    for (const auto& noted : record_.recordings)
-        if (std::none_of(parts.value().begin(), parts.value().end(),
-                         [&](const VisitPart& p) { return p.recording.file == noted.name; }))
-            warn(noted.name + ", a part of this test, is not in the case: its bursts count for nothing");
+    for (const auto& text : missing_parts(record_, parts.value())) warn(text);
     for (const auto& part : parts.value())
         if (part.recording.running)  // cut off
             if (const auto closed = book_.finish_recording(part.recording.id); !closed) return closed.error();
@@ -144,7 +139,7 @@ Result<Done> GuideCase::finish(const VisitRecord& record) {
     if (!recording_) return Done{};
     if (auto closed = book_.finish_recording(*recording_); !closed) return closed.error();
     for (const auto& b : record.bursts)
-        if (!b.undone && !b.sham && b.time_s >= offset_s_)
+        if (b.counts() && b.time_s >= offset_s_)
             for (const auto& spot : b.spots)
                 if (auto mark = book_.add_mark(*recording_, b.time_s - offset_s_, spot, !b.by_key); !mark)
                     return mark.error();

@@ -173,7 +173,7 @@ Result<Done> DeskCase::settle_marks(RowId recording, const VisitRecord& record) 
     };
     std::vector<Burst> bursts;
     for (const auto& b : record.bursts)
-        if (!b.undone && !b.sham)
+        if (b.counts())
             for (const auto& spot : b.spots) bursts.push_back({b.time_s, spot, !b.by_key, false});
     const auto marks = book_.marks(recording);
     if (!marks) return marks.error();

@@ -197,7 +197,7 @@ void Desk::Worker::show_visit() {
         }
     state_.bursts.clear();
     for (const auto& b : visit.record().bursts)
-        if (!b.undone && !b.sham)
+        if (b.counts())
             state_.bursts.push_back({b.found_onset_s.value_or(b.time_s), b.found_duration_s.value_or(std::nan("")),
                                      fmt::format("{}", fmt::join(b.spots, ", "))});
     // Each burst's mark is on the disk as soon as it is known.

@@ -24,11 +24,6 @@ SprayVerdict verdict_of(plan::SpotDecision decision) noexcept {
     return SprayVerdict::undecided;
 }
 
-int sprayed_bursts(const VisitRecord& record) noexcept {
-    return static_cast<int>(std::count_if(record.bursts.begin(), record.bursts.end(),
-                                          [](const VisitBurst& b) { return !b.undone && !b.sham; }));
-}
-
 VerdictView guided_verdict(const plan::PlanStep& step, const VisitRecord& record, std::span<const RpmReading> readings,
                            const VisitPlanSettings& settings) {
     VerdictView verdict;
@@ -76,7 +71,7 @@ VerdictView guided_verdict(const plan::PlanStep& step, const VisitRecord& record
                                  .verdict = verdict_of(p.decision)});
     }
     for (const auto& b : record.bursts)
-        if (!b.undone && !b.sham)
+        if (b.counts())
             verdict.bursts.push_back({b.found_onset_s.value_or(b.time_s), fmt::format("{}", fmt::join(b.spots, "+"))});
     return verdict;
 }

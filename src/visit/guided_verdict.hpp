@@ -16,7 +16,4 @@ namespace idlehark {
 [[nodiscard]] VerdictView guided_verdict(const plan::PlanStep& step, const VisitRecord& record,
                                          std::span<const RpmReading> readings, const VisitPlanSettings& settings);
 
-/// Bursts that count: not undone, not aimed without spray.
-[[nodiscard]] int sprayed_bursts(const VisitRecord& record) noexcept;
-
 }  // namespace idlehark

@@ -91,6 +91,11 @@ const char* word(VisitWait wait) noexcept {
     return "";
 }
 
+int sprayed_bursts(const VisitRecord& record) noexcept {
+    return static_cast<int>(
+        std::count_if(record.bursts.begin(), record.bursts.end(), [](const VisitBurst& b) { return b.counts(); }));
+}
+
 SprayVisit::SprayVisit(VisitConfig config) : config_(std::move(config)) { check(config_); }
 
 SprayVisit::SprayVisit(VisitConfig config, VisitRecord record)
@@ -145,7 +150,7 @@ void SprayVisit::gap(double time_s) {
 void SprayVisit::hiss(double onset_s, double duration_s) {
     notice_.clear();
     for (auto& b : record_.bursts)
-        if (!b.undone && !b.sham && !b.found_onset_s && std::abs(b.time_s - onset_s) <= config_.key_reach_s) {
+        if (b.counts() && !b.found_onset_s && std::abs(b.time_s - onset_s) <= config_.key_reach_s) {
             b.found_onset_s = onset_s;
             b.found_duration_s = duration_s;
             return;
@@ -326,24 +331,18 @@ std::optional<std::string> SprayVisit::forbidden(const std::string& spot) const 
     if (left_out(spot)) return fmt::format("Spot {} was skipped twice and is left out.", spot);
     if (bursts_on(spot) >= config_.most_per_spot)
         return fmt::format("Spot {} has had {} bursts, the most that one spot gets.", spot, config_.most_per_spot);
-    if (counted_bursts() >= config_.most_per_visit)
+    if (sprayed_bursts(record_) >= config_.most_per_visit)
         return fmt::format("{} bursts are the most of one visit.", config_.most_per_visit);
     return {};
 }
 
 int SprayVisit::bursts_on(const std::string& spot) const {
-    return static_cast<int>(std::count_if(record_.bursts.begin(), record_.bursts.end(), [&](const VisitBurst& b) {
-        return !b.undone && !b.sham && has(b.spots, spot);
-    }));
+    return static_cast<int>(std::count_if(record_.bursts.begin(), record_.bursts.end(),
+                                          [&](const VisitBurst& b) { return b.counts() && has(b.spots, spot); }));
 }
 
 bool SprayVisit::left_out(const std::string& spot) const {
     return std::count(record_.skipped.begin(), record_.skipped.end(), spot) >= kSkipsToLeaveOut;
-}
-
-int SprayVisit::counted_bursts() const {
-    return static_cast<int>(std::count_if(record_.bursts.begin(), record_.bursts.end(),
-                                          [](const VisitBurst& b) { return !b.undone && !b.sham; }));
 }
 
 VisitBurst* SprayVisit::last_burst() {
@@ -426,7 +425,7 @@ double SprayVisit::wait_s() const {
     double until_s = last_burst_s_ + config_.spacing_s;
     if (plan_)
         for (const auto& b : record_.bursts)
-            if (!b.undone && !b.sham &&
+            if (b.counts() &&
                 std::any_of(plan_->spots.begin(), plan_->spots.end(), [&](const auto& s) { return has(b.spots, s); }))
                 until_s = std::max(until_s, b.time_s + config_.drying_s);
     return std::max(0.0, until_s - record_.clock_s);
@@ -564,7 +563,7 @@ VisitState SprayVisit::state() const {
     s.spoken = spoken_;
     s.baseline_rpm = baseline_rpm_;
     s.smallest_provable_rpm = record_.smallest_provable_rpm;
-    s.bursts = counted_bursts();
+    s.bursts = sprayed_bursts(record_);
     return s;
 }
 

@@ -68,6 +68,8 @@ struct VisitBurst {
     bool asked = true;      ///< as prompted; else off-plan, or said to have been another spot
     bool near_gap = false;  ///< sound was lost while its answer was measured
     bool undone = false;
+    /// Spray that stands: neither undone nor a sham.
+    [[nodiscard]] bool counts() const noexcept { return !undone && !sham; }
 };
 
 /// A recording of the visit; its second 0 is `offset_s` of the visit's time.
@@ -92,6 +94,8 @@ struct VisitRecord {
     double smallest_provable_rpm = std::numeric_limits<double>::quiet_NaN();
     std::string ended;  ///< why, if it did
 };
+/// How many of its bursts count.
+[[nodiscard]] int sprayed_bursts(const VisitRecord& record) noexcept;
 
 /// What to show and say. A copy: the owner may hand it to another thread.
 struct VisitState {
@@ -186,7 +190,6 @@ class SprayVisit {
     [[nodiscard]] double tolerance_rpm() const;
     [[nodiscard]] bool back_at_baseline() const;
     [[nodiscard]] VisitBurst* last_burst();
-    [[nodiscard]] int counted_bursts() const;
     [[nodiscard]] std::string sentence() const;
 
     VisitConfig config_;
