@@ -1,6 +1,7 @@
 #include "dsp/track/coherent_search.hpp"
 
 #include "dsp/track/timeline.hpp"
+#include "tests/dsp/steady_cycle.hpp"
 
 #include <cmath>
 #include <numbers>
@@ -18,19 +19,6 @@ constexpr double kSegment_s = 2.0;
 constexpr double kCycle_hz = 6.5;
 constexpr int kEvery = 4;
 constexpr double kHighest_hz = 240.0;
-
-CyclePath steady_path() {
-    CyclePath path;
-    const double step_s = 0.02;
-    path.start_s = {0.0};
-    while (path.start_s.back() < kSegment_s) {
-        path.start_s.push_back(path.start_s.back() + step_s);
-        path.speed_hz.push_back(kCycle_hz);
-        path.heard.push_back(1);
-    }
-    path.integrate();
-    return path;
-}
 
 /// Lines of equal strength at the firing multiples of a speed that departs from the path by so much about the middle of
 /// the segment 3..5 s, in noise of unit power; the signal-to-noise ratio is that of all lines together.
@@ -51,7 +39,7 @@ SpeedShift search(double offset, double rise_per_s, double snr_db, unsigned seed
             sum += std::sin(2.0 * std::numbers::pi * (kEvery * (i + 1) * cycles + phases[static_cast<std::size_t>(i)]));
         sound.push(static_cast<float>(amplitude * sum) + noise(random));
     }
-    const auto path = steady_path();
+    const auto path = test::steady_cycle(kCycle_hz, kSegment_s);
     CycleTemplate signal(kRate_hz, kSegment_s, 640.0, 512);
     signal.take(sound, 3.0, path.start_s, 0.97 * kCycle_hz, 1.03 * kCycle_hz);
     CoherentSearch coherent(kSegment_s);
@@ -88,7 +76,7 @@ TEST_CASE("CoherentSearch: noise alone leaves the speed open", "[dsp][track]") {
 TEST_CASE("CoherentSearch: silence decides nothing and gives no NaN", "[dsp][track]") {
     Timeline silence(kRate_hz, 0.0);
     for (int n = 0; n < 16000; ++n) silence.push(0.F);
-    const auto path = steady_path();
+    const auto path = test::steady_cycle(kCycle_hz, kSegment_s);
     CycleTemplate signal(kRate_hz, kSegment_s, 640.0, 512);
     signal.take(silence, 3.0, path.start_s, 0.97 * kCycle_hz, 1.03 * kCycle_hz);
     CoherentSearch coherent(kSegment_s);

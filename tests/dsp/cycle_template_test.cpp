@@ -1,6 +1,7 @@
 #include "dsp/track/cycle_template.hpp"
 
 #include "dsp/track/timeline.hpp"
+#include "tests/dsp/steady_cycle.hpp"
 
 #include <cmath>
 #include <numbers>
@@ -18,18 +19,6 @@ constexpr double kSegment_s = 2.0;
 constexpr double kCycle_hz = 7.1;
 constexpr double kHighest_hz = 640.0;
 constexpr double kToneHighest_hz = 420.0;
-
-CyclePath steady_path() {
-    CyclePath path;
-    path.start_s = {0.0};
-    while (path.start_s.back() < kSegment_s) {
-        path.start_s.push_back(path.start_s.back() + 0.02);
-        path.speed_hz.push_back(kCycle_hz);
-        path.heard.push_back(1);
-    }
-    path.integrate();
-    return path;
-}
 
 /// Seven seconds of four cylinders' firing lines and of other tones in noise of unit power.
 Timeline sound_of(double rate_hz, std::span<const double> tones_hz) {
@@ -59,7 +48,7 @@ TEST_CASE("CycleTemplate: a segment comes out the same whatever was heard before
     for (const double rate_hz : {2000.0, 44100.0 / 21.0 - 50.0}) {
         CAPTURE(rate_hz);
         const auto sound = sound_of(rate_hz, std::vector<double>{180.0, 245.3});
-        const auto path = steady_path();
+        const auto path = test::steady_cycle(kCycle_hz, kSegment_s);
         CycleTemplate fresh(rate_hz, kSegment_s, kHighest_hz, 512), used(rate_hz, kSegment_s, kHighest_hz, 512);
         hear(used, sound, 1.0, path);
         hear(used, sound, 3.0, path);
@@ -72,7 +61,7 @@ TEST_CASE("CycleTemplate: a segment comes out the same whatever was heard before
 
 TEST_CASE("CycleTemplate: counts tones that are no lines of the cycle, hum apart", "[dsp][track]") {
     constexpr double kRate_hz = 2000.0;
-    const auto path = steady_path();
+    const auto path = test::steady_cycle(kCycle_hz, kSegment_s);
     CycleTemplate signal(kRate_hz, kSegment_s, kHighest_hz, 512);
     const auto tones = [&](std::vector<double> tones_hz) {
         hear(signal, sound_of(kRate_hz, tones_hz), 3.0, path);
