@@ -5,7 +5,7 @@
 # shellcheck disable=SC2034 # used by the scripts that source this
 build_packages="g++ cmake ninja-build pkgconf libkissfft-dev libeigen3-dev libsndfile1-dev libavformat-dev libavcodec-dev libavutil-dev nlohmann-json3-dev
     libcli11-dev libfmt-dev libcairo2-dev fonts-dejavu-core
-    portaudio19-dev flite1-dev libsfml-dev libjpeg62-turbo-dev libimgui-dev libgl-dev libx11-dev libsqlite3-dev"
+    portaudio19-dev flite1-dev libsfml-dev libjpeg62-turbo-dev libpng-dev libimgui-dev libgl-dev libx11-dev libsqlite3-dev"
 # shellcheck disable=SC2034
 test_packages="catch2 libfftw3-dev libgsl-dev libaubio-dev espeak-ng sox ffmpeg clang-format
     pulseaudio pulseaudio-utils libasound2-plugins xvfb xauth xdotool libgl1-mesa-dri clang libclang-rt-14-dev"

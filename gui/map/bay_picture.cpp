@@ -1,12 +1,11 @@
 #include "gui/map/bay_picture.hpp"
 
 #include "gui/map/jpeg_pixels.hpp"
+#include "gui/map/png_pixels.hpp"
 
 #include <algorithm>
 #include <array>
 #include <optional>
-
-#include <SFML/Graphics/Image.hpp>
 
 namespace idlehark::gui {
 
@@ -103,16 +102,6 @@ PictureHead jpeg_head(Bytes file) {
     return head;
 }
 
-bool png_pixels(Bytes file, BayPicture& p) {
-    sf::Image image;
-    if (!image.loadFromMemory(file.data(), file.size())) return false;
-    p.width_px = image.getSize().x;
-    p.height_px = image.getSize().y;
-    const auto* const pixels = image.getPixelsPtr();
-    p.rgba.assign(pixels, pixels + std::size_t{4} * p.width_px * p.height_px);
-    return true;
-}
-
 /// Each pixel the mean of a square of the larger one.
 void shrink(BayPicture& p, std::uint32_t longest) {
     const std::uint32_t by = (std::max(p.width_px, p.height_px) + longest - 1) / longest;
@@ -185,7 +174,8 @@ BayPicture decode_picture(Bytes file) {
                          " pixels, more than " + std::to_string(kMostPixels / 1'000'000) +
                          " million. Make it smaller and choose it again."};
     BayPicture p{.width_px = head.width_px, .height_px = head.height_px, .fault = {}};
-    if (!(starts_with(file, kPngStart) ? png_pixels(file, p) : jpeg_pixels(file, p.width_px, p.height_px, p.rgba)))
+    const auto pixels = starts_with(file, kPngStart) ? png_pixels : jpeg_pixels;
+    if (!pixels(file, p.width_px, p.height_px, p.rgba))
         return {.fault = "The picture cannot be decoded: it is damaged, or of a rare kind. Save it as JPEG again."};
     shrink(p, kLongestSide_px);
     turn_upright(p, head.orientation);
