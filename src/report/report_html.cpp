@@ -279,6 +279,37 @@ void put_log(Page& page, const CaseReport& r) {
     page.table({{"check"}, {"limits (own manual)"}, {"reading"}, {"state", 'v'}, {"note"}}, rows);
 }
 
+void put_method(Page& page, std::string_view program) {
+    page.tag("h2", "How the numbers were made");
+    page.raw("<ul>\n");
+    page.tag("li",
+             "Idle speed: the comb of firing harmonics and half orders is followed through the sound ten times a "
+             "second; where the sound does not support a number there is none.");
+    page.tag("li",
+             "Spray test: one fit over the whole recording; the idle's own unrest is learned from it as coloured "
+             "noise; each spot's odds are ranked against sham placements in the same recording. Over all spots "
+             "together a tight bay gets any \"leak\" in at most 5 % of sessions. \"None seen\" excludes a change of "
+             "the size that matters, smaller leaks may be there; \"undecided\" is a normal result.");
+    page.tag("li",
+             "Guided spray test: after every burst it is worked out anew which spots leak; the verdict allows for all "
+             "these looks. \"None seen\" there: a change of the size that matters has a chance under 0.5 %, in "
+             "proportion more on a map of more than 20 spots.");
+    page.tag("li",
+             "Intervals are 95 % each; p-values of spray tests and comparisons are corrected for all spots or figures "
+             "asked.");
+    page.tag("li",
+             "Before and after: differences allow for the unrest and for what differs between visits with nothing "
+             "mended (common practice, no source); \"no proven change\" is not \"unchanged\".");
+    page.tag("li",
+             "Injectors: clicks counted against what the stated injection scheme asks for at the recording's own "
+             "speed. Balance: what is heard of each firing; a cylinder that a wall hides looks weak. Hiss: levels "
+             "against the middle of the other spots.");
+    page.tag("li", fmt::format("Every figure can be made again from the recordings of the case with {} (`idlehark case "
+                               "check`).",
+                               program));
+    page.raw("</ul>\n");
+}
+
 void put_end(Page& page, const CaseReport& r, const std::vector<NextStep>& next) {
     page.tag("h2", "What was not decided");
     const auto open = undecided(r);
@@ -297,31 +328,7 @@ void put_end(Page& page, const CaseReport& r, const std::vector<NextStep>& next)
         page.tag("h2", "Notes");
         page.list("ul", r.notes);
     }
-    page.tag("h2", "How the numbers were made");
-    page.list(
-        "ul",
-        {"Idle speed: the comb of firing harmonics and half orders is followed through the sound ten times a second; "
-         "where the sound does not support a number there is none.",
-         "Spray test: one fit over the whole recording; the idle's own unrest is learned from it as coloured noise; "
-         "each spot's odds are ranked against sham placements in the same recording. Over all spots together a tight "
-         "bay "
-         "gets any \"leak\" in at most 5 % of sessions. \"None seen\" excludes a change of the size that matters, "
-         "smaller "
-         "leaks may be there; \"undecided\" is a normal result.",
-         "Guided spray test: after every burst it is worked out anew which spots leak; the verdict allows for all "
-         "these "
-         "looks. \"None seen\" there: a change of the size that matters has a chance under 0.5 %, in proportion more "
-         "on "
-         "a map of more than 20 spots.",
-         "Intervals are 95 % each; p-values of spray tests and comparisons are corrected for all spots or figures "
-         "asked.",
-         "Before and after: differences allow for the unrest and for what differs between visits with nothing mended "
-         "(common practice, no source); \"no proven change\" is not \"unchanged\".",
-         "Injectors: clicks counted against what the stated injection scheme asks for at the recording's own speed. "
-         "Balance: what is heard of each firing; a cylinder that a wall hides looks weak. Hiss: levels against the "
-         "middle of the other spots.",
-         fmt::format("Every figure can be made again from the recordings of the case with {} (`idlehark case check`).",
-                     r.program)});
+    put_method(page, r.program);
 }
 
 }  // namespace
