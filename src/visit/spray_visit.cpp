@@ -261,8 +261,8 @@ void SprayVisit::wrong_spot(const std::string& spot) {
         plan_.reset();
         record_.ended.clear();
         stage_ = VisitStage::planning;
-        advance();
     }
+    advance();
 }
 
 void SprayVisit::undo() {
@@ -467,6 +467,15 @@ void SprayVisit::advance() {
         withdraw();
         stage_ = VisitStage::gate;
     }
+    if (plan_ && (stage_ == VisitStage::waiting || stage_ == VisitStage::prompting))
+        for (const auto& spot : plan_->spots)
+            if (const auto no = forbidden(spot)) {  // since it was planned: a burst was said to have gone there
+                withdraw();
+                plan_.reset();
+                stage_ = VisitStage::planning;
+                notice_ = *no;
+                return;
+            }
     switch (stage_) {
         case VisitStage::settling:
             settle_or_go_on();

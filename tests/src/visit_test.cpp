@@ -380,6 +380,26 @@ TEST_CASE("SprayVisit: the limits are its own", "[visit]") {
     CHECK_THAT(b.visit.state().next_step, Catch::Matchers::Contains("used up"));
 }
 
+TEST_CASE("SprayVisit: a prompt is withdrawn where a burst turns out to have gone to its spot, the last it may have",
+          "[visit]") {
+    VisitConfig config{.spots = {"1", "2"}};
+    config.most_per_spot = 2;
+    Bench b{.visit = SprayVisit(config)};
+    for (const char* spot : {"1", "2"}) {
+        b.prompt({spot});
+        b.visit.key(b.now_s);
+    }
+    b.prompt({"1"});
+    const auto prompt = b.visit.state().prompt;
+    b.visit.wrong_spot("1");  // the burst on 2 had gone there
+    CHECK(b.visit.bursts_on("1") == 2);
+    const auto state = b.visit.state();
+    CHECK(state.stage == VisitStage::planning);
+    CHECK(state.prompt == prompt + 1);
+    CHECK(state.spoken == "Wait. Do not spray.");
+    CHECK_THAT(state.notice, Catch::Matchers::Contains("the most that one spot gets"));
+}
+
 TEST_CASE("SprayVisit: leaving a finished visit keeps what it came to", "[visit]") {
     Bench b;
     b.open_gate();
