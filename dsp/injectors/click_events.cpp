@@ -420,6 +420,7 @@ ClickPair find_pair(const ClickEvents& events) {
     };
     // The start: back from the top to where the power has been low for a while; a click's modes beat, and it rebounds,
     // with shorter dips between.
+    // Where it has never been low since `from` the start cannot be told: NaN.
     const auto start_s = [&](int from, int about, double started) {
         const int top = top_of(about);
         double base = at(top);
@@ -431,6 +432,7 @@ ClickPair find_pair(const ClickEvents& events) {
             low = at(i) > level ? 0 : low + 1;
             if (low == 0) start = i;
         }
+        if (start <= from) return std::nan("");
         const double step = at(start) - at(start - 1);
         const double share = step > 0.0 ? std::clamp((at(start) - level) / step, 0.0, 1.0) : 0.0;
         return (start - share) * ClickEnvelope::kStep_s + events.shape_from_s;
@@ -438,7 +440,9 @@ ClickPair find_pair(const ClickEvents& events) {
     if (second < 0) return {start_s(steepest - kBefore, steepest, kOpen), std::nan("")};
     const int opening = std::min(steepest, second);
     const int closing = std::max(steepest, second);
-    return {start_s(opening - kBefore, opening, kOpen), start_s(top_of(opening), closing, kClose)};
+    ClickPair pair{start_s(opening - kBefore, opening, kOpen), start_s(top_of(opening), closing, kClose)};
+    if (std::isnan(pair.close_s)) pair.close_s = pair.open_s + (closing - opening) * ClickEnvelope::kStep_s;
+    return pair;
 }
 
 }  // namespace idlehark
