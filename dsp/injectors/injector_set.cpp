@@ -19,6 +19,7 @@ constexpr double kLouder_db = 5.0;
 constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
 constexpr double kFullVote_db = -2.0;        // from here on an opening time counts in full
+constexpr double kSplitVotes = 0.5;          // as many for each of two opening times: sound cannot tell
 constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
@@ -115,29 +116,44 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
 
 double spacing_tolerance_ms(double spacing_ms) { return std::max(kSpacing_ms, kSpacingShare * spacing_ms); }
 
+struct Openings {
+    double usual_ms = std::nan("");
+    double rival_ms = std::nan("");  ///< another that as many share; NaN: there is none
+};
+
 /// The opening time that most share; a faint one has the less to say the nearer its level is to a silent one's.
-double usual_spacing_ms(std::span<const ProbedInjector> set, const std::vector<double>& levels,
-                        const std::vector<char>& ticks_only, double silent_db) {
-    double usual = std::nan("");
+Openings openings_of(std::span<const ProbedInjector> set, const std::vector<double>& levels,
+                     const std::vector<char>& ticks_only, double silent_db) {
+    Openings out;
     double most = 0.0;
-    for (std::size_t i = 0; i < set.size(); ++i) {
-        const double mine = set[i].recording.open_close_ms;
+    double second = 0.0;
+    const auto alike = [](double a_ms, double b_ms) { return std::fabs(b_ms - a_ms) <= spacing_tolerance_ms(a_ms); };
+    const auto votes_for = [&](double mine) {
         double votes = 0.0;
         double sum = 0.0;
         double count = 0.0;
         for (std::size_t k = 0; k < set.size(); ++k) {
             const double other = set[k].recording.open_close_ms;
-            if (!(std::fabs(other - mine) <= spacing_tolerance_ms(mine)) || !std::isfinite(levels[k]) || ticks_only[k])
-                continue;
+            if (!alike(mine, other) || !std::isfinite(levels[k]) || ticks_only[k]) continue;
             votes += std::clamp((levels[k] - silent_db) / (kFullVote_db - silent_db), 0.0, 1.0);
             sum += other;
             count += 1.0;
         }
-        if (votes <= most) continue;
-        most = votes;
-        usual = sum / count;
-    }
-    return usual;
+        return std::pair{votes, sum / std::max(count, 1.0)};
+    };
+    for (const auto& p : set)
+        if (const auto [votes, mean_ms] = votes_for(p.recording.open_close_ms); votes > most) {
+            most = votes;
+            out.usual_ms = mean_ms;
+        }
+    for (const auto& p : set)
+        if (const auto [votes, mean_ms] = votes_for(p.recording.open_close_ms);
+            votes > second && !alike(out.usual_ms, p.recording.open_close_ms) && !alike(out.usual_ms, mean_ms)) {
+            second = votes;
+            out.rival_ms = mean_ms;
+        }
+    if (second < most - kSplitVotes) out.rival_ms = std::nan("");
+    return out;
 }
 
 bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
@@ -195,7 +211,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));
     const bool together = out.each_turn && engine.injection != Injection::grouped;
     const double silent_db = together ? kSilentTogether_db : kSilent_db;
-    const double spacing_ms = usual_spacing_ms(set, levels, ticks_only, silent_db);
+    const auto [spacing_ms, rival_ms] = openings_of(set, levels, ticks_only, silent_db);
+    out.openings_split = std::isfinite(rival_ms);
     out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
                            out.each_turn != stated_each_turn(engine);
 
@@ -218,8 +235,9 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         if (clicks) {
             why.weaker = levels[i] < (together ? kWeakerTogether_db : kWeaker_db);
             why.louder = levels[i] > kLouder_db;
-            why.spacing = set.size() > 1 && std::isfinite(spacing_ms) &&
-                          !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms));
+            why.spacing =
+                set.size() > 1 && std::isfinite(spacing_ms) &&
+                (out.openings_split || !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms)));
             why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
             why.neighbours_only =

@@ -23,7 +23,8 @@ constexpr int kChances = 3;        // foldings to learn what chance gives
 constexpr int kReachByClicks = 8;
 constexpr int kLearnRounds = 2;            // of path and weights
 constexpr double kBetterClock = 1.1;       // contrast that the clicks' clock must have over the tracker's
-constexpr double kSurelyClear = 1.8;       // of the chance's: the tracker's clock needs no rival
+constexpr double kSurelyClear = 1.8;       // of the chance's: the tracker's clock needs no rival,
+constexpr double kMostlyLocked = 0.9;      // where it is heard nearly throughout
 constexpr double kClearOfChance = 1.35;    // contrast against what chance gives
 constexpr double kTurnShare = 0.4;         // power 360 degrees on, against the strongest: twice a cycle
 constexpr double kPlace_s = 4e-3;          // how far the strongest click may be from the path's middle
@@ -391,7 +392,9 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     };
     out.firing_heard = consider(clock_from_readings(readings, kRumbleHop_s, engine), kReachByRumble);
     if (out.firing_heard) out.rpm = speed_from_cycle_frequency(engine, Hertz{clock->mean_rate_hz()}).value;
-    const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0;
+    const auto locked = std::count_if(readings.begin(), readings.end(), [](const RpmReading& r) { return r.locked; });
+    const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0 &&
+                       static_cast<double>(locked) >= kMostlyLocked * static_cast<double>(readings.size());
     if (!clear && consider(clock_from_clicks(plain, bands.hop_s, engine), kReachByClicks)) out.firing_heard = false;
     if (!clock) return out;
 

@@ -118,6 +118,10 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
                         "the rate heard",
                         set.each_turn ? "crank turn" : "cycle",
                         set.each_turn ? "simultaneous" : "sequential or grouped", word(engine.injection)));
+    if (set.openings_split)
+        view.notes.emplace_back(
+            "the set has two opening times, with as many injectors for each: sound cannot tell which is right, so all "
+            "are said to differ");
     if (engine.injection == Injection::grouped && std::isfinite(set.rpm))
         view.notes.push_back(fmt::format("grouped: clicks are expected once per {}, as most of the set has it",
                                          set.each_turn ? "crank turn" : "cycle"));

@@ -246,6 +246,17 @@ TEST_CASE("Injectors: another opening time is told, by the set or against the od
     CHECK_THAT(set.verdicts.injectors[3].open_close_ms, WithinAbs(4.2, 0.15));
 }
 
+TEST_CASE("Injectors: of two opening times, two injectors each, neither is called right", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 81);
+    for (const std::size_t i : {0U, 2U}) spec.health[i].open_close_ms = 4.2;
+    const auto set = test_set(spec, 760.0, spec.engine);
+    CHECK(set.verdicts.openings_split);
+    for (const auto& v : set.verdicts.injectors) {
+        CHECK(v.verdict == InjectorVerdict::differs);
+        CHECK(v.reasons.spacing);
+    }
+}
+
 TEST_CASE("Injectors: three silent ones of four do not make the fourth the odd one", "[dsp][injectors]") {
     auto spec = sound_set(Injection::sequential, 79);
     for (const std::size_t i : {0U, 1U, 3U}) spec.health[i].level = 0.0;
