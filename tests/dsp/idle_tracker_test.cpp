@@ -6,8 +6,9 @@
 #include "dsp/sim/speed_path.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
-#include <cstring>
+#include <cstdint>
 #include <limits>
 #include <vector>
 
@@ -48,8 +49,9 @@ sim::SpeedPathSpec idle(double seconds, double rpm) {
 bool same_bits(const std::vector<RpmReading>& a, const std::vector<RpmReading>& b) {
     return a.size() == b.size() &&
            std::equal(a.begin(), a.end(), b.begin(), [](const RpmReading& x, const RpmReading& y) {
-               return std::memcmp(&x.rpm, &y.rpm, sizeof x.rpm) == 0 && x.time_s == y.time_s && x.locked == y.locked &&
-                      std::memcmp(&x.rpm_low, &y.rpm_low, sizeof x.rpm_low) == 0;
+               const auto bits = [](double v) { return std::bit_cast<std::uint64_t>(v); };  // NaN equals itself so
+               return bits(x.rpm) == bits(y.rpm) && x.time_s == y.time_s && x.locked == y.locked &&
+                      bits(x.rpm_low) == bits(y.rpm_low);
            });
 }
 

@@ -34,7 +34,7 @@ bool may_run(const std::vector<std::string>& words) {
 
 }  // namespace
 
-extern "C" int LLVMFuzzerInitialize(int*, char***) {
+extern "C" int LLVMFuzzerInitialize(int*, char***) {  // NOLINT(readability-identifier-naming)
     fuzz::quiet();
     return 0;
 }

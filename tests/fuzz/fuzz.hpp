@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 /// What a fuzz target calls on the bytes that it is given; see tests/fuzz/CMakeLists.txt.
+// NOLINTNEXTLINE(readability-identifier-naming)
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size);
 
 namespace idlehark::fuzz {

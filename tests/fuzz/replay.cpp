@@ -9,6 +9,7 @@
 
 namespace fs = std::filesystem;
 
+// NOLINTNEXTLINE(readability-identifier-naming)
 extern "C" int LLVMFuzzerInitialize(int*, char***) __attribute__((weak));
 
 int main(int argc, char** argv) {

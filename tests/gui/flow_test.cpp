@@ -46,7 +46,7 @@ TEST_CASE("Flow: a prompt is said on every page, with the spot's number and name
         say.language = language;
         for (int s = 0; s < static_cast<int>(gui::kStages); ++s) {
             const auto text = gui::next_step(prompting(true), static_cast<gui::Stage>(s), say);
-            CHECK(text.find("7") != std::string::npos);
+            CHECK(text.find('7') != std::string::npos);
             CHECK(text.find(say.known("plenum gasket")) != std::string::npos);
         }
     }
@@ -112,8 +112,8 @@ TEST_CASE("Flow: results of spots that are on the map no more are still told", "
     CHECK(spots[1].place.name == say(gui::Word::not_on_map));
     CHECK(spots[1].verdict == idlehark::SprayVerdict::leak);
     CHECK(spots[1].hiss_db == 8.0);
-    CHECK(gui::verdict_sentence(view, say).find("9") != std::string::npos);
-    CHECK(gui::hiss_sentence(view, say).find("9") != std::string::npos);
+    CHECK(gui::verdict_sentence(view, say).find('9') != std::string::npos);
+    CHECK(gui::hiss_sentence(view, say).find('9') != std::string::npos);
 }
 
 TEST_CASE("Flow: a point answered no is said before anything else of the gate", "[gui][flow]") {
@@ -166,8 +166,8 @@ TEST_CASE("Flow: results in sentences, in both languages, from the state alone",
         const auto text = gui::verdict_sentence(view, say);
         CHECK(text.find("7 (" + say.known("plenum gasket") + "), 9") != std::string::npos);
         CHECK(text.find("11") != std::string::npos);
-        CHECK(gui::hiss_sentence(view, say).find("7") != std::string::npos);
-        CHECK(gui::injectors_sentence(view, say).find("2") != std::string::npos);
+        CHECK(gui::hiss_sentence(view, say).find('7') != std::string::npos);
+        CHECK(gui::injectors_sentence(view, say).find('2') != std::string::npos);
         const auto changed = gui::compare_sentence(compare, say);
         CHECK(changed.find(say.known("spot 7")) != std::string::npos);
         CHECK(changed.find(say(gui::Word::compare_others, 2)) != std::string::npos);

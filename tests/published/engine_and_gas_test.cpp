@@ -8,7 +8,6 @@
 
 using namespace idlehark;
 using Catch::Matchers::WithinAbs;
-using Catch::Matchers::WithinRel;
 
 TEST_CASE("Engine: firing intervals and frequencies of the textbook table", "[published][engine]") {
     // Interval 720/N degrees, firing frequency N rpm/120 at 800 rpm: the table of any engine textbook. Values computed

@@ -9,7 +9,6 @@
 #include <gsl/gsl_multifit.h>
 
 using namespace idlehark;
-using Catch::Matchers::WithinAbs;
 using Catch::Matchers::WithinRel;
 
 TEST_CASE("Least squares: NIST StRD Norris", "[published][least_squares]") {

@@ -29,10 +29,12 @@ void count() {
 }
 }  // namespace
 extern "C" {
+// NOLINTBEGIN(bugprone-reserved-identifier, readability-identifier-naming)
 void* __libc_malloc(std::size_t);
 void* __libc_calloc(std::size_t, std::size_t);
 void* __libc_realloc(void*, std::size_t);
 void __libc_free(void*);
+// NOLINTEND(bugprone-reserved-identifier, readability-identifier-naming)
 void* malloc(std::size_t n) { return count(), __libc_malloc(n); }
 void* calloc(std::size_t n, std::size_t size) { return count(), __libc_calloc(n, size); }
 void* realloc(void* p, std::size_t n) { return count(), __libc_realloc(p, n); }

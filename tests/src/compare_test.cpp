@@ -225,7 +225,7 @@ TEST_CASE("compare: injectors of two visits, a silent one that clicks again is b
             path.duration_s = 10.5;
             path.mean_rpm = 830.0;
             path.hunting_rpm = 5.0;
-            path.seed = static_cast<std::uint64_t>(10 * v + c);
+            path.seed = static_cast<std::uint64_t>(v == 0 ? c : 10 + c);
             const auto name = folder.path((v == 0 ? "b" : "a") + std::to_string(c) + ".wav");
             auto writer = SoundWriter::open(name, spec.sample_rate_hz);
             REQUIRE(writer);

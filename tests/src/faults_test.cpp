@@ -8,6 +8,7 @@
 #include <atomic>
 #include <chrono>
 #include <cmath>
+#include <csignal>
 #include <filesystem>
 #include <string>
 #include <thread>
@@ -15,7 +16,6 @@
 
 #include <catch2/catch.hpp>
 #include <fmt/format.h>
-#include <signal.h>
 #include <sys/mount.h>
 #include <sys/syscall.h>
 #include <sys/wait.h>

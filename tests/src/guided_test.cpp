@@ -46,7 +46,7 @@ struct Played {
         std::size_t known = 999;
         while (visit.state().stage != VisitStage::done && practised.now_s() < 900.0) {
             practised.run(0.2, [&](AudioView x) { sound.insert(sound.end(), x.begin(), x.end()); });
-            if (practised.guided().step() && visit.record().bursts.size() != known && visit.state().asked.size()) {
+            if (practised.guided().step() && visit.record().bursts.size() != known && !visit.state().asked.empty()) {
                 known = visit.record().bursts.size();
                 steps.emplace_back(known, *practised.guided().step());
             }

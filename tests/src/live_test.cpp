@@ -156,9 +156,9 @@ TEST_CASE("LiveSession: what it measured is what it recorded", "[live]") {
     const ScratchFolder folder;
     // A float microphone and a reference channel: more bits than the file keeps.
     std::vector<float> stereo;
-    for (std::size_t i = 0; i < idle_sound().size(); ++i) {
+    for (const float v : idle_sound()) {
         stereo.push_back(0.1F);
-        stereo.push_back(idle_sound()[i] * 0.7301F + 1e-9F);
+        stereo.push_back(v * 0.7301F + 1e-9F);
     }
     RecordingSettings settings;
     settings.sample_rate_hz = kRate_hz;

@@ -7,6 +7,7 @@
 #include "tests/src/support.hpp"
 
 #include <cmath>
+#include <csignal>
 #include <filesystem>
 #include <limits>
 #include <optional>
@@ -14,7 +15,6 @@
 #include <vector>
 
 #include <catch2/catch.hpp>
-#include <signal.h>
 #include <sys/mount.h>
 #include <sys/wait.h>
 #include <unistd.h>

@@ -4,6 +4,7 @@
 #include "tests/src/support.hpp"
 
 #include <chrono>
+#include <csignal>
 #include <cstring>
 #include <functional>
 #include <string>
@@ -12,7 +13,6 @@
 
 #include <catch2/catch.hpp>
 #include <pty.h>
-#include <signal.h>
 #include <sys/ioctl.h>
 #include <sys/wait.h>
 #include <termios.h>
