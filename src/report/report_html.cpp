@@ -180,8 +180,8 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
         std::vector<std::vector<std::string>> rows;
         for (const auto& row : ranked(s.spots))
             rows.push_back({row.spot, row.name, std::to_string(row.bursts), number(row.change_rpm, 1, true),
-                            range(row.low_rpm, row.high_rpm, 1, true), row.bursts > 0 ? chance(row.p_value) : "",
-                            row.bursts > 0 ? std::string{idlehark::word(row.verdict)} : "not sprayed"});
+                            range(row.low_rpm, row.high_rpm, 1, true), row.not_sprayed() ? "" : chance(row.p_value),
+                            std::string{idlehark::word(row)}});
         page.table({{"spot"},
                     {"joint"},
                     {"bursts", 'n'},

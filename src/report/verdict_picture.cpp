@@ -187,12 +187,12 @@ void draw_rows(const Pen& pen, const VerdictView& view, double top) {
             if (x.at(s.low_rpm) >= kAxisLeft) pen.line(from, y - 9, from, y + 9, colour, 3.0);
             if (x.at(s.high_rpm) <= kAxisRight) pen.line(to, y - 9, to, y + 9, colour, 3.0);
             pen.line(inside(x.at(s.change_rpm)), y - 14, inside(x.at(s.change_rpm)), y + 14, colour, 6.0);
-        } else {
-            pen.text((kAxisLeft + kAxisRight) / 2, y + 7, "no figure", kSmallSize, kFaintInk, Align::middle);
+        } else if (!s.not_sprayed()) {
+            pen.text(x.at(0) + 10, y + 7, "no figure", kSmallSize, kFaintInk);
         }
 
-        pen.sign(kVerdictLeft + 14, y, 12, finding(s.verdict), colour);
-        pen.text(kVerdictLeft + 42, y + 8, word(s.verdict), kTextSize, colour, Align::left, true);
+        if (!s.not_sprayed()) pen.sign(kVerdictLeft + 14, y, 12, finding(s.verdict), colour);
+        pen.text(kVerdictLeft + 42, y + 8, word(s), kTextSize, colour, Align::left, true);
         if (std::isfinite(s.change_rpm))
             pen.text(
                 kWidth - kMargin, y + 8,

@@ -63,8 +63,8 @@ std::string verdict_table(const VerdictView& view) {
             fmt::format("{}  {}  {:>6}  {}  {}  {}  {:>7}  {}\n", left(s.spot, id_width), left(s.name, name_width),
                         s.bursts, right(figure ? signed_rpm(s.change_rpm) : "", 10),
                         left(figure ? fmt::format("{} to {}", signed_rpm(s.low_rpm), signed_rpm(s.high_rpm)) : "", 13),
-                        right(probability(s.p_value), 7),
-                        std::isfinite(s.delay_s) ? fmt::format("{:.1f}", s.delay_s) : "", word(s.verdict));
+                        right(s.not_sprayed() ? "" : probability(s.p_value), 7),
+                        std::isfinite(s.delay_s) ? fmt::format("{:.1f}", s.delay_s) : "", word(s));
     }
     if (!view.cautions.empty() || !view.notes.empty()) text += "\n";
     for (const auto& c : view.cautions) text += "caution: " + c + "\n";

@@ -9,8 +9,9 @@
 namespace idlehark {
 
 namespace {
-int rank(SprayVerdict v) noexcept {
-    switch (v) {
+int rank(const SpotRow& spot) noexcept {
+    if (spot.not_sprayed()) return 4;
+    switch (spot.verdict) {
         case SprayVerdict::leak:
             return 0;
         case SprayVerdict::overspray:
@@ -25,9 +26,11 @@ int rank(SprayVerdict v) noexcept {
 double size_of(const SpotRow& s) noexcept { return std::isfinite(s.change_rpm) ? std::fabs(s.change_rpm) : -1.0; }
 }  // namespace
 
+std::string_view word(const SpotRow& spot) noexcept { return spot.not_sprayed() ? "not sprayed" : word(spot.verdict); }
+
 std::vector<SpotRow> ranked(std::vector<SpotRow> spots) {
     std::stable_sort(spots.begin(), spots.end(), [](const SpotRow& a, const SpotRow& b) {
-        return std::pair{rank(a.verdict), -size_of(a)} < std::pair{rank(b.verdict), -size_of(b)};
+        return std::pair{rank(a), -size_of(a)} < std::pair{rank(b), -size_of(b)};
     });
     return spots;
 }
@@ -40,7 +43,13 @@ std::string headline(const VerdictView& view, bool names) {
         leaks += (count++ == 0 ? "" : ", ") + s.spot;
         if (names && !s.name.empty()) leaks += " (" + s.name + ")";
     }
-    if (count == 0) return "No leak is proven";
+    if (count == 0) {
+        const auto left_out =
+            std::count_if(view.spots.begin(), view.spots.end(), [](const SpotRow& s) { return s.not_sprayed(); });
+        return left_out == 0
+                   ? "No leak is proven"
+                   : fmt::format("No leak is proven; {} of {} spots not sprayed", left_out, view.spots.size());
+    }
     return fmt::format("{} leak{}: {}", count, count == 1 ? "" : "s", leaks);
 }
 

@@ -35,7 +35,12 @@ struct SpotRow {
     double p_value = std::nan("");
     double delay_s = std::nan("");
     SprayVerdict verdict = SprayVerdict::undecided;
+    /// Nothing was sprayed there, so nothing was looked for.
+    [[nodiscard]] bool not_sprayed() const noexcept { return bursts == 0 && verdict == SprayVerdict::undecided; }
 };
+
+/// What a table or a picture says of a spot.
+[[nodiscard]] std::string_view word(const SpotRow& spot) noexcept;
 
 /// All that a table, a JSON text or a picture of a spray test shows. Plain values.
 struct VerdictView {
@@ -63,10 +68,10 @@ struct VerdictView {
     std::vector<BurstMark> bursts;
 };
 
-/// Leaks first, then overspray, undecided, none seen; the larger change first within each.
+/// Leaks first, then overspray, undecided, none seen, not sprayed; the larger change first within each.
 [[nodiscard]] std::vector<SpotRow> ranked(std::vector<SpotRow> spots);
 
-/// "2 leaks: 3 (plenum gasket, rear), 9", or that none is proven; names on request.
+/// "2 leaks: 3 (plenum gasket, rear), 9", or that none is proven, and how many were not looked at; names on request.
 [[nodiscard]] std::string headline(const VerdictView& view, bool names);
 
 /// Rounded, with its sign: "+12", "−3", "0".

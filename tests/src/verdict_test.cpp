@@ -30,8 +30,11 @@ VerdictView some_view() {
     view.matters_rpm = 15.0;
     view.spots = {row("1", "hose", 0.2, SprayVerdict::none_seen),
                   row("2", "Dichtung, hinten ü", -22.0, SprayVerdict::leak),
-                  row("3", "seal", 7.0, SprayVerdict::overspray), row("4", "", 31.0, SprayVerdict::leak), SpotRow{}};
-    view.spots.back().spot = "5";
+                  row("3", "seal", 7.0, SprayVerdict::overspray),
+                  row("4", "", 31.0, SprayVerdict::leak),
+                  SpotRow{},
+                  row("6", "", std::nan(""), SprayVerdict::undecided)};
+    view.spots[4].spot = "5";
     view.cautions = {"the idle is regulated"};
     for (int i = 0; i < 3000; ++i)
         view.speed.push_back({0.1 * i, i > 1000 && i < 1050 ? std::nan("") : 812.0 + 5.0 * std::sin(0.1 * i)});
@@ -43,10 +46,13 @@ VerdictView some_view() {
 TEST_CASE("Verdict: leaks come first, the larger change first", "[src][report]") {
     std::string order;
     for (const auto& s : ranked(some_view().spots)) order += s.spot;
-    CHECK(order == "42351");
+    CHECK(order == "423615");
     CHECK(headline(some_view(), true) == "2 leaks: 4, 2 (Dichtung, hinten ü)");
     CHECK(headline(some_view(), false) == "2 leaks: 4, 2");
     CHECK(headline(VerdictView{}, true) == "No leak is proven");
+    auto none = some_view();
+    std::erase_if(none.spots, [](const SpotRow& s) { return s.verdict == SprayVerdict::leak; });
+    CHECK(headline(none, true) == "No leak is proven; 1 of 4 spots not sprayed");
 }
 
 TEST_CASE("Verdict: signed whole numbers", "[src][report]") {
@@ -61,6 +67,7 @@ TEST_CASE("Verdict: the table has a row a spot, columns in line whatever the let
     CHECK_THAT(table, Contains("4                              3         +31  +29 to +33"));
     CHECK_THAT(table, Contains("2     Dichtung, hinten ü       3         −22  −24 to −20"));
     CHECK_THAT(table, Contains("undecided"));
+    CHECK_THAT(table, Contains("not sprayed"));
 }
 
 TEST_CASE("Verdict: JSON keeps the map's order and has null for no number", "[src][report]") {
