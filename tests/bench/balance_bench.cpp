@@ -10,11 +10,10 @@
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <cmath>
 #include <cstdio>
-#include <cstring>
-#include <ctime>
 #include <functional>
 #include <memory>
 #include <random>
@@ -25,13 +24,6 @@
 using namespace idlehark;
 
 namespace {
-
-/// Processor time of this thread: the machine may have other work.
-double own_time_s() {
-    timespec t{};
-    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
-    return static_cast<double>(t.tv_sec) + 1e-9 * static_cast<double>(t.tv_nsec);
-}
 
 struct Case {
     sim::EngineSoundSpec sound;
@@ -80,15 +72,15 @@ Outcome run(const Case& c, double seconds) {
     std::vector<double> sparks;
     for (double cycle = 1.0; path.time_at_cycles(cycle) < seconds; cycle += 1.0)
         sparks.push_back(path.time_at_cycles(cycle - 10.0 / 720.0));
-    const auto before = own_time_s();
+    const auto before = bench::own_time_s();
     Outcome out;
     const auto readings = track_idle({.sample_rate_hz = c.sound.sample_rate_hz, .engine = c.sound.engine}, x);
-    const auto tracked = own_time_s();
+    const auto tracked = bench::own_time_s();
     BalanceEar ear(c.sound.engine, c.sound.sample_rate_hz);
     for (std::size_t i = 0; i < x.size(); i += 4096)
         ear.process(AudioView(x).subspan(i, std::min<std::size_t>(4096, x.size() - i)));
     out.balance = ear.judge(readings, sparks);
-    const auto done = own_time_s();
+    const auto done = bench::own_time_s();
     out.listen_s = (done - tracked);
     out.track_s = (tracked - before);
     return out;
@@ -128,16 +120,12 @@ std::vector<Condition> conditions() {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int engines = 20;
-    double seconds = 30.0;
-    std::uint64_t first_seed = 1;
-    std::string only;
-    for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--engines")) engines = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-        if (!std::strcmp(argv[i], "--only")) only = argv[i + 1];
-    }
+    bench::Words words(argc, argv);
+    const int engines = words.count("--engines", 20);
+    const double seconds = words.number("--seconds", 30.0);
+    const auto first_seed = words.seed("--first-seed", 1);
+    const auto only = words.text("--only");
+    words.done();
     std::printf("%-28s %7s %7s %7s %7s %9s %7s %7s %7s %7s %6s %6s\n", "condition", "heard%", "accus%", "found%",
                 "even%", "strength", "sd", "misf%", "sd", "z sd", "x rt", "track");
     for (const auto& condition : conditions()) {

@@ -14,12 +14,12 @@
 #include "dsp/sim/session.hpp"
 #include "dsp/statistics.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <cmath>
 #include <complex>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <numbers>
 #include <random>
 #include <vector>
@@ -61,14 +61,11 @@ double bound_rpm(const Lines& lines, double noise_variance, double window_s, dou
 }  // namespace
 
 int main(int argc, char** argv) {
-    int engines = 6;
-    double seconds = 40.0;
-    std::uint64_t first_seed = 900;
-    for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--engines")) engines = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-    }
+    bench::Words words(argc, argv);
+    const int engines = words.count("--engines", 6);
+    const double seconds = words.number("--seconds", 40.0);
+    const auto first_seed = words.seed("--first-seed", 900);
+    words.done();
     std::printf("%-24s %9s %9s %9s %9s %8s %9s %8s\n", "4 cylinders, 16 kHz", "locked %", "error", "typical", "bound",
                 "ratio", "bound", "ratio");
     std::printf("%-24s %9s %9s %9s %9s %8s %9s %8s\n", "", "", "rpm", "rpm", "0.5 s", "", "window", "");

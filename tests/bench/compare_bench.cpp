@@ -11,12 +11,12 @@
 #include "dsp/compare/spot_pair.hpp"
 #include "dsp/sim/random.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <map>
 #include <random>
 #include <string>
@@ -85,15 +85,12 @@ bool any_changed(std::span<const Change> changes) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int count = 60;
-    std::uint64_t seed = 5000;
-    bool disturbed = false, heard = true;
-    for (int i = 1; i < argc; ++i) {
-        if (!std::strcmp(argv[i], "--disturbed")) disturbed = true;
-        if (!std::strcmp(argv[i], "--unheard")) heard = false;
-        if (i + 1 < argc && !std::strcmp(argv[i], "--pairs")) count = std::atoi(argv[i + 1]);
-        if (i + 1 < argc && !std::strcmp(argv[i], "--seed")) seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-    }
+    bench::Words words(argc, argv);
+    const bool disturbed = words.said("--disturbed");
+    const bool heard = !words.said("--unheard");
+    const int count = words.count("--pairs", 60);
+    const auto seed = words.seed("--seed", 5000);
+    words.done();
     int changed = 0, covered = 0, spots = 0;
     std::array<int, 4> by_figure{};            // speed, hunting, wander, any spot
     std::map<int, std::array<int, 3>> mended;  // size -> better, other spots changed, of

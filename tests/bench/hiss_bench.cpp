@@ -6,12 +6,11 @@
 // Found    surveys in which the leak stands out;  First: in which it is ranked first
 #include "dsp/hiss/hiss_survey.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 #include "tests/hiss_spots.hpp"
 
 #include <algorithm>
 #include <cstdio>
-#include <cstring>
-#include <ctime>
 #include <random>
 #include <string>
 #include <thread>
@@ -19,13 +18,6 @@
 using namespace idlehark;
 
 namespace {
-
-/// Processor time of this thread: the machine may have other work.
-double own_time_s() {
-    timespec t{};
-    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
-    return static_cast<double>(t.tv_sec) + 1e-9 * static_cast<double>(t.tv_nsec);
-}
 
 struct Condition {
     std::string name;
@@ -59,11 +51,11 @@ Counts survey(const Condition& c, std::uint64_t seed, double seconds) {
         if (i == 5) spot.fan_db = c.fan_db, spot.injector_db = c.injector_db;
         const auto x = test::probe_sound(spot, engine, seed * 17 + 3, seed * 100 + i, c.rate_hz, seconds);
         const auto readings = track_idle({.sample_rate_hz = c.rate_hz, .engine = engine}, x);
-        const auto before = own_time_s();
+        const auto before = bench::own_time_s();
         HissEar ear(engine, c.rate_hz);
         ear.process(x);
         spots.push_back(ear.finish(readings));
-        out.listen_s += (own_time_s() - before);
+        out.listen_s += (bench::own_time_s() - before);
         gains.push_back(spot.gain_db);
     }
     const auto result = survey_hiss(spots, c.declared ? gains : std::vector<double>{});
@@ -87,14 +79,11 @@ Counts survey(const Condition& c, std::uint64_t seed, double seconds) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int surveys = 20;
-    double seconds = 10.0;
-    std::uint64_t first_seed = 1;
-    for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--surveys")) surveys = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-    }
+    bench::Words words(argc, argv);
+    const int surveys = words.count("--surveys", 20);
+    const double seconds = words.number("--seconds", 10.0);
+    const auto first_seed = words.seed("--first-seed", 1);
+    words.done();
     std::vector<Condition> list(1, {"nothing"});
     const auto add = [&](std::string name) -> Condition& {
         list.push_back({std::move(name)});

@@ -6,13 +6,13 @@
 #include "dsp/sim/session.hpp"
 #include "src/recording/sound_file.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <filesystem>
 #include <fstream>
 #include <string>
@@ -89,14 +89,11 @@ std::vector<RpmReading> track(const std::string& path, const Engine& engine) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int engines = 10;
-    double seconds = 40.0;
-    std::uint64_t first_seed = 700;
-    for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--engines")) engines = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-    }
+    bench::Words words(argc, argv);
+    const int engines = words.count("--engines", 10);
+    const double seconds = words.number("--seconds", 40.0);
+    const auto first_seed = words.seed("--first-seed", 700);
+    words.done();
     std::string folder = (std::filesystem::temp_directory_path() / "idlehark-phone-XXXXXX").string();
     if (!mkdtemp(folder.data())) return 2;
     std::vector<Figures> figures(std::size(kCodings));

@@ -10,6 +10,7 @@
 #include "dsp/sim/microphone.hpp"
 #include "dsp/track/front_end.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -17,7 +18,6 @@
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
-#include <ctime>
 #include <vector>
 
 #include <aubio/aubio.h>
@@ -26,17 +26,11 @@ using namespace idlehark;
 
 namespace {
 
-double processor_s() {
-    timespec t{};
-    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
-    return static_cast<double>(t.tv_sec) + 1e-9 * static_cast<double>(t.tv_nsec);
-}
-
 template <class Do>
 double timed(Do&& act) {
-    const double start_s = processor_s();
+    const double start_s = bench::own_time_s();
     act();
-    return processor_s() - start_s;
+    return bench::own_time_s() - start_s;
 }
 
 double median(std::vector<double> v) {

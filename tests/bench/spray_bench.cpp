@@ -11,6 +11,7 @@
 #include "dsp/sim/session.hpp"
 #include "dsp/statistics.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
 #include <array>
@@ -19,7 +20,6 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <map>
 #include <mutex>
 #include <random>
@@ -216,16 +216,12 @@ void print(const char* kind, const char* way, const Tally& t) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int sessions = 100;
-    std::uint64_t seed = 700000;
-    bool sound = true;
-    std::string sort;  // empty: both
-    for (int i = 1; i < argc; ++i) {
-        if (!std::strcmp(argv[i], "--no-sound")) sound = false;
-        if (!std::strcmp(argv[i], "--sort") && i + 1 < argc) sort = argv[++i];
-        if (!std::strcmp(argv[i], "--sessions") && i + 1 < argc) sessions = std::atoi(argv[++i]);
-        if (!std::strcmp(argv[i], "--seed") && i + 1 < argc) seed = static_cast<std::uint64_t>(std::atoll(argv[++i]));
-    }
+    bench::Words words(argc, argv);
+    const bool sound = !words.said("--no-sound");
+    const auto sort = words.text("--sort");  // empty: both
+    const int sessions = words.count("--sessions", 100);
+    const auto seed = words.seed("--seed", 700000);
+    words.done();
     std::printf("%d sessions of each sort: 12 spots x 3 bursts, 14 s apart; \"%d/%d\": proven of all\n", sessions, 1,
                 2);
     for (const bool disturbed : {false, true}) {

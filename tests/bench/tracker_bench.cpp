@@ -10,11 +10,11 @@
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <cstring>
 #include <functional>
 #include <memory>
 #include <random>
@@ -249,16 +249,12 @@ std::vector<Condition> conditions() {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int engines = 3;
-    double seconds = 40.0;
-    std::uint64_t first_seed = 1;
-    std::string only;
-    for (int i = 1; i + 1 < argc; i += 2) {
-        if (!std::strcmp(argv[i], "--engines")) engines = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seconds")) seconds = std::atof(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--first-seed")) first_seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-        if (!std::strcmp(argv[i], "--only")) only = argv[i + 1];
-    }
+    bench::Words words(argc, argv);
+    const int engines = words.count("--engines", 3);
+    const double seconds = words.number("--seconds", 40.0);
+    const auto first_seed = words.seed("--first-seed", 1);
+    const auto only = words.text("--only");
+    words.done();
     std::printf("%-36s %8s %8s %8s %8s %8s %8s %8s\n", "condition", "median %", "p95 %", "gross %", "locked %",
                 "cover %", "+-rpm", "95 % at");
     for (const auto& condition : conditions()) {

@@ -13,11 +13,11 @@
 #include "src/analysis/compare_visits.hpp"
 #include "src/recording/sound_file.hpp"
 #include "tests/bench/rows.hpp"
+#include "tests/bench/words.hpp"
 
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
-#include <cstring>
 #include <filesystem>
 #include <map>
 #include <stdexcept>
@@ -122,12 +122,10 @@ HeardVisit heard(const VisitRequest& request) {
 }  // namespace
 
 int main(int argc, char** argv) {
-    int pairs = 60;
-    std::uint64_t seed = 6000;
-    for (int i = 1; i + 1 < argc; ++i) {
-        if (!std::strcmp(argv[i], "--pairs")) pairs = std::atoi(argv[i + 1]);
-        if (!std::strcmp(argv[i], "--seed")) seed = static_cast<std::uint64_t>(std::atoll(argv[i + 1]));
-    }
+    bench::Words words(argc, argv);
+    const int pairs = words.count("--pairs", 60);
+    const auto seed = words.seed("--seed", 6000);
+    words.done();
     auto pattern = (std::filesystem::temp_directory_path() / "idlehark-bench-XXXXXX").string();
     if (!mkdtemp(pattern.data())) return 1;
     std::map<std::string, Count> figures;
