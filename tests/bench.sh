@@ -16,22 +16,22 @@ cd "$(dirname "$0")/.."
 # part|minutes whole|minutes quick|what of README.md it makes|command whole|command quick
 parts() {
     cat <<'END'
-bound|2|1|(the tracker against the Cramer-Rao bound)|bound_bench --engines 12 --first-seed 900|bound_bench --engines 2 --seconds 20 --first-seed 900
+bound|1|1|(the tracker against the Cramer-Rao bound)|bound_bench --engines 12 --first-seed 900|bound_bench --engines 2 --seconds 20 --first-seed 900
 speed|1|1|(the tracker against bare transforms and a general pitch tracker)|speed_bench|speed_bench --seconds 30
-tracker|10|1|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 1500 --engines 8|tracker_bench --first-seed 1500 --engines 1 --seconds 12
-phone|10|1|Limits: "Lossy coding"|phone_bench --engines 10 --seconds 30|phone_bench --engines 1 --seconds 20
-bursts|10|1|(the can's hiss: found, late, false alarms)|bursts_bench 1000 20|bursts_bench 1000 1
-spray|15|1|How far the verdicts reach: the table|spray_bench --sessions 150|spray_bench --sessions 2 --sort plain
-plan|120|2|DEVELOPERS.md: what the planner is measured to reach|plan_bench --visits 20|plan_bench --visits 1 --spots 12 --kind plain
-plan-heard|20|1|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
-compare|20|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
-compare-disturbed|10|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
-visits|40|2|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
-injectors|60|2|Reach of the three: injectors|injectors_bench 7000 25|injectors_bench 7000 1 seq.
-hiss|30|2|Reach of the three: hiss|hiss_bench --first-seed 5001 --surveys 10|hiss_bench --first-seed 5001 --surveys 1 --seconds 5
-balance|60|1|Reach of the three: balance|balance_bench --first-seed 5001 --engines 16|balance_bench --first-seed 5001 --engines 1 --only half
+tracker|5|1|Limits: "The tracker needs a true idle range"|tracker_bench --first-seed 1500 --engines 8|tracker_bench --first-seed 1500 --engines 1 --seconds 12
+phone|1|1|Limits: "Lossy coding"|phone_bench --engines 10 --seconds 30|phone_bench --engines 1 --seconds 20
+bursts|4|1|(the can's hiss: found, late, false alarms)|bursts_bench 1000 20|bursts_bench 1000 1
+spray|9|1|How far the verdicts reach: the table|spray_bench --sessions 150|spray_bench --sessions 2 --sort plain
+plan|17|1|DEVELOPERS.md: what the planner is measured to reach|plan_bench --visits 20|plan_bench --visits 1 --spots 12 --kind plain
+plan-heard|18|1|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
+compare|2|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
+compare-disturbed|1|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
+visits|4|1|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
+injectors|9|1|Reach of the three: injectors|injectors_bench 56000 25|injectors_bench 56000 1 seq.
+hiss|2|1|Reach of the three: hiss|hiss_bench --first-seed 58001 --surveys 10|hiss_bench --first-seed 58001 --surveys 1 --seconds 5
+balance|4|1|Reach of the three: balance|balance_bench --first-seed 57000 --engines 48|balance_bench --first-seed 57000 --engines 1 --only half
 casebook|1|1|Casebook (guide/details.md): "A case of 200 visits"|casebook_bench|casebook_bench
-live|15|2|(live: latency, load, two hours of sound)|live_bench 2|live_bench 0.05
+live|12|2|(live: latency, load, half an hour of sound)|live_bench 0.5|live_bench 0.05
 window|1|1|(the window: frames and load)|window_bench|window_bench 1280 800 1 4
 END
 }
@@ -92,7 +92,7 @@ sum=$(chosen | awk -F'|' -v mode=$mode '{ m += mode == "quick" ? $3 : $2 } END {
 say "
 $version
 machine: ${processor:-unknown processor}, $cores cores, $memory_gib GiB, $system; load at the start $load
-$(chosen | wc -l) parts, $mode: about $sum minutes on two cores that do nothing else
+$(chosen | wc -l) parts, $mode: about $sum minutes on a core that does nothing else
 "
 
 number=0
