@@ -177,7 +177,9 @@ int guide_live(const LiveOptions& options, const VisitPlanSettings& settings, Li
             draw_at = Clock::now() + kDrawEvery;
         }
     }
-    guided.visit().stop();
+    guided.visit().stop(fault                                ? "Stopped: " + fault->what + "."
+                        : source.at_end() && !keys.wants_end ? "Stopped: the recording is at its end."
+                                                             : "Stopped by you.");
     source.stop();
     take(session.finish());
     keep();

@@ -290,13 +290,13 @@ void SprayVisit::pause(bool on) {
     advance();
 }
 
-void SprayVisit::stop() {
+void SprayVisit::stop(std::string why) {
     if (stage_ == VisitStage::stopped) return;
     withdraw();
     if (stage_ == VisitStage::done)
         stage_ = VisitStage::stopped;  // what it came to stands
     else
-        end(VisitStage::stopped, "Stopped by you.");
+        end(VisitStage::stopped, std::move(why));
 }
 
 bool SprayVisit::take(const VisitPlan& plan) {

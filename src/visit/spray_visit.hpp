@@ -153,7 +153,7 @@ class SprayVisit {
     /// No prompt falls while it lasts, one that is out is withdrawn; what is heard goes on being measured.
     void pause(bool on);
     [[nodiscard]] bool paused() const noexcept { return paused_; }
-    void stop();
+    void stop(std::string why = "Stopped by you.");
 
     // The plan.
     [[nodiscard]] bool wants_plan() const noexcept { return stage_ == VisitStage::planning; }
