@@ -67,16 +67,21 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
                   "cylinder; A is the first one heard. A pick-up on one lead, recorded on another channel, names them "
                   "(--reference-channel)");
     }
-    bool different = false, weak = false, uncounted = false;
+    bool different = false, weak = false, uncounted = false, none_missing = false;
     for (const auto& r : view.rows) {
         different = different || r.figures.verdict == CylinderVerdict::sounds_different;
         weak = weak || r.figures.verdict == CylinderVerdict::weak;
         uncounted = uncounted || std::isnan(r.figures.misfire_percent);
+        none_missing = none_missing || r.figures.verdict == CylinderVerdict::even;
     }
     if (different)
         view.notes.emplace_back(
             "a cylinder that is louder in one band and softer in another sounds different (another path to the "
             "microphone, another exhaust pipe); that is no proof of less work");
+    if (none_missing)
+        view.notes.emplace_back(
+            "\"even\" holds for what this microphone heard: the breath of the intake goes on when a firing is missing, "
+            "so near the intake missing firings can go unheard; record at the exhaust, too");
     if (weak)
         view.notes.emplace_back(
             "strength is what is heard: a cylinder that a wall or another part hides in every band looks weak too; "
