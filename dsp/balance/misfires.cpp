@@ -234,7 +234,8 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
         const auto unmixed = [&](double share) { return std::clamp((share - rate) / room, 0.0, 1.0); };
         c.share = unmixed(below[j] / rows);
         c.low = unmixed(range.low);
-        c.high = unmixed(range.high);
+        // However small the counts: no more can be told than from so many firings, each heard for certain.
+        c.high = unmixed(std::max(range.high, wilson(below[j], rows).high));
         out.room += room / static_cast<double>(n);
     }
     out.tells = out.room > kLeastRoom;

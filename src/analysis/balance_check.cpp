@@ -50,7 +50,7 @@ void write_headline(BalanceView& view) {
     if (!different.empty())
         view.headline = "The cylinders sound different; no loss of strength is proven";
     else if (open.empty())
-        view.headline = view.rows.size() == 1 ? "No misfires beyond a few percent" : "The cylinders work evenly";
+        view.headline = view.rows.size() == 1 ? "No missing firings are heard" : "The cylinders sound even";
     else
         view.headline =
             fmt::format("Undecided for {} of {} cylinders; none is proven faulty", open.size(), view.rows.size());
@@ -67,6 +67,12 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
                   "cylinder; A is the first one heard. A pick-up on one lead, recorded on another channel, names them "
                   "(--reference-channel)");
     }
+    constexpr int kFiresWithinBlowDown = 6;  // from here on another cylinder fires before the exhaust of one is heard
+    if (view.named && std::ssize(view.rows) >= kFiresWithinBlowDown)
+        view.notes.emplace_back(
+            "each firing is named by the spark before it; what comes out of the exhaust is heard a third of a crank "
+            "turn "
+            "later or more, so the cylinder before the named one in the firing order may be meant: look at both");
     bool different = false, weak = false, uncounted = false, none_missing = false;
     for (const auto& r : view.rows) {
         different = different || r.figures.verdict == CylinderVerdict::sounds_different;
@@ -185,7 +191,7 @@ std::string balance_table(const BalanceView& view) {
     if (std::isfinite(b.half_order_share))
         text += fmt::format("{:<42}{:.1f} %\n", "half orders, share of the lines", 100.0 * b.half_order_share);
     text += fmt::format("\n{:<8}  {:>5}  {:>8}  {:<15}  {:<22}  verdict\n", view.named ? "cylinder" : "firing", "deg",
-                        "strength", "95 % interval", "misfires %");
+                        "strength", "95 % interval", "misfires heard, %");
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
         const bool known = std::isfinite(f.strength);

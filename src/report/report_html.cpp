@@ -221,7 +221,7 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
         page.table({{v.firings_named ? "cylinder" : "firing"},
                     {"strength", 'n'},
                     {"95 % interval", 'n'},
-                    {"misfires %", 'n'},
+                    {"misfires heard, %", 'n'},
                     {"95 % interval", 'n'},
                     {"verdict", 'v'}},
                    rows);

@@ -150,7 +150,7 @@ void build(const std::string& place) {
         need(book.add_result(r, heard.readings));
         r.settings = Json::object();
         r.kind = "balance";
-        r.figures = {{"summary", "The cylinders work evenly"}, {"half_order_share", 0.02}};
+        r.figures = {{"summary", "The cylinders sound even"}, {"half_order_share", 0.02}};
         need(book.add_result(r, {}));
     }
 }

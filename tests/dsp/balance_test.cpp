@@ -100,6 +100,10 @@ TEST_CASE("Balance: a healthy engine is even, its half orders small", "[dsp][bal
         CHECK(c.verdict == CylinderVerdict::even);
         CHECK(c.strength_low < c.strength);
         CHECK(c.strength < c.strength_high);
+        // None of so many: Wilson's upper end, and no less (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209).
+        const double z2 = 1.959964 * 1.959964;
+        CHECK(c.misfire_high >= 100.0 * z2 / (b.cycles + z2));
+        CHECK(c.misfire_high < 6.0);
     }
     CHECK(b.cylinders[1].angle_deg == Approx(180.0));
 }
