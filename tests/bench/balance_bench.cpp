@@ -120,12 +120,7 @@ std::vector<Condition> conditions() {
 }  // namespace
 
 int main(int argc, char** argv) {
-    bench::Words words(argc, argv);
-    const int engines = words.count("--engines", 20);
-    const double seconds = words.number("--seconds", 30.0);
-    const auto first_seed = words.seed("--first-seed", 1);
-    const auto only = words.text("--only");
-    words.done();
+    const auto [engines, seconds, first_seed, only] = bench::engine_run(argc, argv, {20, 30.0, 1, ""});
     std::printf("%-28s %7s %7s %7s %7s %9s %7s %7s %7s %7s %6s %6s\n", "condition", "heard%", "accus%", "found%",
                 "even%", "strength", "sd", "misf%", "sd", "z sd", "x rt", "track");
     for (const auto& condition : conditions()) {

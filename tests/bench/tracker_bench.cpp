@@ -249,12 +249,7 @@ std::vector<Condition> conditions() {
 }  // namespace
 
 int main(int argc, char** argv) {
-    bench::Words words(argc, argv);
-    const int engines = words.count("--engines", 3);
-    const double seconds = words.number("--seconds", 40.0);
-    const auto first_seed = words.seed("--first-seed", 1);
-    const auto only = words.text("--only");
-    words.done();
+    const auto [engines, seconds, first_seed, only] = bench::engine_run(argc, argv, {3, 40.0, 1, ""});
     std::printf("%-36s %8s %8s %8s %8s %8s %8s %8s\n", "condition", "median %", "p95 %", "gross %", "locked %",
                 "cover %", "+-rpm", "95 % at");
     for (const auto& condition : conditions()) {

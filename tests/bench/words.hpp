@@ -54,6 +54,21 @@ class Words {
     std::vector<char> used_;
 };
 
+/// What the benches over simulated engines are told.
+struct EngineRun {
+    int engines;
+    double seconds;  ///< of sound each
+    std::uint64_t first_seed;
+    std::string only;  ///< conditions with this in their name; empty: all
+};
+inline EngineRun engine_run(int argc, char** argv, EngineRun usual) {
+    Words words(argc, argv);
+    EngineRun run{words.count("--engines", usual.engines), words.number("--seconds", usual.seconds),
+                  words.seed("--first-seed", usual.first_seed), words.text("--only", usual.only)};
+    words.done();
+    return run;
+}
+
 /// Processor time of this thread: the machine may have other work.
 inline double own_time_s() {
     timespec t{};
