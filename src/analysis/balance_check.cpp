@@ -71,8 +71,7 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
     if (view.named && std::ssize(view.rows) >= kFiresWithinBlowDown)
         view.notes.emplace_back(
             "each firing is named by the spark before it; what comes out of the exhaust is heard a third of a crank "
-            "turn "
-            "later or more, so the cylinder before the named one in the firing order may be meant: look at both");
+            "turn later or more, so the cylinder before the named one in the firing order may be meant: look at both");
     bool different = false, weak = false, uncounted = false, none_missing = false;
     for (const auto& r : view.rows) {
         different = different || r.figures.verdict == CylinderVerdict::sounds_different;
