@@ -311,6 +311,15 @@ std::vector<double> holm(std::span<const double> p) {
     return corrected;
 }
 
+Interval wilson_interval(double hits, double n) {
+    need(n > 0.0 && hits >= 0.0 && hits <= n, "wilson_interval: hits of 0..n, n above 0");
+    constexpr double z = 1.959963984540054;
+    const double p = hits / n;
+    const double middle = (p + z * z / (2.0 * n)) / (1.0 + z * z / n);
+    const double half = z / (1.0 + z * z / n) * std::sqrt(p * (1.0 - p) / n + z * z / (4.0 * n * n));
+    return {std::max(0.0, middle - half), std::min(1.0, middle + half)};
+}
+
 WaldBounds wald_bounds(double alpha, double beta) {
     need(alpha > 0.0 && beta > 0.0 && alpha + beta < 1.0, "wald_bounds: alpha, beta above 0 with a sum below 1");
     return {.accept = std::log(beta / (1.0 - alpha)), .reject = std::log((1.0 - beta) / alpha)};

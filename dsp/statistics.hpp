@@ -51,6 +51,13 @@ struct MannWhitney {
 /// Holm's step-down: family-wise corrected p-values in the order given.
 [[nodiscard]] std::vector<double> holm(std::span<const double> p);
 
+struct Interval {
+    double low, high;
+};
+/// 95 % interval of a share `hits` of `n` by Wilson's score (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209). n > 0;
+/// neither need be whole: counts that carry weights.
+[[nodiscard]] Interval wilson_interval(double hits, double n);
+
 struct WaldBounds {
     double accept;  ///< at or below this log likelihood ratio: nothing there
     double reject;  ///< at or above it: it is there

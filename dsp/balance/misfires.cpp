@@ -18,7 +18,6 @@ constexpr double kUsualShare = 0.1;     // of missing firings, where there are a
 constexpr double kLeastSd = 0.1;
 constexpr double kSurely = 2e-3;    // chance under which a cylinder's own missing firings are looked at
 constexpr double kLeastRoom = 0.2;  // between the counts of missing and of healthy firings
-constexpr double kTwoSided95 = 1.959964;
 
 /// P(X >= k) for a binomial.
 double binomial_at_least(int k, int n, double p) {
@@ -30,17 +29,6 @@ double binomial_at_least(int k, int n, double p) {
         if (i < n) log_term += std::log(static_cast<double>(n - i) / (i + 1)) + std::log(p / (1.0 - p));
     }
     return std::min(sum, 1.0);
-}
-
-struct Range {
-    double low, high;
-};
-/// Wilson's interval for a share.
-Range wilson(double k, double n) {
-    const double z2 = kTwoSided95 * kTwoSided95;
-    const double middle = (k + 0.5 * z2) / (n + z2);
-    const double half = kTwoSided95 * std::sqrt(k * (n - k) / n + 0.25 * z2) / (n + z2);
-    return {middle - half, middle + half};
 }
 
 /// What is heard of every firing, and what would be heard of it if it were missing: cycles x cylinders, 1 for the
@@ -230,12 +218,12 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
                 mixed_share(column(z.seen, static_cast<Eigen::Index>(j)), std::max(spreads[j], out.sd));
             room = std::clamp(excess / std::max(share, 1e-6), 0.3 * room, room);
         }
-        const auto range = wilson(below[j] / whole, rows / whole);
+        const auto range = stats::wilson_interval(below[j] / whole, rows / whole);
         const auto unmixed = [&](double share) { return std::clamp((share - rate) / room, 0.0, 1.0); };
         c.share = unmixed(below[j] / rows);
         c.low = unmixed(range.low);
         // However small the counts: no more can be told than from so many firings, each heard for certain.
-        c.high = unmixed(std::max(range.high, wilson(below[j], rows).high));
+        c.high = unmixed(std::max(range.high, stats::wilson_interval(below[j], rows).high));
         out.room += room / static_cast<double>(n);
     }
     out.tells = out.room > kLeastRoom;

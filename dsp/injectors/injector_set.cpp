@@ -172,15 +172,6 @@ bool own_place_empty(const ProbeRecording& r) {
 
 }  // namespace
 
-Share wilson_interval(int hits, int n) {
-    constexpr double z = 1.959963984540054;
-    const double count = n;
-    const double p = hits / count;
-    const double middle = (p + z * z / (2 * count)) / (1 + z * z / count);
-    const double half = z / (1 + z * z / count) * std::sqrt(p * (1 - p) / count + z * z / (4 * count * count));
-    return {std::max(0.0, middle - half), std::min(1.0, middle + half)};
-}
-
 InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine& engine) {
     check(engine);
     if (set.empty()) throw std::invalid_argument("compare_injectors: no recordings");
@@ -252,7 +243,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                         ? static_cast<int>(r.length_s * cycle_hz * (out.each_turn ? 2.0 : 1.0))
                         : 0;
             v.missed = v.due;
-            v.missed_low_percent = v.due > 0 ? 100.0 * wilson_interval(v.missed, v.due).low : std::nan("");
+            v.missed_low_percent = v.due > 0 ? 100.0 * stats::wilson_interval(v.missed, v.due).low : std::nan("");
             out.injectors.push_back(v);
             continue;
         }
@@ -263,7 +254,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             v.missed = r.missed + r.due;
         }
         why.twice_the_rate = r.each_turn && !out.each_turn;
-        const auto interval = wilson_interval(v.missed, v.due);
+        const auto interval = stats::wilson_interval(v.missed, v.due);
         v.missed_percent = 100.0 * v.missed / v.due;
         v.missed_low_percent = 100.0 * interval.low;
         v.missed_high_percent = 100.0 * interval.high;

@@ -61,10 +61,4 @@ struct ProbedInjector {
 /// Errors   std::invalid_argument without recordings or for an engine that cannot exist.
 [[nodiscard]] InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine& engine);
 
-/// 95 % interval of a share by Wilson's score (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209). n >= 1.
-struct Share {
-    double low, high;
-};
-[[nodiscard]] Share wilson_interval(int hits, int n);
-
 }  // namespace idlehark

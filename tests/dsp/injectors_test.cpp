@@ -180,13 +180,6 @@ TEST_CASE("Scatter: what others mark in between helps where the course wanders",
     CHECK(std::sqrt(together / 40.0) < 0.16);  // 100 events alone: 0.07, were the course known
 }
 
-TEST_CASE("Wilson: the interval of the 1927 score", "[dsp][injectors]") {
-    // By hand: n 20, 0 hits: upper end z^2 / (n + z^2).
-    CHECK_THAT(wilson_interval(0, 20).high, WithinAbs(3.841458820694124 / 23.841458820694124, 1e-12));
-    CHECK(wilson_interval(0, 20).low == 0.0);
-    CHECK(wilson_interval(20, 20).high == 1.0);
-}
-
 TEST_CASE("Simulated probe: own openings fall due once per cycle or turn, and misses are what is missing",
           "[dsp][sim][injectors]") {
     auto spec = sound_set(Injection::sequential, 8);

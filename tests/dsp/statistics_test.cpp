@@ -139,3 +139,12 @@ TEST_CASE("Statistics: refuses what has no answer", "[dsp][statistics]") {
     CHECK_THROWS_AS(wald_bounds(0.5, 0.5), std::invalid_argument);
     CHECK(std::isnan(mean(bad)));
 }
+
+TEST_CASE("Wilson: the interval of the 1927 score", "[dsp][statistics]") {
+    // By hand: n 20, 0 hits: upper end z^2 / (n + z^2).
+    CHECK_THAT(wilson_interval(0, 20).high, WithinAbs(3.841458820694124 / 23.841458820694124, 1e-12));
+    CHECK(wilson_interval(0, 20).low == 0.0);
+    CHECK(wilson_interval(20, 20).high == 1.0);
+    CHECK_THROWS_AS(wilson_interval(3, 2), std::invalid_argument);
+    CHECK_THROWS_AS(wilson_interval(0, 0), std::invalid_argument);
+}
