@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <tuple>
 
 namespace idlehark {
 
@@ -65,6 +66,12 @@ void smooth_path(const std::vector<double>& x, double reach_s, std::vector<doubl
     }
 }
 
+/// Between which two points of a path a time lies, the first of them in `k`, and how far on the way.
+double way_past(std::span<const CoarsePoint> path, std::size_t& k, double time_s) {
+    while (k + 2 < path.size() && path[k + 1].time_s < time_s) ++k;
+    return std::clamp((time_s - path[k].time_s) / (path[k + 1].time_s - path[k].time_s), 0.0, 1.0);
+}
+
 double on_grid(const std::vector<double>& y, double time_s) {
     const double x = std::clamp(time_s / kGrid_s - 0.5, 0.0, static_cast<double>(y.size()) - 1.001);
     const auto i = static_cast<std::size_t>(x);
@@ -120,41 +127,64 @@ void PhaseRefiner::lay_reference() {
     for (std::size_t j = 0; j < far_.size(); ++j) far_[j] = parabola(j) + follow * (far_[j] - parabola(j));
 }
 
-void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
-    const auto after = [&](std::size_t& k, double t) {
-        while (k + 2 < path.size() && path[k + 1].time_s < t) ++k;
-        const double u = (t - path[k].time_s) / (path[k + 1].time_s - path[k].time_s);
-        return std::clamp(u, 0.0, 1.0);
-    };
+void PhaseRefiner::lay_grids(std::span<const CoarsePoint> path, double first_s) {
     coarse_.resize(static_cast<std::size_t>(std::lround(kSegment_s / kGrid_s)));
     std::size_t k = 0;
     for (std::size_t j = 0; j < coarse_.size(); ++j) {
-        const double u = after(k, first_s + (static_cast<double>(j) + 0.5) * kGrid_s);
+        const double u = way_past(path, k, first_s + (static_cast<double>(j) + 0.5) * kGrid_s);
         coarse_[j] = path[k].cycle_hz + u * (path[k + 1].cycle_hz - path[k].cycle_hz);
     }
     smooth_path(coarse_, kPathSmoothing_s, near_);
     lay_reference();
+}
 
+void PhaseRefiner::lay_path(std::span<const CoarsePoint> path, double first_s) {
+    lay_grids(path, first_s);
     path_.start_s.assign(1, 0.0);
     path_.speed_hz.clear();
     path_.heard.clear();
-    reference_.speed_hz.clear();
-    k = 0;
+    std::size_t k = 0;
     double t = 0.0;
     while (t < kSegment_s || path_.steps() % kStepsPerBlock != 0) {
         const double length_s = 1.0 / (on_grid(near_, t) * blocks_per_cycle_ * static_cast<double>(kStepsPerBlock));
         const double middle = t + 0.5 * length_s;
         path_.speed_hz.push_back(on_grid(near_, middle));
-        reference_.speed_hz.push_back(on_grid(far_, middle));
-        const double u = after(k, first_s + middle);
+        const double u = way_past(path, k, first_s + middle);
         path_.heard.push_back(path[u < 0.5 ? k : k + 1].heard && middle < kSegment_s);
         t += length_s;
         path_.start_s.push_back(t);
     }
-    reference_.start_s = path_.start_s;
     path_.integrate();
-    reference_.integrate();
+    take_reference();
+}
+
+/// A path with the same steps at the speeds of a grid.
+CyclePath PhaseRefiner::along(const std::vector<double>& grid) const {
+    CyclePath path = path_;
+    for (std::size_t k = 0; k < path.steps(); ++k)
+        path.speed_hz[k] = on_grid(grid, 0.5 * (path.start_s[k] + path.start_s[k + 1]));
+    path.integrate();
+    return path;
+}
+
+void PhaseRefiner::take_reference() {
+    reference_ = along(far_);
     join_in_the_middle();
+}
+
+/// Where a noise drowned the comb, the path may have gone astray: the bridge over those frames is taken unless the
+/// lines add up in phase clearly better along the path.
+void PhaseRefiner::prefer_bridge(std::span<const CoarsePoint> path, double first_s) {
+    const double by_path = listen_along(path_).evidence;
+    const auto keep = std::tuple{coarse_, near_, far_, plain_};
+    lay_grids(path, first_s);
+    const CyclePath bridged = along(near_);
+    if (listen_along(bridged).evidence > by_path - kPlainer) {
+        path_ = bridged;
+        take_reference();
+    } else {
+        std::tie(coarse_, near_, far_, plain_) = keep;
+    }
 }
 
 /// The mean phase is anybody's: path and reference agree in the middle.
@@ -164,20 +194,18 @@ void PhaseRefiner::join_in_the_middle() {
     for (double& p : reference_.phase) p += apart;
 }
 
+/// How well the lines add up in phase along a path, and the shift with which they do so best.
+SpeedShift PhaseRefiner::listen_along(const CyclePath& path) {
+    search_.begin();
+    search_.hear(signals_[0], path, repeats_, kCoherentHighest_hz);
+    for (std::size_t e = 1; e < signals_.size(); ++e) search_.hear(signals_[e], path, repeats_, kCoherentModulation_hz);
+    return search_.best();
+}
+
 /// A faint sound leaves the coarse path scattered: whichever of it and a plain parabola through it makes the lines add
 /// up in phase over the whole segment, with the shift at which they do so best.
 void PhaseRefiner::straighten() {
-    const auto listen_along = [this](const CyclePath& path) {
-        search_.begin();
-        search_.hear(signals_[0], path, repeats_, kCoherentHighest_hz);
-        for (std::size_t e = 1; e < signals_.size(); ++e)
-            search_.hear(signals_[e], path, repeats_, kCoherentModulation_hz);
-        return search_.best();
-    };
-    CyclePath plain = path_;
-    for (std::size_t k = 0; k < plain.steps(); ++k)
-        plain.speed_hz[k] = on_grid(plain_, 0.5 * (plain.start_s[k] + plain.start_s[k + 1]));
-    plain.integrate();
+    const CyclePath plain = along(plain_);
     const auto along_path = listen_along(path_);
     const auto along_plain = listen_along(plain);
     const bool take_plain = along_plain.evidence > along_path.evidence - kPlainer;
@@ -190,14 +218,10 @@ void PhaseRefiner::straighten() {
         path_.speed_hz = plain.speed_hz;
     }
     for (std::size_t j = 0; j < far_.size(); ++j) far_[j] *= moved((static_cast<double>(j) + 0.5) * kGrid_s);
-    for (std::size_t k = 0; k < path_.steps(); ++k) {
-        const double middle_s = 0.5 * (path_.start_s[k] + path_.start_s[k + 1]);
-        path_.speed_hz[k] *= moved(middle_s);
-        reference_.speed_hz[k] = on_grid(far_, middle_s);
-    }
+    for (std::size_t k = 0; k < path_.steps(); ++k)
+        path_.speed_hz[k] *= moved(0.5 * (path_.start_s[k] + path_.start_s[k + 1]));
     path_.integrate();
-    reference_.integrate();
-    join_in_the_middle();
+    take_reference();
 }
 
 /// The smoothed change of speed, a value a block, put on the reference step by step.
@@ -228,6 +252,7 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     for (const auto& p : path)
         if (p.time_s > first_s) score += std::max(p.score, -1.0) * kScoreWeight;
     shift_ = {};
+    if (const auto bridged = drowned_.bridged(path, first_s); !bridged.empty()) prefer_bridge(bridged, first_s);
     if (score < kFaint) straighten();
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/engine.hpp"
+#include "dsp/track/coarse_path.hpp"
 #include "dsp/track/coherent_search.hpp"
 #include "dsp/track/cycle_template.hpp"
 #include "dsp/track/cylinder_count.hpp"
@@ -12,15 +13,6 @@
 #include <vector>
 
 namespace idlehark {
-
-/// What the comb search settled for one frame.
-struct CoarsePoint {
-    double time_s = 0.0;
-    double cycle_hz = 0.0;
-    double slope_per_s = 0.0;
-    double score = 0.0;  ///< of the comb, in standard deviations of noise; -infinity: nothing to hear
-    bool heard = false;  ///< lets the sound into the mean cycle
-};
 
 /// A refined speed with the standard deviation that the sound supports.
 struct FinePoint {
@@ -34,7 +26,8 @@ struct FinePoint {
 /// Two seconds of each signal are whitened and their mean cycle along the path becomes a template; each firing is
 /// compared with the template and its derivative, which gives its phase against the path and the information in it (a
 /// Gauss-Newton step of the maximum likelihood); a Kalman smoother joins the firings. Repeated with ever higher lines,
-/// since a better path gives a sharper template. In faint sound a CoherentSearch puts the path right beforehand.
+/// since a better path gives a sharper template. In faint sound a CoherentSearch puts the path right beforehand; where
+/// something louder drowns the engine for a moment (the can's own hiss), it decides whether the path went astray there.
 class PhaseRefiner {
    public:
     PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats);
@@ -51,7 +44,12 @@ class PhaseRefiner {
 
    private:
     void lay_reference();
+    void lay_grids(std::span<const CoarsePoint> path, double first_s);
     void lay_path(std::span<const CoarsePoint> path, double first_s);
+    void prefer_bridge(std::span<const CoarsePoint> bridged, double first_s);
+    [[nodiscard]] CyclePath along(const std::vector<double>& grid) const;
+    [[nodiscard]] SpeedShift listen_along(const CyclePath& path);
+    void take_reference();
     void join_in_the_middle();
     void straighten();
     void move_path(std::span<const SpeedSmoother::Speed> change);
@@ -66,6 +64,7 @@ class PhaseRefiner {
     CyclePath path_;                                   ///< what the sound is compared along; improves with every pass
     CyclePath reference_;                              ///< smooth; what the speed's random walk departs from
     std::vector<double> coarse_, near_, far_, plain_;  ///< plain: a parabola
+    DrownedFrames drowned_;
     std::vector<double> gradient_, information_;
     std::vector<PhaseMeasurement> measured_;
     std::vector<FinePoint> out_;

@@ -9,8 +9,8 @@ namespace idlehark {
 namespace {
 constexpr double kStepSpread = 0.006;  // relative speed error of one frame's peak
 constexpr double kSlopeSpread = 0.2;   // per second, of one frame's slope against the next one's
-constexpr double kJumpCost = 8.0;
-constexpr double kOverlap = 0.5;  // frames overlap: their evidence is not independent
+constexpr double kJumpCost = 11.0;     // a jump a minute, anywhere in the range
+constexpr double kOverlap = 0.5;       // frames overlap: their evidence is not independent
 constexpr double kNone = -std::numeric_limits<double>::infinity();
 }  // namespace
 

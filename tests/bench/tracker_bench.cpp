@@ -205,6 +205,13 @@ std::vector<Condition> conditions() {
                          0.0, sim::Mix::kHeardBand, 5.0);
         };
     });
+    add("can's hiss +15 dB half of the time", all, [](Case& c) {
+        c.disturb = [](sim::Mix& m, std::uint64_t s) {
+            sim::SprayCanSpec can;
+            for (double t = 4.0; t < 600.0; t += 3.0) can.sprays.push_back({t, 1.5});
+            sim::add_spray_can(m, can, 15.0, s);
+        };
+    });
     add("one cylinder at half strength", all, [](Case& c) {
         c.sound.cylinder_strengths.assign(static_cast<std::size_t>(c.engine.cylinders), 1.0);
         c.sound.cylinder_strengths[1] = 0.5;

@@ -4,12 +4,15 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
+#include "dsp/track/coarse_path.hpp"
 
 #include <algorithm>
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <functional>
 #include <limits>
+#include <memory>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -25,14 +28,15 @@ Engine engine_of(int cylinders) {
     return e;
 }
 
-std::vector<float> engine_in_noise(const Engine& engine, const sim::SpeedPath& path, double snr_db,
-                                   std::uint64_t seed) {
+std::vector<float> engine_in_noise(const Engine& engine, const sim::SpeedPath& path, double snr_db, std::uint64_t seed,
+                                   const std::function<void(sim::Mix&)>& disturb = {}) {
     sim::EngineSoundSpec spec;
     spec.engine = engine;
     spec.sample_rate_hz = kRate_hz;
     spec.seed = seed;
     auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
     mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, seed + 1), snr_db, sim::Mix::kHeardBand, 5.0);
+    if (disturb) disturb(*mix);
     auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
     return sim::render_seconds(*heard, path.duration_s());
 }
@@ -108,6 +112,52 @@ TEST_CASE("IdleTracker: in noise twice as loud in amplitude, what it says still 
     CHECK(locked > 300);
     CHECK(covered / locked > 0.9);
     CHECK(near / locked > 0.9);
+}
+
+TEST_CASE("IdleTracker: a can's hiss far above the engine does not carry the speed away", "[dsp][idle]") {
+    double locked = 0, gross = 0, covered = 0;
+    for (const int cylinders : {3, 4, 5, 6})
+        for (const std::uint64_t seed : {501U, 502U, 503U}) {
+            const auto engine = engine_of(cylinders);
+            const sim::SpeedPath path(idle(30.0, 800.0));
+            const auto x = engine_in_noise(engine, path, -3.0, seed, [seed](sim::Mix& mix) {
+                sim::SprayCanSpec can;
+                for (double t = 4.0; t < 29.0; t += 4.0) can.sprays.push_back({.time_s = t, .duration_s = 1.5});
+                sim::add_spray_can(mix, can, 20.0, seed + 2);
+            });
+            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x)) {
+                if (!r.locked) continue;
+                const double truth = path.rpm_at(r.time_s);
+                locked += 1;
+                gross += std::abs(r.rpm / truth - 1.0) > 0.03;
+                covered += r.rpm_low <= truth && truth <= r.rpm_high;
+            }
+        }
+    CHECK(locked > 0.8 * 12 * 300);
+    CHECK(gross / locked <= 0.003);
+    CHECK(covered / locked > 0.92);
+}
+
+TEST_CASE("DrownedFrames: straight over what is far fainter than usual, from the clear frames about it",
+          "[dsp][idle]") {
+    const auto path_of = [](const std::vector<double>& scores) {
+        std::vector<CoarsePoint> path;
+        for (const double score : scores) {
+            const double t = 0.1 * static_cast<double>(path.size());
+            path.push_back({.time_s = t, .cycle_hz = score < 4.0 ? 9.0 : 7.0 + t, .score = score, .heard = true});
+        }
+        return path;
+    };
+    DrownedFrames drowned;
+    CHECK(drowned.bridged(path_of({8, 7, 8, 6, 8, 7, 8, 8}), -1.0).empty());
+    const auto bridged = drowned.bridged(path_of({2, 8, 8, 1, 3, 8, 7, 2}), -1.0);
+    REQUIRE(bridged.size() == 8);
+    for (const std::size_t k : {1U, 2U, 3U, 4U, 5U, 6U})
+        CHECK_THAT(bridged[k].cycle_hz, Catch::Matchers::WithinAbs(7.0 + bridged[k].time_s, 1e-12));
+    CHECK(bridged[0].cycle_hz == bridged[1].cycle_hz);
+    CHECK(bridged[7].cycle_hz == bridged[6].cycle_hz);
+    CHECK(bridged[3].score == 1.0);                               // as faint as it was
+    CHECK(drowned.bridged(path_of({1, 2, 1, 3}), -1.0).empty());  // nothing to build on
 }
 
 TEST_CASE("IdleTracker: the numbers do not depend on how the sound is cut", "[dsp][idle]") {
