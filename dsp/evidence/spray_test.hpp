@@ -83,8 +83,8 @@ struct SprayTestResult {
 ///          is fitted. Leaks are taken out of the trace from the strongest down (Holm), so that they neither hide nor
 ///          fake others.
 /// Accuracy meant: any false `leak` in `familywise_error` of sessions, intervals that cover 95 %, `none_seen` wrong in
-///          at most 2 %. Measured by tests/bench/spray_bench.cpp on 150 sessions of each sort: 5 and 6 %, 97 and 96 %,
-///          none of 2500. A leak beside a larger one and with up to about half of its change cannot be told from
+///          at most 2 %. Measured by tests/bench/spray_bench.cpp on 150 sessions of each sort: 4 and 3 %, 97 and 97 %,
+///          one of 2600. A leak beside a larger one and with up to about half of its change cannot be told from
 ///          drifting spray: `overspray`.
 /// Errors   std::invalid_argument for a config outside its range or a burst whose spot does not exist.
 [[nodiscard]] SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<const SprayBurst> bursts,
