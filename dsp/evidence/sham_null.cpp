@@ -31,15 +31,16 @@ ShamNull::ShamNull(std::vector<double> log_odds, double independent) : sorted_(s
 }
 
 double ShamNull::p_value(double log_odds) const {
-    double p = 0.0;
-    if (log_odds < tails_.back().from) {
+    if (log_odds < tails_[0].from) {
         const auto at = std::lower_bound(sorted_.begin(), sorted_.end(), log_odds);
-        p = (static_cast<double>(sorted_.end() - at) + 1.0) / (static_cast<double>(sorted_.size()) + 1.0);
+        const auto above = static_cast<double>(sorted_.end() - at);
+        return std::min(1.0, std::max(kTailShares[0], (above + 1.0) / (static_cast<double>(sorted_.size()) + 1.0)));
     }
+    double p = 0.0;
     for (std::size_t k = 0; k < tails_.size(); ++k)
         if (log_odds >= tails_[k].from)
             p = std::max(p, kTailShares[k] * std::exp(-tails_[k].rate * (log_odds - tails_[k].from)));
-    return std::min(1.0, p);
+    return p;
 }
 
 }  // namespace idlehark::evidence

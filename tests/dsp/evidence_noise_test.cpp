@@ -161,16 +161,16 @@ TEST_CASE("find_disturbances: finds load steps where they are and takes them out
 }
 
 TEST_CASE("ShamNull: rare shams that fare far better keep their share", "[dsp][evidence]") {
-    // Two of three bursts upon load steps: one sham in fifty, its odds ten more.
+    // Two of three bursts upon load steps: three shams in two hundred, their odds 14 more.
     const unsigned seed = GENERATE(31u, 32u, 33u);
     CAPTURE(seed);
     std::mt19937_64 random(seed);
     std::exponential_distribution<double> draw(1.2);
     std::vector<double> shams(2000);
-    for (std::size_t i = 0; i < shams.size(); ++i) shams[i] = draw(random) + (i % 50 == 0 ? 10.0 : 0.0);
+    for (std::size_t i = 0; i < shams.size(); ++i) shams[i] = draw(random) + (i % 200 < 3 ? 14.0 : 0.0);
     const ShamNull null(shams, 1e4);
-    CHECK(null.p_value(10.0) > 0.005);  // the share is 0.02
-    CHECK(null.p_value(25.0) < 1e-3);
+    CHECK(null.p_value(15.0) > 0.0022);  // half of the share, 0.015 / e^1.2
+    CHECK(null.p_value(30.0) < 1e-3);
 }
 
 TEST_CASE("ShamNull: p-values of exponential odds are their share, beyond the shams too", "[dsp][evidence]") {
