@@ -9,7 +9,7 @@ cd "$(dirname "$0")/.."
 install_packages $build_packages $test_packages
 
 need_writable build
-cmake --preset dev
+cmake --preset dev -DIDLEHARK_BENCH=OFF  # measured by bench.sh, not tested
 cmake --build --preset dev
 if command -v clang++ >/dev/null; then  # the fuzz tests of ctest run what lies there
     cmake --preset fuzz

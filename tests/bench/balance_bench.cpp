@@ -144,7 +144,7 @@ int main(int argc, char** argv) {
         std::vector<Outcome> outcomes(cases.size());
         std::vector<std::jthread> threads;
         for (std::size_t t = 0; t < 2; ++t)
-            threads.emplace_back([&, t] {
+            threads.emplace_back([&, t, seconds = seconds] {
                 for (std::size_t i = t; i < cases.size(); i += 2) outcomes[i] = run(cases[i], seconds);
             });
         threads.clear();

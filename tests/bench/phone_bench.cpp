@@ -66,7 +66,7 @@ bool write_amr(const std::string& path, const std::string& narrow_wave, int mode
 }
 
 double quantile(std::vector<double> v, double p) {
-    if (v.empty()) return NAN;
+    if (v.empty()) return std::nan("");
     const auto k = static_cast<std::ptrdiff_t>(p * static_cast<double>(v.size() - 1));
     std::nth_element(v.begin(), v.begin() + k, v.end());
     return v[static_cast<std::size_t>(k)];

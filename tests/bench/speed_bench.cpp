@@ -34,7 +34,7 @@ double timed(Do&& act) {
 }
 
 double median(std::vector<double> v) {
-    if (v.empty()) return NAN;
+    if (v.empty()) return std::nan("");
     std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
     return v[v.size() / 2];
 }

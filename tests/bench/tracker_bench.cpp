@@ -152,7 +152,7 @@ double run_null(int cylinders, std::string kind, std::uint64_t seed, double rate
 }
 
 double quantile(std::vector<double> v, double p) {
-    if (v.empty()) return NAN;
+    if (v.empty()) return std::nan("");
     const auto k = static_cast<std::ptrdiff_t>(p * static_cast<double>(v.size() - 1));
     std::nth_element(v.begin(), v.begin() + k, v.end());
     return v[static_cast<std::size_t>(k)];
@@ -301,7 +301,7 @@ int main(int argc, char** argv) {
         std::vector<double> shares(counts.size() * static_cast<std::size_t>(engines));
         std::vector<std::jthread> threads;
         for (std::size_t t = 0; t < 2; ++t)
-            threads.emplace_back([&, t] {
+            threads.emplace_back([&, t, engines = engines, first_seed = first_seed, seconds = seconds] {
                 for (std::size_t i = t; i < shares.size(); i += 2)
                     shares[i] = run_null(counts[i / static_cast<std::size_t>(engines)], kind,
                                          first_seed + i % static_cast<std::size_t>(engines), 16000.0, seconds);
