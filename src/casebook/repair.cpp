@@ -197,7 +197,8 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
             mend_tables(damaged, report);
             Database from{damaged, Database::Mode::read_write};
             from.execute("PRAGMA cell_size_check=OFF; PRAGMA ignore_check_constraints=ON;");
-            if (const int version = static_cast<int>(from.whole("PRAGMA user_version")); version > schema::kVersion) {
+            const auto version = from.whole("PRAGMA user_version");
+            if (version > schema::kVersion && version <= schema::kNewest) {
                 unlink(fresh.value().c_str());
                 return Error{
                     fmt::format("{}: was written by a newer Idlehark (case layout {})", folder.database(), version),

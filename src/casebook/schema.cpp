@@ -185,7 +185,12 @@ int version(Database& database) {
         throw DatabaseFault{
             DatabaseFault::Kind::other,
             {database.path() + ": is not a case of this program", "A case is a folder made by `idlehark case new`."}};
-    return static_cast<int>(database.whole("PRAGMA user_version"));
+    const auto stated = database.whole("PRAGMA user_version");
+    if (stated > kNewest)
+        throw DatabaseFault{DatabaseFault::Kind::damaged,
+                            {fmt::format("{}: is damaged (it claims to be of layout {})", database.path(), stated),
+                             "`idlehark case repair CASE` takes over all that can be read into a sound case."}};
+    return static_cast<int>(stated);
 }
 
 const std::vector<std::string>& tables() {

@@ -9,6 +9,8 @@ namespace idlehark::schema {
 
 /// The layout of case.sqlite that this program writes, kept in `user_version`.
 inline constexpr int kVersion = 2;
+/// Layouts go up one by one: a number beyond this is spoilt, not a newer program's.
+inline constexpr int kNewest = kVersion + 1000;
 /// Marks the file as a case of this program (`application_id`): "IdHk".
 inline constexpr int kApplication = 0x4964'486b;
 
@@ -18,7 +20,7 @@ void create(Database& database);
 /// Readers and a writer at once, and commits that a crash cannot undo (write-ahead log).
 void start_journal(Database& database);
 
-/// The version of an existing file. Faults: not a case of this program.
+/// The version of an existing file. Faults: not a case of this program; the number is spoilt.
 [[nodiscard]] int version(Database& database);
 
 /// Brings an older layout up to kVersion in one transaction. `from` is at least 1.

@@ -339,6 +339,24 @@ TEST_CASE("Casebook: a newer layout is refused and stays as it is", "[casebook]"
     CHECK(test::slurp(place + "/case.sqlite") == before);
 }
 
+TEST_CASE("Casebook: a spoilt layout number is damage, and repair brings the case back", "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    static_cast<void>(new_case(place));
+    const auto layout = GENERATE(67108896, 2147483647, -5);
+    CAPTURE(layout);
+    {
+        Database db{place + "/case.sqlite", Database::Mode::read_write};
+        db.execute(fmt::format("PRAGMA user_version={};", layout));
+    }
+    for (const auto access : {Casebook::Access::read, Casebook::Access::write})
+        CHECK_FALSE(Casebook::open(place, access));
+    CHECK(test::run_idlehark("case repair " + place).code == 0);
+    const auto book = Casebook::open(place, Casebook::Access::read);
+    REQUIRE(book);
+    CHECK(book.value().car());
+}
+
 TEST_CASE("Casebook: what is no case is said to be none", "[casebook]") {
     const ScratchFolder folder;
     CHECK_THAT(Casebook::open(folder.path("none"), Casebook::Access::read).error().what, Contains("No such file"));
