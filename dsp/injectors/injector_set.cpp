@@ -14,16 +14,22 @@ namespace {
 // All by trials on simulated sets; see the bench.
 constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this of its loudest
 constexpr double kWeaker_db = -4.0;
-constexpr double kWeakerTogether_db = -3.5;  // the neighbours fill up what is missing
+constexpr double kWeakerTogether_db = -2.6;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
 constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
-constexpr double kSilentTogether_db = -6.6;  // the same when all open together and the neighbours add up
-constexpr double kFullVote_db = -2.0;        // from here on an opening time counts in full
-constexpr double kSplitVotes = 0.5;          // as many for each of two opening times: sound cannot tell
+constexpr double kSilentTogether_db = -6.5;  // the same when all open together and the neighbours add up,
+constexpr double kTheirScatter_us = 200.0;   // where the clicks scatter that much more than the set's;
+constexpr double kScatter_db_per_us = 0.01;  // neighbours' come late by unlike ways, the engine's ticks have no place
+constexpr double kMostScatter_us = 500.0;
+constexpr double kFullVote_db = -2.0;  // from here on an opening time counts in full
+constexpr double kSplitVotes = 0.5;    // as many for each of two opening times: sound cannot tell
 constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
 constexpr double kUnlike_db = 2.5;     // what each way of being unlike the set counts as
+constexpr double kFollowing = 0.8;     // how far the clicks follow the noise before the set tells more
+constexpr double kFollowingWeight_db2 = 8.0;  // what that counts as
+constexpr double kMostGain_db = 6.0;
 constexpr double kLeastRatio = 1e-4;
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
@@ -75,7 +81,47 @@ std::vector<double> mean_spectrum(std::span<const ProbedInjector> set, const std
     return mean;
 }
 
-/// Levels against the sound ones; those are returned in `sound`.
+/// How far clicks follow what sounds between them, 0..1: the slope of one on the other over the `members`, drawn
+/// towards kFollowing.
+double following(const std::vector<double>& levels_db, const std::vector<double>& quiet_db,
+                 const std::vector<std::size_t>& members) {
+    double both = kFollowing * kFollowingWeight_db2;
+    double square = kFollowingWeight_db2;
+    double level = 0.0;
+    double quiet = 0.0;
+    for (const std::size_t i : members) {
+        level += levels_db[i] / static_cast<double>(members.size());
+        quiet += quiet_db[i] / static_cast<double>(members.size());
+    }
+    for (const std::size_t i : members) {
+        both += (quiet_db[i] - quiet) * (levels_db[i] - level);
+        square += (quiet_db[i] - quiet) * (quiet_db[i] - quiet);
+    }
+    return std::clamp(both / square, 0.0, 1.0);
+}
+
+/// How much a recording's gain makes its clicks louder than the set's, dB: what sounds between them is louder too. The
+/// contact of a probe and a recorder's gain change both alike, a fan that comes on changes the noise alone; which it is
+/// the other sound ones tell.
+std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vector<double>& levels_db,
+                             const std::vector<std::size_t>& sound, const std::vector<double>& reference) {
+    std::vector<double> quiet_db;
+    for (const auto& p : set) quiet_db.push_back(against(p.recording.quiet, reference));
+    std::vector<double> near;
+    for (const std::size_t i : sound) near.push_back(quiet_db[i]);
+    const double usual = median_of(near);
+    std::vector<double> gains(set.size(), 0.0);
+    for (std::size_t i = 0; i < set.size(); ++i) {
+        if (!std::isfinite(quiet_db[i])) continue;
+        auto others = sound;
+        std::erase(others, i);
+        gains[i] =
+            following(levels_db, quiet_db, others) * std::clamp(quiet_db[i] - usual, -kMostGain_db, kMostGain_db);
+    }
+    return gains;
+}
+
+/// Levels against the sound ones, gain taken out; those are returned in `sound`.
 std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<std::size_t>& sound) {
     std::vector<double> levels(set.size(), std::nan(""));
     std::size_t loudest = set.size();
@@ -106,6 +152,8 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
             if (std::isfinite(levels[i]) && std::fabs(levels[i] - top) <= kNearLoudest_db) sound.push_back(i);
         reference = mean_spectrum(set, sound);
     }
+    const auto gains = gains_of(set, levels, sound, reference);
+    for (std::size_t i = 0; i < set.size(); ++i) levels[i] -= gains[i];
     std::vector<double> near;
     near.reserve(sound.size());
     for (const std::size_t i : sound) near.push_back(levels[i]);
@@ -154,6 +202,15 @@ Openings openings_of(std::span<const ProbedInjector> set, const std::vector<doub
         }
     if (second < most - kSplitVotes) out.rival_ms = std::nan("");
     return out;
+}
+
+/// The level below which only neighbours are heard where all open together, by how much more than the set's the clicks
+/// scatter.
+double silent_together_db(double jitter_us, double usual_us) {
+    const double squares = jitter_us * jitter_us - usual_us * usual_us;
+    if (!std::isfinite(squares)) return kSilentTogether_db;
+    const double more_us = std::min(std::sqrt(std::max(squares, 0.0)), kMostScatter_us);
+    return kSilentTogether_db + kScatter_db_per_us * (more_us - kTheirScatter_us);
 }
 
 bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
@@ -231,10 +288,13 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                 (out.openings_split || !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms)));
             why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
             const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
-            why.neighbours_only =
-                levels[i] < kDoubtful_db
-                    ? silent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0
-                    : unlike >= 3 || ticks_only[i] || (set.size() == 1 && !together && own_place_empty(r));
+            if (levels[i] >= kDoubtful_db)
+                why.neighbours_only =
+                    unlike >= 3 || ticks_only[i] || (set.size() == 1 && !together && own_place_empty(r));
+            else if (together)
+                why.neighbours_only = levels[i] < silent_together_db(r.jitter_us, jitter_us);
+            else
+                why.neighbours_only = silent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;

@@ -330,12 +330,14 @@ void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents&
         });
     if (loud_count < 1.0 || still_count < 2.0) return;
     std::vector<double> energy(loud.size(), 0.0);
+    std::vector<double> background(loud.size(), 0.0);
     double clicks = 0.0;
     double noise = 0.0;
     for (std::size_t b = 0; b < loud.size(); ++b) {
         const double mean = still[b] / still_count;
         const double sd = std::sqrt(std::max(square[b] / still_count - mean * mean, 0.0));
         const double over = loud[b] / loud_count - mean;
+        background[b] = bands.floor[b];
         if (over < 3.0 * sd * std::sqrt(2.0 / loud_count)) continue;  // two: neighbouring frames overlap by half
         energy[b] = over * bands.floor[b] * loud_count / heard * bands.hop_s;  // of the pair, whatever the stretch
         clicks += over * bands.floor[b];
@@ -344,6 +346,7 @@ void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents&
     if (clicks <= 0.0) return;
     out.level_db = 10.0 * std::log10(clicks * loud_count / heard * bands.hop_s);
     out.spectrum.assign(kSpectrumSize, std::nan(""));
+    out.quiet = out.spectrum;
     for (std::size_t i = 0; i < kSpectrumSize; ++i) {
         const double f = kSpectrumFrom_hz + static_cast<double>(i) * kSpectrumStep_hz;
         const auto above =
@@ -354,6 +357,7 @@ void fill_level(ProbeRecording& out, const ClickBands& bands, const ClickEvents&
         const double gap = bands.centre_hz[hi] - bands.centre_hz[lo];
         const double share = gap > 0.0 ? (f - bands.centre_hz[lo]) / gap : 0.0;
         out.spectrum[i] = std::lerp(energy[lo], energy[hi], share);
+        out.quiet[i] = std::lerp(background[lo], background[hi], share);
     }
     out.clarity_db = 10.0 * std::log10(clicks / std::max(noise, 1e-300));
 }

@@ -23,7 +23,8 @@ struct ProbeRecording {
     bool heard_apart = false;          ///< the faintest clicks stand clear of what counts as missed
     double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
     std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN beyond the recording's band
-    double clarity_db = std::nan("");  ///< the same over the noise in that band
+    std::vector<double> quiet;         ///< power of what sounds between the clicks, on the same grid
+    double clarity_db = std::nan("");  ///< level_db over the noise in that band
     double jitter_us = std::nan("");   ///< standard deviation about the crank angle
     double open_close_ms = std::nan("");
     double band_low_hz = std::nan("");  ///< where the clicks stand out
