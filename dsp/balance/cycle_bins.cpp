@@ -18,7 +18,8 @@ constexpr double kQuietest = 0.1;       // below: a drop-out
 /// Mean of a stepwise signal between two times by its running sum.
 class Steps {
    public:
-    Steps(const std::vector<float>& x, double spacing_s) : spacing_s_(spacing_s), sums_(x.size() + 1, 0.0) {
+    Steps(const std::vector<float>& x, double spacing_s)
+        : spacing_s_(spacing_s), sums_(std::max<std::size_t>(x.size(), 1) + 1, 0.0) {
         for (std::size_t i = 0; i < x.size(); ++i) sums_[i + 1] = sums_[i] + static_cast<double>(x[i]);
     }
     [[nodiscard]] double mean(double from_s, double to_s) const {

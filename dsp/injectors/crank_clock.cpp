@@ -43,6 +43,7 @@ CrankClock::CrankClock(std::span<const double> cycle_rates_hz, double step_s) : 
 }
 
 double CrankClock::cycles_at(double time_s) const noexcept {
+    if (std::isnan(time_s)) return time_s;
     const auto last = static_cast<double>(cycles_.size() - 2);
     const double knot = std::clamp(std::floor(time_s / step_s_), 0.0, last);
     const auto i = static_cast<std::size_t>(knot);

@@ -15,7 +15,7 @@ class CrankClock {
     /// From cycle rates at k * step_s, at least two, all positive.
     CrankClock(std::span<const double> cycle_rates_hz, double step_s);
 
-    [[nodiscard]] double cycles_at(double time_s) const noexcept;  ///< extrapolated at the ends
+    [[nodiscard]] double cycles_at(double time_s) const noexcept;  ///< extrapolated at the ends; NaN stays NaN
     [[nodiscard]] double time_at(double cycles) const noexcept;    ///< inverse of `cycles_at`
     [[nodiscard]] double mean_rate_hz() const noexcept;
     [[nodiscard]] double duration_s() const noexcept { return step_s_ * static_cast<double>(cycles_.size() - 1); }

@@ -29,7 +29,8 @@ constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless 
 constexpr double kUnlike_db = 2.5;     // what each way of being unlike the set counts as
 constexpr double kFollowing = 0.8;     // how far the clicks follow the noise before the set tells more
 constexpr double kFollowingWeight_db2 = 8.0;  // what that counts as
-constexpr double kMostGain_db = 6.0;
+constexpr double kMostGain_db = 6.0;          // where it makes a recording more like the set;
+constexpr double kMostContact_db = 2.0;       // else no more than a probe's contact does: a fan may have come on
 constexpr double kLeastRatio = 1e-4;
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
@@ -115,8 +116,9 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
         if (!std::isfinite(quiet_db[i])) continue;
         auto others = sound;
         std::erase(others, i);
-        gains[i] =
-            following(levels_db, quiet_db, others) * std::clamp(quiet_db[i] - usual, -kMostGain_db, kMostGain_db);
+        const double gain = following(levels_db, quiet_db, others) * (quiet_db[i] - usual);
+        const double most = gain * levels_db[i] > 0.0 ? kMostGain_db : kMostContact_db;
+        gains[i] = std::clamp(gain, -most, most);
     }
     return gains;
 }

@@ -34,7 +34,7 @@ struct InjectorReading {
     double jitter_us = std::nan("");
     double jitter_deg = std::nan("");  ///< crank degrees
     double open_close_ms = std::nan("");
-    double level_db = std::nan("");  ///< against the median of the set's sound ones
+    double level_db = std::nan("");  ///< against the median of the set's sound ones, the recording's gain taken out
     InjectorVerdict verdict = InjectorVerdict::silent;
     InjectorReasons reasons;
 };
@@ -54,7 +54,8 @@ struct ProbedInjector {
 
 /// Compares the recordings of one engine's injectors and gives each a verdict.
 /// Input    one recording an injector, at least one; with only one, level and spacing have nothing to be compared with.
-/// Output   levels are compared in the bands where the set's clicks are, so that ticks of another colour do not count.
+/// Output   levels are compared in the bands where the set's clicks are, so that ticks of another colour do not count,
+///          less what the recording's gain does, as far as the others' clicks follow what sounds between them.
 ///          The set's sound ones are those near the loudest, so one to three odd ones in four do not move it.
 ///          Missed clicks are counted at the rate the set really has; `expected_hz` states what the file says.
 /// Accuracy tests/bench/injectors_bench.cpp.

@@ -320,6 +320,27 @@ TEST_CASE("Injectors: twenty decibels up or down change levels alone", "[dsp][in
     CHECK_THAT(a.level_db - b.level_db, WithinAbs(20.0 * std::log10(8.0), 0.1));
 }
 
+TEST_CASE("Injectors: neither another gain nor a fan in one recording makes its injector odd", "[dsp][injectors]") {
+    auto spec = sound_set(GENERATE(Injection::sequential, Injection::simultaneous), 83);
+    const bool fan = GENERATE(false, true);
+    CAPTURE(spec.engine.injection, fan);
+    std::vector<ProbedInjector> set;
+    for (int c = 1; c <= 4; ++c) {
+        spec.cylinder = c;
+        auto sound = sim::record_injector(spec, idle(840.0, static_cast<std::uint64_t>(c))).samples;
+        if (c == 2 && fan) {  // as loud as all that is no click: 3 dB more
+            auto noise = sim::sub_stream(spec.seed, "fan");
+            for (auto& v : sound) v += static_cast<float>(0.02 * sim::gaussian(noise));
+        } else if (c == 2) {
+            for (auto& v : sound) v *= 0.5F;
+        }
+        set.push_back({c, examine(sound, spec.engine, c)});
+    }
+    const auto v = compare_injectors(set, spec.engine).injectors;
+    for (const auto& injector : v) CHECK(injector.verdict == InjectorVerdict::regular);
+    CHECK_THAT(v[1].level_db, WithinAbs(0.0, 2.5));
+}
+
 TEST_CASE("Injectors: verdicts hold on another probe's sound, with hum, an offset and a rebound in every click",
           "[dsp][injectors]") {
     sim::InjectorProbeSpec spec;
