@@ -39,6 +39,13 @@ constexpr double kJitter_us = 300.0;
 constexpr double kLeastMissedShare = 0.01;
 constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together
 
+std::vector<double> picked(const std::vector<double>& values, const std::vector<std::size_t>& members) {
+    std::vector<double> out;
+    out.reserve(members.size());
+    for (const std::size_t i : members) out.push_back(values[i]);
+    return out;
+}
+
 double median_of(const std::vector<double>& v) { return v.empty() ? std::nan("") : stats::median(v); }
 
 /// Spread over the neighbouring bands: the same part made twice rings a few percent higher or lower.
@@ -86,14 +93,11 @@ std::vector<double> mean_spectrum(std::span<const ProbedInjector> set, const std
 /// towards kFollowing.
 double following(const std::vector<double>& levels_db, const std::vector<double>& quiet_db,
                  const std::vector<std::size_t>& members) {
+    if (members.empty()) return kFollowing;
     double both = kFollowing * kFollowingWeight_db2;
     double square = kFollowingWeight_db2;
-    double level = 0.0;
-    double quiet = 0.0;
-    for (const std::size_t i : members) {
-        level += levels_db[i] / static_cast<double>(members.size());
-        quiet += quiet_db[i] / static_cast<double>(members.size());
-    }
+    const double level = stats::mean(picked(levels_db, members));
+    const double quiet = stats::mean(picked(quiet_db, members));
     for (const std::size_t i : members) {
         both += (quiet_db[i] - quiet) * (levels_db[i] - level);
         square += (quiet_db[i] - quiet) * (quiet_db[i] - quiet);
@@ -108,9 +112,7 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
                              const std::vector<std::size_t>& sound, const std::vector<double>& reference) {
     std::vector<double> quiet_db;
     for (const auto& p : set) quiet_db.push_back(against(p.recording.quiet, reference));
-    std::vector<double> near;
-    for (const std::size_t i : sound) near.push_back(quiet_db[i]);
-    const double usual = median_of(near);
+    const double usual = median_of(picked(quiet_db, sound));
     std::vector<double> gains(set.size(), 0.0);
     for (std::size_t i = 0; i < set.size(); ++i) {
         if (!std::isfinite(quiet_db[i])) continue;
@@ -156,10 +158,7 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
     }
     const auto gains = gains_of(set, levels, sound, reference);
     for (std::size_t i = 0; i < set.size(); ++i) levels[i] -= gains[i];
-    std::vector<double> near;
-    near.reserve(sound.size());
-    for (const std::size_t i : sound) near.push_back(levels[i]);
-    const double zero = median_of(near);
+    const double zero = median_of(picked(levels, sound));
     for (auto& l : levels) l -= zero;
     return levels;
 }
