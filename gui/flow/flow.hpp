@@ -75,6 +75,7 @@ class Flow {
     void settle(const PageContext& c);
     void listen_first(const PageContext& c);
     void spray(const PageContext& c);
+    void verdict_table(const PageContext& c, float height, bool lines_spray);
     void injectors_or_balance(const PageContext& c);
     void injectors(const PageContext& c);
     void balance(const PageContext& c);

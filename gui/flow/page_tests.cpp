@@ -296,36 +296,49 @@ void Flow::spray(const PageContext& c) {
     }
     const float room = ImGui::GetContentRegionAvail().y;
     const float table = std::max(230.0F * c.scale, over ? room - 76.0F * c.scale : room);
-    if (ImGui::BeginTable("##verdicts", 3,
-                          ImGuiTableFlags_RowBg | ImGuiTableFlags_ScrollY | ImGuiTableFlags_BordersInnerH,
-                          {0.0F, table})) {
-        ImGui::TableSetupScrollFreeze(0, 1);
-        ImGui::TableSetupColumn(say(Word::column_spot), ImGuiTableColumnFlags_WidthStretch, 2.4F);
-        ImGui::TableSetupColumn(say(Word::column_change), ImGuiTableColumnFlags_WidthStretch, 1.7F);
-        ImGui::TableSetupColumn(say(Word::column_verdict), ImGuiTableColumnFlags_WidthStretch, 1.7F);
-        ImGui::TableHeadersRow();
-        for (const auto& spot : c.view.spots) {
-            ImGui::TableNextRow();
-            ImGui::TableNextColumn();
-            if (spot.prompted) ImGui::PushFont(c.type.strong);
-            const auto words =
-                fmt::format("{}{}  {}", spot.prompted ? "→ " : "", spot.place.spot, say.known(spot.place.name));
-            if (!practice)
-                ImGui::TextWrapped("%s", words.c_str());
-            else if (ImGui::Selectable((words + "##" + spot.place.spot).c_str(), false,
-                                       ImGuiSelectableFlags_SpanAllColumns, {0.0F, 32.0F * c.scale}))
-                spot_pressed(c, spot.place.spot);
-            if (spot.prompted) ImGui::PopFont();
-            ImGui::TableNextColumn();
-            if (!std::isnan(spot.change_rpm))
-                ImGui::TextWrapped("%+.0f (%+.0f..%+.0f)", std::round(spot.change_rpm) + 0.0,
-                                   std::round(spot.low_rpm) + 0.0, std::round(spot.high_rpm) + 0.0);
-            ImGui::TableNextColumn();
-            ImGui::TextWrapped("%s", say(spot.verdict ? word_of(*spot.verdict) : Word::verdict_not_tested));
-        }
-        ImGui::EndTable();
-    }
+    verdict_table(c, table, practice);
     if (over) go_on(c, Stage::report);
+}
+
+/// Spots, under each what it did, and what that says.
+void Flow::verdict_table(const PageContext& c, float height, bool lines_spray) {
+    const auto& say = c.say;
+    const auto verdict = [&](const SpotView& spot) {
+        return say(spot.verdict ? word_of(*spot.verdict) : Word::verdict_not_tested);
+    };
+    float widest = ImGui::CalcTextSize(say(Word::column_verdict)).x;
+    for (const auto& spot : c.view.spots) widest = std::max(widest, ImGui::CalcTextSize(verdict(spot)).x);
+    if (!ImGui::BeginTable("##verdicts", 2,
+                           ImGuiTableFlags_RowBg | ImGuiTableFlags_ScrollY | ImGuiTableFlags_BordersInnerH,
+                           {0.0F, height}))
+        return;
+    ImGui::TableSetupScrollFreeze(0, 1);
+    ImGui::TableSetupColumn(say(Word::column_spot), ImGuiTableColumnFlags_WidthStretch);
+    ImGui::TableSetupColumn(say(Word::column_verdict), ImGuiTableColumnFlags_WidthFixed, widest);
+    ImGui::TableHeadersRow();
+    for (const auto& spot : c.view.spots) {
+        auto words = fmt::format("{}{}  {}", spot.prompted ? "→ " : "", spot.place.spot, say.known(spot.place.name));
+        if (!std::isnan(spot.change_rpm))
+            words += fmt::format("\n{:+.0f} {} ({:+.0f}..{:+.0f})", std::round(spot.change_rpm) + 0.0, say(Word::rpm),
+                                 std::round(spot.low_rpm) + 0.0, std::round(spot.high_rpm) + 0.0);
+        ImGui::TableNextRow();
+        ImGui::TableNextColumn();
+        if (spot.prompted) ImGui::PushFont(c.type.strong);
+        if (lines_spray) {  // a line to press, its words laid over it
+            const float wrap = ImGui::GetContentRegionAvail().x;
+            const float tall = ImGui::CalcTextSize(words.c_str(), nullptr, false, wrap).y;
+            const auto at = ImGui::GetCursorPos();
+            if (ImGui::Selectable(("##" + spot.place.spot).c_str(), false, ImGuiSelectableFlags_SpanAllColumns,
+                                  {0.0F, std::max(tall, 32.0F * c.scale)}))
+                spot_pressed(c, spot.place.spot);
+            ImGui::SetCursorPos(at);
+        }
+        ImGui::TextWrapped("%s", words.c_str());
+        if (spot.prompted) ImGui::PopFont();
+        ImGui::TableNextColumn();
+        ImGui::TextUnformatted(verdict(spot));
+    }
+    ImGui::EndTable();
 }
 
 void Flow::injectors(const PageContext& c) {
