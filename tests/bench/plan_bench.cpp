@@ -1,10 +1,10 @@
 // Prints what planned visits reach over simulated bays: bursts used, leaks found by size, visits with a false leak,
 // wrong "none", spots left undecided; against three bursts on every spot in random order over the same bays.
-// Ways: "planned" (as it ships: spot by spot, passes to rule out what is left), "singly" (never a pass), "passes" (from
-// the first round on), "three"; all on the true speed (no tracker, no hiss finder). Asked for by name: "heard", the
-// planner through the whole pipeline (sound, tracker, hisses, state machine, prompts, hands), and "three_heard", three
-// everywhere through it. Bays come from seeds that the planner was not developed on. Usage: plan_bench [--visits N]
-// [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME,NAME] [--keep FILE]
+// Ways: "planned" (as it ships: spot by spot, on large maps in pairs of neighbours, passes to rule out what is left),
+// "singly" (never a pass), "passes" (in pairs on any map), "three"; all on the true speed (no tracker, no hiss finder).
+// Asked for by name: "heard", the planner through the whole pipeline (sound, tracker, hisses, state machine, prompts,
+// hands), and "three_heard", three everywhere through it. Bays come from seeds that the planner was not developed on.
+// Usage: plan_bench [--visits N] [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME,NAME] [--keep FILE]
 // --keep  one line a visit is kept in FILE; what is there already is not run again, and the table is of all of it.
 //         `--visits 0 --keep FILE` prints the table alone.
 #include "dsp/plan/planner.hpp"
@@ -119,7 +119,7 @@ void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::Plan
     auto spots = planned(spec);
     auto config = like;
     config.passes = way != "singly";
-    config.passes_first = way == "passes";
+    if (way == "passes") config.pairs_from = 0;
     config.seed = seed;
     config.most_per_visit = 3 * static_cast<int>(spots.size());
     std::mt19937_64 hands(seed + 1);
