@@ -25,7 +25,7 @@ spray|9|1|How far the verdicts reach: the table|spray_bench --sessions 150|spray
 plan|17|1|DEVELOPERS.md: what the planner is measured to reach|plan_bench --visits 20|plan_bench --visits 1 --spots 12 --kind plain
 plan-heard|18|1|DEVELOPERS.md: the planner through the sound|plan_bench --way heard,three --seed 9500 --visits 34|plan_bench --way heard --visits 1 --spots 12 --kind plain
 compare|2|1|Before and after: 100 pairs|compare_bench --pairs 100|compare_bench --pairs 3
-compare-disturbed|1|1|Before and after: "With uneven hands"|compare_bench --pairs 40 --disturbed|compare_bench --pairs 3 --disturbed
+compare-disturbed|3|1|Before and after: "With uneven hands"|compare_bench --pairs 100 --disturbed|compare_bench --pairs 3 --disturbed
 visits|4|1|Before and after: half orders, hiss, injectors|visits_bench --pairs 60|visits_bench --pairs 4
 injectors|9|1|Reach of the three: injectors|injectors_bench 56000 25|injectors_bench 56000 1 seq.
 hiss|2|1|Reach of the three: hiss|hiss_bench --first-seed 58001 --surveys 10|hiss_bench --first-seed 58001 --surveys 1 --seconds 5

@@ -38,7 +38,7 @@ struct PlanConfig {
                                ///< in proportion on larger ones: no bay leaks more because more spots are drawn
     IdleControl idle_control = IdleControl::fixed;
     bool passes = true;            ///< neighbours may be misted in one pass to rule them out together
-    std::size_t pairs_from = 16;   ///< spots on a map from which the first round, too, goes in passes, of two spots
+    std::size_t pairs_from = 24;   ///< spots on a map from which the first round, too, goes in passes, of two spots
     double suspected = 0.2;        ///< chance of any leak, however small, from which a spot is followed up
     double doubted = 0.06;         ///< the same as long as there are bursts to spare: small leaks are found with these
     int spare_bursts = 7;          ///< in a visit, beyond one a spot
