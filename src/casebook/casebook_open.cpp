@@ -153,7 +153,7 @@ Result<Casebook> Casebook::open(const std::string& path, Access access) {
             parts->writable = true;
             db = std::make_unique<Database>(file, Database::Mode::read_write);
             const int version = schema::version(*db);
-            if (version > schema::kVersion) return newer(file, version);
+            if (schema::newer(version)) return newer(file, version);
             if (version < schema::kVersion) {
                 schema::verify(*db, version);
                 keep_old_layout(*db, folder, version);
@@ -172,7 +172,7 @@ Result<Casebook> Casebook::open(const std::string& path, Access access) {
                 db = open_still(file, parts->copy);
             }
             const int version = schema::version(*db);
-            if (version > schema::kVersion) return newer(file, version);
+            if (schema::newer(version)) return newer(file, version);
             if (version < schema::kVersion && !parts->copy) {
                 db.reset();
                 open_copy(file, parts->copy, db);

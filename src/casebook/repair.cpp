@@ -43,7 +43,7 @@ std::uintmax_t size_of(const std::string& path) {
 bool tables_are_sound(const CaseFolder& folder) {
     try {
         Database db{folder.database(), Database::Mode::read_write};
-        if (schema::version(db) > schema::kVersion) return true;  // not ours to judge
+        if (schema::newer(schema::version(db))) return true;  // not ours to judge
         if (schema::version(db) < 1) return false;
         Statement s{db, "PRAGMA integrity_check(1)"};
         if (!s.step() || s.text(0) != "ok") return false;
@@ -198,7 +198,7 @@ Result<Done> rebuild(const CaseFolder& folder, RepairReport& report) {
             Database from{damaged, Database::Mode::read_write};
             from.execute("PRAGMA cell_size_check=OFF; PRAGMA ignore_check_constraints=ON;");
             const auto version = from.whole("PRAGMA user_version");
-            if (version > schema::kVersion && version <= schema::kNewest) {
+            if (schema::newer(version)) {
                 unlink(fresh.value().c_str());
                 return Error{
                     fmt::format("{}: was written by a newer Idlehark (case layout {})", folder.database(), version),

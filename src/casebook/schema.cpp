@@ -186,7 +186,7 @@ int version(Database& database) {
             DatabaseFault::Kind::other,
             {database.path() + ": is not a case of this program", "A case is a folder made by `idlehark case new`."}};
     const auto stated = database.whole("PRAGMA user_version");
-    if (stated > kNewest)
+    if (stated > kVersion && !newer(stated))
         throw DatabaseFault{DatabaseFault::Kind::damaged,
                             {fmt::format("{}: is damaged (it claims to be of layout {})", database.path(), stated),
                              "`idlehark case repair CASE` takes over all that can be read into a sound case."}};

@@ -2,6 +2,7 @@
 
 #include "src/casebook/database.hpp"
 
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -9,8 +10,10 @@ namespace idlehark::schema {
 
 /// The layout of case.sqlite that this program writes, kept in `user_version`.
 inline constexpr int kVersion = 2;
-/// Layouts go up one by one: a number beyond this is spoilt, not a newer program's.
-inline constexpr int kNewest = kVersion + 1000;
+/// A newer program's. Layouts go up one by one: what lies far beyond is a spoilt number.
+[[nodiscard]] constexpr bool newer(std::int64_t layout) noexcept {
+    return layout > kVersion && layout <= kVersion + 1000;
+}
 /// Marks the file as a case of this program (`application_id`): "IdHk".
 inline constexpr int kApplication = 0x4964'486b;
 

@@ -160,8 +160,7 @@ void show(const Casebook& book, std::uint8_t what) {
 bool looks_newer() {
     try {
         Database tables{example().database(), Database::Mode::read_write};
-        const auto layout = tables.whole("PRAGMA user_version");
-        return layout > schema::kVersion && layout <= schema::kNewest;
+        return schema::newer(tables.whole("PRAGMA user_version"));
     } catch (const DatabaseFault&) {
         return false;
     }
