@@ -129,15 +129,13 @@ class Planner {
         return !spots_[s].left_out && sprayed(s) < config_.most_per_spot;
     }
 
-    [[nodiscard]] bool in_pairs() const { return config_.passes && spots_.size() >= config_.pairs_from; }
-
     /// The first target of the round, in its order, in which a spot has not had its share.
     std::optional<Target> first_round() const {
         if (used_ >= config_.most_per_visit) return {};
         std::vector<bool> from(spots_.size());
         for (std::size_t s = 0; s < spots_.size(); ++s) from[s] = !spots_[s].left_out;
         auto round = config_;
-        round.passes = in_pairs();
+        round.passes = config_.passes && spots_.size() >= config_.pairs_from;
         round.most_in_pass = std::min<std::size_t>(config_.most_in_pass, 2);
         for (auto target : cover(spots_, from, round)) {
             std::erase_if(target, [&](std::size_t s) { return sprayed(s) > 0; });
