@@ -22,14 +22,17 @@ constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
 constexpr double kForeignDoubt = 6.0;
-// Tones only. Music that led to a lock has up to 11 lines and mostly more tones than that, a fan 4 to 7 lines that hold
-// over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks like
-// that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
+// Tones only. Music that led to a lock has up to 11 lines and mostly as many tones and more, a fan 4 to 7 lines that
+// hold over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks
+// like that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
 constexpr std::size_t kLinesInMusic = 12;
-constexpr double kTonesPerLine = 0.9;
+constexpr double kTonesPerLine = 0.7;
 constexpr std::size_t kLinesOfFan = 8;
 constexpr double kShareOfFan = 0.33;
-constexpr double kFaint = 4.5;         // mean score below which the coarse path is not trusted alone
+// The coarse path is not trusted alone below this mean score, nor where so much of what the last segment's mean cycle
+// left over was foreign tones (in noise alone one segment in a hundred): a loud one near a line leads it off.
+constexpr double kFaint = 4.5;
+constexpr double kForeignTones = 0.05;
 constexpr double kScoreWeight = 0.05;  // frames are a tenth of a second apart
 constexpr double kCoherentHighest_hz = 240.0;
 constexpr double kCoherentModulation_hz = 160.0;
@@ -202,8 +205,8 @@ SpeedShift PhaseRefiner::listen_along(const CyclePath& path) {
     return search_.best();
 }
 
-/// A faint sound leaves the coarse path scattered: whichever of it and a plain parabola through it makes the lines add
-/// up in phase over the whole segment, with the shift at which they do so best.
+/// A faint sound leaves the coarse path scattered, and one loud tone outweighs many lines: whichever of it and a plain
+/// parabola through it makes the lines add up in phase over the whole segment, with the shift at which they do so best.
 void PhaseRefiner::straighten() {
     const CyclePath plain = along(plain_);
     const auto along_path = listen_along(path_);
@@ -253,7 +256,7 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
         if (p.time_s > first_s) score += std::max(p.score, -1.0) * kScoreWeight;
     shift_ = {};
     if (const auto bridged = drowned_.bridged(path, first_s); !bridged.empty()) prefer_bridge(bridged, first_s);
-    if (score < kFaint) straighten();
+    if (score < kFaint || signals_[0].foreign_share() > kForeignTones) straighten();
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
     measured_.resize(blocks);

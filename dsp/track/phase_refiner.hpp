@@ -26,8 +26,9 @@ struct FinePoint {
 /// Two seconds of each signal are whitened and their mean cycle along the path becomes a template; each firing is
 /// compared with the template and its derivative, which gives its phase against the path and the information in it (a
 /// Gauss-Newton step of the maximum likelihood); a Kalman smoother joins the firings. Repeated with ever higher lines,
-/// since a better path gives a sharper template. In faint sound a CoherentSearch puts the path right beforehand; where
-/// something louder drowns the engine for a moment (the can's own hiss), it decides whether the path went astray there.
+/// since a better path gives a sharper template. In faint sound and beside foreign tones a CoherentSearch puts the path
+/// right beforehand; where something louder drowns the engine for a moment (the can's own hiss), it decides whether the
+/// path went astray there.
 class PhaseRefiner {
    public:
     PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats);
