@@ -29,9 +29,10 @@ constexpr std::size_t kLinesInMusic = 12;
 constexpr double kTonesPerLine = 0.7;
 constexpr std::size_t kLinesOfFan = 8;
 constexpr double kShareOfFan = 0.33;
-// The coarse path is not trusted alone below this mean score, nor where so much of what the last segment's mean cycle
+// Mean score below which the coarse path is not trusted alone; and where so much of what the last segment's mean cycle
 // left over was foreign tones (in noise alone one segment in a hundred): a loud one near a line leads it off.
 constexpr double kFaint = 4.5;
+constexpr double kFaintBesideTones = 9.0;
 constexpr double kForeignTones = 0.05;
 constexpr double kScoreWeight = 0.05;  // frames are a tenth of a second apart
 constexpr double kCoherentHighest_hz = 240.0;
@@ -256,7 +257,7 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
         if (p.time_s > first_s) score += std::max(p.score, -1.0) * kScoreWeight;
     shift_ = {};
     if (const auto bridged = drowned_.bridged(path, first_s); !bridged.empty()) prefer_bridge(bridged, first_s);
-    if (score < kFaint || signals_[0].foreign_share() > kForeignTones) straighten();
+    if (score < (signals_[0].foreign_share() > kForeignTones ? kFaintBesideTones : kFaint)) straighten();
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
     measured_.resize(blocks);
