@@ -23,10 +23,10 @@ constexpr double kKeepClear_s = 6.0;  // shams from answers
 constexpr std::size_t kLeastShams = 40;
 constexpr double kExpectedCounts = 4.0;
 
-/// One visit's speed, whitened, and where each spot was sprayed in it.
+/// One visit's speed without load steps, the same whitened, and where each spot was sprayed in it.
 struct Trace {
+    SpeedTrace speed;
     WhitenedTrace white;
-    double step_s;
     std::vector<std::vector<long>> cells;  // per spot
 
     static Trace of(const SprayedVisit& visit) {
@@ -37,7 +37,8 @@ struct Trace {
             if (const long cell = raw.index(b.found_onset_s.value_or(b.time_s));
                 cell >= 0 && cell < static_cast<long>(raw.size()))
                 cells[b.spot].push_back(cell);
-        return {WhitenedTrace(found.cleaned.rpm, found.cleaned.seen, found.noise), raw.step_s, std::move(cells)};
+        WhitenedTrace white(found.cleaned.rpm, found.cleaned.seen, found.noise);
+        return {std::move(found.cleaned), std::move(white), std::move(cells)};
     }
 };
 
@@ -85,10 +86,26 @@ Answer common_answer(const std::array<Trace, 2>& traces, const std::vector<char>
     return best;
 }
 
+/// Load steps that the visit's own answers hid, and the unrest without those answers: left in, they pass for unrest.
+void look_again(Trace& t, std::span<const char> answers, const WhitenedTrace::Probe& probe, long delay) {
+    auto without = t.white;
+    for (std::size_t s = 0; s < answers.size(); ++s) {
+        const auto sum = summed(t, s, probe, delay);
+        if (!answers[s] || !(sum.information > 0.0)) continue;
+        for (const long cell : t.cells[s]) without.subtract(probe, cell + delay, sum.score / sum.information);
+    }
+    auto rest = t.speed;
+    rest.rpm = without.rpm();
+    const auto again = find_disturbances(rest, kNoiseOrder);
+    for (std::size_t i = 0; i < rest.size(); ++i) t.speed.rpm[i] -= rest.rpm[i] - again.cleaned.rpm[i];
+    t.speed.seen = again.cleaned.seen;
+    t.white = WhitenedTrace(t.speed.rpm, t.speed.seen, again.noise);
+}
+
 /// How much wider than the noise model has it the answers scatter where nothing was sprayed; never narrower.
 double sham_scale(const Trace& t, const std::vector<char>& wet, const WhitenedTrace::Probe& probe, long delay) {
     const auto n = static_cast<long>(t.white.size());
-    const long clear = std::lround(kKeepClear_s / t.step_s);
+    const long clear = std::lround(kKeepClear_s / t.speed.step_s);
     std::vector<double> z;
     for (long cell = 0; cell < n; ++cell) {
         bool free = true;
@@ -102,27 +119,31 @@ double sham_scale(const Trace& t, const std::vector<char>& wet, const WhitenedTr
     return std::max(1.0, stats::kMadToSd * stats::median_absolute_deviation(z));
 }
 
-FigureValue measured(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale) {
-    const auto sum = summed(t, spot, probe, delay);
-    if (!(sum.information > 0.0)) return {};
-    return {.value = sum.score / sum.information, .sd = scale / std::sqrt(sum.information), .visit_sd = 0.0};
-}
-
 /// How much more the bursts of one visit disagree than unrest and uneven hands explain (Birge's ratio, R. T. Birge,
 /// Phys. Rev. 40 (1932) 207): something else fell on one of them. Never below 1; three bursts tell their own scatter
 /// poorly, so that the expected one counts as kExpectedCounts more.
 double disagreement(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale,
-                    const FigureValue& mean) {
+                    double mean) {
     double square = 0.0, n = 0.0;
     for (const long cell : t.cells[spot]) {
         const auto s = t.white.score(probe, cell + delay);
         if (!(s.information > 0.0)) continue;
-        const double off = s.score / s.information - mean.value;
-        const double hands = kSprayBurst_share * mean.value;
+        const double off = s.score / s.information - mean;
+        const double hands = kSprayBurst_share * mean;
         square += off * off / (scale * scale / s.information + hands * hands);
         n += 1.0;
     }
     return n < 2.0 ? 1.0 : std::max(1.0, std::sqrt((square + kExpectedCounts) / (n - 1.0 + kExpectedCounts)));
+}
+
+FigureValue measured(const Trace& t, std::size_t spot, const WhitenedTrace::Probe& probe, long delay, double scale) {
+    const auto sum = summed(t, spot, probe, delay);
+    if (!(sum.information > 0.0)) return {};
+    const double change = sum.score / sum.information;
+    const auto bursts = static_cast<double>(t.cells[spot].size());
+    return {.value = change,
+            .sd = scale / std::sqrt(sum.information) * disagreement(t, spot, probe, delay, scale, change),
+            .visit_sd = std::abs(change) * std::hypot(kSprayVisit_share, kSprayBurst_share / std::sqrt(bursts))};
 }
 
 }  // namespace
@@ -133,36 +154,20 @@ std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisi
     std::vector<char> wet(before.answers.size());
     for (std::size_t s = 0; s < wet.size(); ++s) wet[s] = before.answers[s] || after.answers[s] ? 1 : 0;
 
-    const std::array traces{Trace::of(before), Trace::of(after)};
+    std::array traces{Trace::of(before), Trace::of(after)};
     const auto answer = common_answer(traces, wet, idle_control == IdleControl::regulated);
-    const std::array probes{traces[0].white.probe(answer.shape), traces[1].white.probe(answer.shape)};
-    std::array<double, 2> scale{};
-    for (std::size_t v = 0; v < 2; ++v) scale[v] = sham_scale(traces[v], wet, probes[v], answer.delay);
-
     std::vector<FigurePair> pairs(wet.size());
     for (std::size_t s = 0; s < wet.size(); ++s) {
-        auto& p = pairs[s];
-        p.wish = Wish::nearer_zero;
-        p.asked = wet[s] != 0;
-        std::array<FigureValue*, 2> sides{&p.before, &p.after};
-        double weight = 0.0, common = 0.0;
-        for (std::size_t v = 0; v < 2; ++v) {
-            *sides[v] = measured(traces[v], s, probes[v], answer.delay, scale[v]);
-            if (!std::isfinite(sides[v]->value)) continue;
-            const double w = 1.0 / (sides[v]->sd * sides[v]->sd);
-            common += w * sides[v]->value;
-            weight += w;
-        }
-        if (weight == 0.0) continue;
-        for (std::size_t v = 0; v < 2; ++v)
-            if (std::isfinite(sides[v]->value))
-                sides[v]->sd *= disagreement(traces[v], s, probes[v], answer.delay, scale[v], *sides[v]);
-        common = std::abs(common / weight);  // were nothing mended, both would have this change
-        for (std::size_t v = 0; v < 2; ++v)
-            sides[v]->visit_sd =
-                common * std::hypot(kSprayVisit_share,
-                                    kSprayBurst_share / std::sqrt(std::max<double>(
-                                                            1.0, static_cast<double>(traces[v].cells[s].size()))));
+        pairs[s].wish = Wish::nearer_zero;
+        pairs[s].asked = wet[s] != 0;
+    }
+    for (std::size_t v = 0; v < 2; ++v) {
+        auto& trace = traces[v];
+        look_again(trace, v == 0 ? before.answers : after.answers, trace.white.probe(answer.shape), answer.delay);
+        const auto probe = trace.white.probe(answer.shape);
+        const double scale = sham_scale(trace, wet, probe, answer.delay);
+        for (std::size_t s = 0; s < wet.size(); ++s)
+            (v == 0 ? pairs[s].before : pairs[s].after) = measured(trace, s, probe, answer.delay, scale);
     }
     return pairs;
 }

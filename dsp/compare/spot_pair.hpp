@@ -22,8 +22,10 @@ struct SprayedVisit {
 
 /// Each spot's change of speed in two visits, ready to be compared. Not known where it was not sprayed.
 /// Way      one answer (shape and delay) is fitted to both visits' leaking spots together; with it every spot's change
-///          is a generalised least squares estimate under the visit's own coloured noise (dsp/evidence), and its spread
-///          is scaled to what sham placements in the same trace show.
+///          is a generalised least squares estimate under the visit's own coloured noise (dsp/evidence), learned
+///          without the visit's answers, and its spread is scaled to what sham placements in the same trace show. Cans
+///          and hands differ by a share of what each visit shows: one of the mean of both takes a lucky strong visit
+///          beside a weak one for a change.
 /// Asked    only of spots that one of the two visits proves to leak or to catch a neighbour's spray: nothing else can
 ///          have been mended provably, and the fewer questions, the sharper each may be.
 [[nodiscard]] std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisit& after,
