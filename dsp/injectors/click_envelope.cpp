@@ -99,27 +99,26 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     }
 }
 
-void ClickEnvelope::read(double time_s, std::span<std::complex<float>> out, std::size_t from) const {
+Wave ClickEnvelope::read(double time_s, std::size_t from, std::size_t count) const {
+    Wave out{count};
     const double step = kStep_s * base_hz_;
     const double first = time_s * base_hz_ + (static_cast<double>(from) - reach_) * step;
-    for (std::size_t i = 0; i < out.size(); ++i) {
+    const double end = static_cast<double>(base_.size()) - 2.0;
+    for (std::size_t i = 0; i < count; ++i) {
         const double place = first + static_cast<double>(i) * step;
-        const double whole = std::floor(place);
-        const auto k = static_cast<std::ptrdiff_t>(whole);
-        if (k < 1 || k + 2 >= std::ssize(base_)) {
-            out[i] = 0.F;
-            continue;
-        }
+        if (!(place >= 1.0 && place < end)) continue;
         // Lagrange's cubic through the four points about the place.
-        const auto t = static_cast<float>(place - whole);
+        const auto k = static_cast<std::ptrdiff_t>(place);
+        const auto t = static_cast<float>(place - static_cast<double>(k));
         const float a = -t * (t - 1.F) * (t - 2.F) / 6.F;
         const float b = (t + 1.F) * (t - 1.F) * (t - 2.F) / 2.F;
         const float c = -(t + 1.F) * t * (t - 2.F) / 2.F;
         const float d = (t + 1.F) * t * (t - 1.F) / 6.F;
         const auto* z = base_.data() + k;
-        out[i] = {a * z[-1].real() + b * z[0].real() + c * z[1].real() + d * z[2].real(),
-                  a * z[-1].imag() + b * z[0].imag() + c * z[1].imag() + d * z[2].imag()};
+        out.re[i] = a * z[-1].real() + b * z[0].real() + c * z[1].real() + d * z[2].real();
+        out.im[i] = a * z[-1].imag() + b * z[0].imag() + c * z[1].imag() + d * z[2].imag();
     }
+    return out;
 }
 
 }  // namespace idlehark
