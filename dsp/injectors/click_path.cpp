@@ -96,8 +96,8 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
     for (std::size_t k = 0; k < g.cycles; ++k)
         for (std::size_t m = 0; m < g.places; ++m) {
             const double c = static_cast<double>(k) + (static_cast<double>(m) + 0.5) / static_cast<double>(g.places);
-            const auto i = std::min(static_cast<std::size_t>(std::max(0.0, std::round(clock.time_at(c) / hop_s))),
-                                    strength.size() - 1);
+            const auto i =
+                std::min(static_cast<std::size_t>(std::max(0.0, clock.time_at(c) / hop_s) + 0.5), strength.size() - 1);
             // The neighbours count half: a click's jitter is of the order of a frame.
             const auto left = i > 0 ? i - 1 : i;
             const auto right = std::min(i + 1, strength.size() - 1);

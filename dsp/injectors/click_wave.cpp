@@ -18,10 +18,9 @@ namespace {
 constexpr int kReach = 10;     // steps about the time given
 constexpr int kFineReach = 2;  // once they are read again where they belong
 constexpr std::size_t kFewestQuiet = 8;
-constexpr std::size_t kStarts = 4;
-constexpr int kStartRounds = 3;      // with each start
-constexpr int kRounds = 3;           // with the best, of all clicks
-constexpr std::size_t kEarly = 100;  // clicks, to start with
+constexpr std::size_t kStarts = 4;  // means to begin with, a power of two
+constexpr std::size_t kEarly = 25;  // clicks for each of them
+constexpr int kRounds = 2;          // with the best, of all clicks
 
 double energy(const Wave& w, std::size_t from, std::size_t n) {
     return static_cast<double>(dot(w.re.data() + from, w.re.data() + from, n) +
@@ -47,14 +46,13 @@ Place place_of(const Wave& mean, std::size_t from, std::size_t n, const Wave& cl
     for (int shift = -reach; shift <= reach; ++shift) {
         const float* zr = click.re.data() + start + shift;
         const float* zi = click.im.data() + start + shift;
-        const float re = dot(mr, zr, n) + dot(mi, zi, n);
-        const float im = dot(mr, zi, n) - dot(mi, zr, n);
-        const float all = re * re + im * im;
+        const std::complex<float> c{dot(mr, zr, n) + dot(mi, zi, n), dot(mr, zi, n) - dot(mi, zr, n)};
+        const float all = std::norm(c);
         const float p = all - static_cast<float>(cost * shift * shift);
         power[index(shift + reach)] = p;
         if (p <= most) continue;
         most = p;
-        best = {static_cast<double>(shift), shift, std::complex<float>{re, -im} / std::sqrt(std::max(all, 1e-30F)),
+        best = {static_cast<double>(shift), shift, std::conj(c) / std::sqrt(std::max(all, 1e-30F)),
                 static_cast<double>(all)};
     }
     if (std::abs(best.whole) < reach) {
@@ -89,22 +87,33 @@ class Clicks {
         read();
     }
 
-    /// The mean that most of the clicks agree with, begun with one after the other.
+    /// The mean that most of the clicks agree with, begun with one after the other: round by round the better half goes
+    /// on, with twice the clicks.
     void find_mean(double cost) {
-        const auto order = typical_first();
-        const auto early = std::span{waves_}.first(std::min(waves_.size(), kEarly));
-        Wave best;
-        double most = -1.0;
-        for (std::size_t k = 0; k < std::min(kStarts, order.size()); ++k) {
-            std::copy_n(waves_[order[k]].re.begin() + kReach, span_, mean_.re.begin());
-            std::copy_n(waves_[order[k]].im.begin() + kReach, span_, mean_.im.begin());
-            for (int round = 0; round < kStartRounds; ++round) average(early, kReach, cost * mean_energy());
-            if (const double e = mean_energy(); e > most) {
-                most = e;
-                best = mean_;
-            }
+        struct Start {
+            double energy;
+            Wave mean;
+        };
+        std::vector<Start> starts;
+        for (const std::size_t e : typical_first()) {
+            if (starts.size() == kStarts) break;
+            auto& mean = starts.emplace_back(Start{0.0, Wave{span_}}).mean;
+            std::copy_n(waves_[e].re.begin() + kReach, span_, mean.re.begin());
+            std::copy_n(waves_[e].im.begin() + kReach, span_, mean.im.begin());
         }
-        mean_ = std::move(best);
+        for (std::size_t some = kEarly;; some *= 2) {
+            for (auto& start : starts) {
+                std::swap(mean_, start.mean);
+                average(std::span{waves_}.first(std::min(waves_.size(), some)), kReach, cost * mean_energy());
+                start.energy = mean_energy();
+                std::swap(mean_, start.mean);
+            }
+            std::stable_sort(starts.begin(), starts.end(),
+                             [](const Start& a, const Start& b) { return a.energy > b.energy; });
+            if (starts.size() == 1) break;
+            starts.erase(starts.begin() + std::ssize(starts) / 2, starts.end());
+        }
+        mean_ = std::move(starts.front().mean);
         for (int round = 0; round < kRounds; ++round) average(kReach, cost * mean_energy());
     }
     /// The mean anew, of the clicks as they agree with the old one.
