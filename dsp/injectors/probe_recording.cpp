@@ -119,7 +119,7 @@ Fold fold_of(const ClickBands& bands, std::span<const double> weights, const Pla
         const double to = places.time_s(k, 0.75);
         for (std::size_t m = 0; m < size; ++m) {
             const double t = std::lerp(from, to, (static_cast<double>(m) + 0.5) / static_cast<double>(size));
-            const double frame = std::round(t / bands.hop_s);
+            const double frame = t / bands.hop_s + 0.5;
             if (frame < 0.0 || frame >= static_cast<double>(power.size())) continue;
             const auto v = static_cast<double>(power[static_cast<std::size_t>(frame)]);
             fold.power[m] += v;
