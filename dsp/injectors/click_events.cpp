@@ -297,7 +297,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     if (out.alike) {
         for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(power(wave.mean, core(i)));
         out.common_noise = noise / static_cast<double>(clear_s.size());
-        out.timing_error_s = timing_error_s(sound, wave, quiet_s);
+        out.timing_error_s = timing_error_s(wave, quiet);
         out.wave = std::move(wave);
         return out;
     }

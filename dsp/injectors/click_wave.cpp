@@ -201,16 +201,15 @@ ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double
     return {time_s + place.shift * ClickEnvelope::kStep_s, place.power / (whole * whole)};
 }
 
-double timing_error_s(const ClickEnvelope& sound, const ClickWave& wave, std::span<const double> quiet_s) {
-    if (quiet_s.size() < kFewestQuiet) return 0.0;
+double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet) {
+    if (quiet.size() < kFewestQuiet) return 0.0;
     std::vector<double> errors;
-    for (const double t : quiet_s) {
-        auto laid = sound.read(t, wave.first - kReach, wave.count + 2 * kReach);
-        for (std::size_t i = 0; i < wave.count; ++i) {
-            laid.re[kReach + i] += wave.mean.re[wave.first + i];
-            laid.im[kReach + i] += wave.mean.im[wave.first + i];
+    for (auto laid : quiet) {
+        for (std::size_t i = wave.first; i < wave.first + wave.count; ++i) {
+            laid.re[i] += wave.mean.re[i];
+            laid.im[i] += wave.mean.im[i];
         }
-        errors.push_back(place_of(wave.mean, wave.first, wave.count, laid, kReach, kReach, 0.0).shift);
+        errors.push_back(place_of(wave.mean, wave.first, wave.count, laid, wave.first, kReach, 0.0).shift);
     }
     return ClickEnvelope::kStep_s * stats::kMadToSd * stats::median_absolute_deviation(errors);
 }

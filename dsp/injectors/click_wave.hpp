@@ -31,9 +31,9 @@ struct ClickWave {
 /// Another click, to half a millisecond, against a mean that is not empty.
 [[nodiscard]] ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double time_s);
 
-/// What the noise alone, as heard at quiet times (no click near), does to a corrected time: standard deviation, s; 0
+/// What the noise alone, as read at quiet times (no click near), does to a corrected time: standard deviation, s; 0
 /// with fewer than 8 of them.
-[[nodiscard]] double timing_error_s(const ClickEnvelope& sound, const ClickWave& wave, std::span<const double> quiet_s);
+[[nodiscard]] double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet);
 
 /// How far two means, both not empty and of the same span, ring alike: power of what they share, 0..1.
 [[nodiscard]] double coherence(const ClickWave& a, const ClickWave& b);
