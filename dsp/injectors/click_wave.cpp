@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
 #include <limits>
 #include <numeric>
 
@@ -28,10 +27,10 @@ double energy(const Wave& w, std::size_t from, std::size_t n) {
 }
 
 struct Place {
-    double shift = 0.0;                  // steps
-    int whole = 0;                       // the nearest whole step
-    std::complex<float> turn{1.F, 0.F};  // brings the click into the mean's phase
-    double power = 0.0;                  // correlated
+    double shift = 0.0;        // steps
+    int whole = 0;             // the nearest whole step
+    float re = 1.F, im = 0.F;  // brings the click into the mean's phase
+    double power = 0.0;        // correlated
 };
 
 /// Where a click agrees best with the `n` values of the mean from `from` on, within `reach` of its value `start`.
@@ -46,14 +45,15 @@ Place place_of(const Wave& mean, std::size_t from, std::size_t n, const Wave& cl
     for (int shift = -reach; shift <= reach; ++shift) {
         const float* zr = click.re.data() + start + shift;
         const float* zi = click.im.data() + start + shift;
-        const std::complex<float> c{dot(mr, zr, n) + dot(mi, zi, n), dot(mr, zi, n) - dot(mi, zr, n)};
-        const float all = std::norm(c);
+        const float re = dot(mr, zr, n) + dot(mi, zi, n);
+        const float im = dot(mr, zi, n) - dot(mi, zr, n);
+        const float all = re * re + im * im;
         const float p = all - static_cast<float>(cost * shift * shift);
         power[index(shift + reach)] = p;
         if (p <= most) continue;
         most = p;
-        best = {static_cast<double>(shift), shift, std::conj(c) / std::sqrt(std::max(all, 1e-30F)),
-                static_cast<double>(all)};
+        const float size = std::sqrt(std::max(all, 1e-30F));
+        best = {static_cast<double>(shift), shift, re / size, -im / size, static_cast<double>(all)};
     }
     if (std::abs(best.whole) < reach) {
         const auto at = index(best.whole + reach);
@@ -63,12 +63,12 @@ Place place_of(const Wave& mean, std::size_t from, std::size_t n, const Wave& cl
     return best;
 }
 
-/// Adds a click, from `from` on, in the mean's phase.
-void add(Wave& sum, const Wave& click, std::size_t from, std::complex<float> turn) {
+/// Adds a `share` of a click, from `from` on, in the mean's phase.
+void add(Wave& sum, const Wave& click, std::size_t from, const Place& place, float share) {
     const float* zr = click.re.data() + from;
     const float* zi = click.im.data() + from;
-    const float re = turn.real();
-    const float im = turn.imag();
+    const float re = share * place.re;
+    const float im = share * place.im;
     for (std::size_t i = 0; i < sum.size(); ++i) {
         sum.re[i] += re * zr[i] - im * zi[i];
         sum.im[i] += re * zi[i] + im * zr[i];
@@ -150,7 +150,7 @@ class Clicks {
         const float share = 1.F / static_cast<float>(some.size());
         for (const auto& w : some) {
             places.push_back(place_of(mean_, 0, span_, w, kReach, reach, cost));
-            add(sum, w, index(kReach + places.back().whole), share * places.back().turn);
+            add(sum, w, index(kReach + places.back().whole), places.back(), share);
         }
         mean_ = std::move(sum);
         return places;
@@ -186,8 +186,7 @@ ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> tim
     out.mean = Wave{sound.size()};
     const float share = 1.F / static_cast<float>(places.size());
     for (std::size_t e = 0; e < places.size(); ++e)
-        add(out.mean, sound.read(clicks.times_s()[e] + places[e].whole * ClickEnvelope::kStep_s), 0,
-            share * places[e].turn);
+        add(out.mean, sound.read(clicks.times_s()[e] + places[e].whole * ClickEnvelope::kStep_s), 0, places[e], share);
     clicks.move(places);
     for (std::size_t e = 0; e < places.size(); ++e)
         out.clicks.push_back({clicks.times_s()[e], places[e].power / (before * before)});
