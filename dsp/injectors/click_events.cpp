@@ -240,10 +240,10 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     double common = 0.0;
     double all = 0.0;
     for (int i = t.first; i <= t.last; ++i) {
-        common += wave.mean.size() > 0 ? power(wave.mean, core(i)) : 0.0;
+        if (wave.count > 0) common += power(wave.mean, core(i));
         all += shape[index(i)] - noise;
     }
-    out.alike = common > kAlike * all;
+    out.alike = wave.count > 0 && common > kAlike * all;
     std::vector<ClickPlace> rings;
     if (out.alike) {
         auto next = wave.clicks.begin();

@@ -230,7 +230,7 @@ void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const dou
 bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::span<const double> times_s) {
     if (!events.alike) return false;
     const auto other = average_clicks(sound, times_s, events.core_first, events.core_last);
-    return coherence(events.wave, other) > kAlikeWaves;
+    return other.count > 0 && coherence(events.wave, other) > kAlikeWaves;
 }
 
 /// Scatter of the own clicks about the crank angle, s. Between two of them the crank wanders as much as a good injector
