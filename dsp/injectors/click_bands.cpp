@@ -26,19 +26,26 @@ class HighPass {
         const double w = 2.0 * std::numbers::pi * kCorner_hz / rate_hz;
         const double alpha = std::sin(w) / (2.0 * q);
         const double a0 = 1.0 + alpha;
-        b_ = static_cast<float>(0.5 * (1.0 + std::cos(w)) / a0);
-        a1_ = static_cast<float>(-2.0 * std::cos(w) / a0);
-        a2_ = static_cast<float>((1.0 - alpha) / a0);
+        const double b = 0.5 * (1.0 + std::cos(w)) / a0;
+        const double a1 = -2.0 * std::cos(w) / a0;
+        const double a2 = (1.0 - alpha) / a0;
+        b_ = static_cast<float>(b);
+        c1_ = static_cast<float>(-2.0 * b - a1 * b);
+        c2_ = static_cast<float>(b - a2 * b);
+        a1_ = static_cast<float>(a1);
+        a2_ = static_cast<float>(a2);
     }
     float operator()(float x) noexcept {
+        // The output is put into the states: the shortest way from one sample to the next.
         const float y = b_ * x + z1_;
-        z1_ = -2.F * b_ * x - a1_ * y + z2_;
-        z2_ = b_ * x - a2_ * y;
+        const float z1 = (c1_ * x + z2_) - a1_ * z1_;
+        z2_ = c2_ * x - a2_ * z1_;
+        z1_ = z1;
         return y;
     }
 
    private:
-    float b_, a1_, a2_, z1_ = 0.F, z2_ = 0.F;
+    float b_, c1_, c2_, a1_, a2_, z1_ = 0.F, z2_ = 0.F;
 };
 
 /// What a pair of samples on both sides of a window's centre gives to each band.
@@ -94,15 +101,17 @@ ClickBands click_bands(AudioView x, double sample_rate_hz) {
     }
 
     std::vector<float> some;
+    std::vector<float> per_floor(bins.size());
     const std::size_t stride = std::max<std::size_t>(1, frames / kFloorSamples);
     for (std::size_t b = 0; b < bins.size() && frames > 0; ++b) {
         some.clear();
         for (std::size_t k = 0; k < frames; k += stride) some.push_back(out.over_floor[k * bins.size() + b]);
         std::nth_element(some.begin(), some.begin() + std::ssize(some) / 2, some.end());
-        const float median = std::max(some[some.size() / 2], 1e-30F);
-        for (std::size_t k = 0; k < frames; ++k) out.over_floor[k * bins.size() + b] /= median;
-        out.floor[b] = static_cast<double>(median);
+        out.floor[b] = static_cast<double>(std::max(some[some.size() / 2], 1e-30F));
+        per_floor[b] = static_cast<float>(1.0 / out.floor[b]);
     }
+    for (std::size_t k = 0; k < frames; ++k)
+        for (std::size_t b = 0; b < bins.size(); ++b) out.over_floor[k * bins.size() + b] *= per_floor[b];
     return out;
 }
 
@@ -119,7 +128,7 @@ std::vector<float> click_strength(const ClickBands& bands, std::span<const doubl
         float level = 0.F;
         const auto row = bands.frame(k);
         for (std::size_t b = 0; b < w.size(); ++b) level += w[b] * row[b];
-        strength[k] = std::log1p(level);
+        strength[k] = std::log(1.F + level);
     }
     return strength;
 }

@@ -12,8 +12,8 @@ namespace idlehark {
 namespace {
 constexpr double kMargin_s = 2e-3;    // each side of a block: the filter's own ringing and the wrap of the transform
 constexpr double kBase_hz = 32000.0;  // twice the widest click band, so that four points tell what lies between
-constexpr std::size_t kBlock = 1536;  // of the signal that was moved down
-constexpr std::size_t kCommon = 96;   // divides the blocks of both rates, so that they can be laid side by side
+constexpr std::size_t kBlock = 2048;  // of the signal that was moved down
+constexpr std::size_t kCommon = 128;  // divides the blocks of both rates, so that they can be laid side by side
 
 /// Power gain by frequency, as the header has it.
 class BandGain {
@@ -43,17 +43,19 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     RealFft low{kBlock};
     base_hz_ = sample_rate_hz * static_cast<double>(kBlock) / static_cast<double>(n);
 
+    // With as many zeros on both sides as the move down may reach beyond the spectrum.
+    const std::size_t beside = low.bins();
     const BandGain band{frequencies_hz, weights};
-    std::vector<float> gain(fft.bins());
+    std::vector<float> gain(fft.bins() + 2 * beside);
     double sum = 0.0;
     double moment = 0.0;
-    for (std::size_t b = 0; b < gain.size(); ++b) {
+    for (std::size_t b = 0; b < fft.bins(); ++b) {
         const double a = band.amplitude(static_cast<double>(b) * sample_rate_hz / static_cast<double>(n));
-        gain[b] = static_cast<float>(a / static_cast<double>(n));
+        gain[beside + b] = static_cast<float>(0.5 * a / static_cast<double>(n));
         sum += a;
         moment += a * static_cast<double>(b);
     }
-    const auto centre = static_cast<std::ptrdiff_t>(sum > 0.0 ? std::lround(moment / sum) : 0);
+    const auto centre = static_cast<std::size_t>(sum > 0.0 ? std::lround(moment / sum) : 0);
 
     // Blocks start where a sample of either rate lies.
     const std::size_t common = std::gcd(n, kBlock);
@@ -63,27 +65,22 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     const std::size_t low_unit = kBlock / common;
     base_.assign((x.size() / unit + 2) * low_unit, 0.F);
     std::vector<float> segment(n), real(kBlock), imaginary(kBlock);
-    std::vector<std::complex<float>> spectrum(fft.bins()), re(low.bins()), im(low.bins());
-    const auto at = [&](std::ptrdiff_t k) -> std::complex<float> {  // moved down by the centre
-        const auto b = k + centre;
-        return b >= 0 && b < std::ssize(spectrum)
-                   ? gain[static_cast<std::size_t>(b)] * spectrum[static_cast<std::size_t>(b)]
-                   : std::complex<float>{};
-    };
+    std::vector<std::complex<float>> spectrum(gain.size()), re(low.bins()), im(low.bins());
     for (std::size_t from = 0; from * low_unit < base_.size(); from += hop) {
         const auto first = static_cast<std::ptrdiff_t>(from * unit) - static_cast<std::ptrdiff_t>(margin * unit);
-        for (std::size_t i = 0; i < n; ++i) {
-            const auto k = first + static_cast<std::ptrdiff_t>(i);
-            const float v = k >= 0 && k < std::ssize(x) ? x[static_cast<std::size_t>(k)] : 0.F;
-            segment[i] = std::isfinite(v) ? v : 0.F;
-        }
-        fft.forward(segment, spectrum);
-        for (std::size_t k = 0; k < low.bins(); ++k) {
-            const auto up = at(static_cast<std::ptrdiff_t>(k));
-            const auto down = std::conj(at(-static_cast<std::ptrdiff_t>(k)));
-            re[k] = 0.5F * (up + down);
-            const auto odd = 0.5F * (up - down);
-            im[k] = {odd.imag(), -odd.real()};
+        const auto begin = std::min(index(std::max<std::ptrdiff_t>(first, 0)), x.size());
+        const auto heard = x.subspan(begin, std::min(x.size(), index(first + std::ssize(segment))) - begin);
+        std::fill(segment.begin(), segment.end(), 0.F);
+        std::transform(heard.begin(), heard.end(), segment.begin() + (static_cast<std::ptrdiff_t>(begin) - first),
+                       [](float v) { return std::isfinite(v) ? v : 0.F; });
+        fft.forward(segment, std::span{spectrum}.subspan(beside, fft.bins()));
+        for (std::size_t k = 0; k < low.bins(); ++k) {  // moved down by the centre
+            const std::size_t above = beside + centre + k;
+            const std::size_t below = beside + centre - k;
+            const auto up = gain[above] * spectrum[above];
+            const auto down = gain[below] * std::conj(spectrum[below]);
+            re[k] = up + down;
+            im[k] = {up.imag() - down.imag(), down.real() - up.real()};
         }
         low.inverse(re, real);
         low.inverse(im, imaginary);
@@ -99,27 +96,26 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     }
 }
 
-void ClickEnvelope::read(double time_s, std::span<std::complex<float>> out, std::size_t from) const {
+Wave ClickEnvelope::read(double time_s, std::size_t from, std::size_t count) const {
+    Wave out{count};
     const double step = kStep_s * base_hz_;
     const double first = time_s * base_hz_ + (static_cast<double>(from) - reach_) * step;
-    for (std::size_t i = 0; i < out.size(); ++i) {
+    const double end = static_cast<double>(base_.size()) - 2.0;
+    for (std::size_t i = 0; i < count; ++i) {
         const double place = first + static_cast<double>(i) * step;
-        const double whole = std::floor(place);
-        const auto k = static_cast<std::ptrdiff_t>(whole);
-        if (k < 1 || k + 2 >= std::ssize(base_)) {
-            out[i] = 0.F;
-            continue;
-        }
+        if (!(place >= 1.0 && place < end)) continue;
         // Lagrange's cubic through the four points about the place.
-        const auto t = static_cast<float>(place - whole);
+        const auto k = static_cast<std::ptrdiff_t>(place);
+        const auto t = static_cast<float>(place - static_cast<double>(k));
         const float a = -t * (t - 1.F) * (t - 2.F) / 6.F;
         const float b = (t + 1.F) * (t - 1.F) * (t - 2.F) / 2.F;
         const float c = -(t + 1.F) * t * (t - 2.F) / 2.F;
         const float d = (t + 1.F) * t * (t - 1.F) / 6.F;
         const auto* z = base_.data() + k;
-        out[i] = {a * z[-1].real() + b * z[0].real() + c * z[1].real() + d * z[2].real(),
-                  a * z[-1].imag() + b * z[0].imag() + c * z[1].imag() + d * z[2].imag()};
+        out.re[i] = a * z[-1].real() + b * z[0].real() + c * z[1].real() + d * z[2].real();
+        out.im[i] = a * z[-1].imag() + b * z[0].imag() + c * z[1].imag() + d * z[2].imag();
     }
+    return out;
 }
 
 }  // namespace idlehark

@@ -11,6 +11,13 @@ namespace idlehark {
 /// A count of grid steps, not negative, as a place in what was read.
 [[nodiscard]] constexpr std::size_t index(std::ptrdiff_t steps) noexcept { return static_cast<std::size_t>(steps); }
 
+/// A stretch of a complex signal, its parts by themselves.
+struct Wave {
+    std::vector<float> re, im;
+    explicit Wave(std::size_t n = 0) : re(n), im(n) {}
+    [[nodiscard]] std::size_t size() const noexcept { return re.size(); }
+};
+
 /// The click band of a recording as a complex signal, moved down by the band's centre, read on a fine grid: its
 /// squared magnitude is the envelope.
 /// Input    weights: power gain at rising frequencies; at least two; between them linear, constant half a step beyond,
@@ -24,8 +31,9 @@ class ClickEnvelope {
 
     ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const double> frequencies_hz,
                   std::span<const double> weights, int reach);
-    /// From the `from`-th of the values on as many as `out` takes.
-    void read(double time_s, std::span<std::complex<float>> out, std::size_t from = 0) const;
+    [[nodiscard]] Wave read(double time_s) const { return read(time_s, 0, size()); }
+    /// Of the values those from the `from`-th on.
+    [[nodiscard]] Wave read(double time_s, std::size_t from, std::size_t count) const;
     [[nodiscard]] std::size_t size() const noexcept { return index(2 * reach_ + 1); }
 
    private:

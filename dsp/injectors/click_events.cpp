@@ -1,13 +1,11 @@
 #include "dsp/injectors/click_events.hpp"
 
 #include "dsp/dot.hpp"
-#include "dsp/injectors/click_wave.hpp"
 #include "dsp/nearest_whole.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <optional>
 
 namespace idlehark {
@@ -25,8 +23,6 @@ constexpr double kFurthestCourse = 800.0;  // grid steps: 40 ms
 constexpr std::size_t kDoubtfulEnds = 2;
 constexpr int kBlur = 1;  // grid steps each side
 constexpr int kRounds = 4;
-constexpr int kWaveRounds = 3;
-constexpr int kWaveShift = 10;  // grid steps about the place found by envelope
 constexpr double kAlike = 0.3;  // of the mean energy in the shared waveform: the clicks are alike
 constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
 constexpr double kMissedBelow = 0.25;
@@ -40,10 +36,12 @@ constexpr int kReach = kShape + kLag + kBlur;
 
 using Row = std::vector<float>;
 
+double power(const Wave& z, std::size_t i) { return static_cast<double>(z.re[i] * z.re[i] + z.im[i] * z.im[i]); }
+
 /// Envelope power, blurred over 0.15 ms.
-Row power_of(std::span<const std::complex<float>> z) {
+Row power_of(const Wave& z) {
     Row raw(z.size());
-    for (std::size_t i = 0; i < z.size(); ++i) raw[i] = std::norm(z[i]);
+    for (std::size_t i = 0; i < z.size(); ++i) raw[i] = z.re[i] * z.re[i] + z.im[i] * z.im[i];
     Row out(z.size(), 0.F);
     for (std::size_t i = kBlur; i + kBlur < z.size(); ++i)
         for (std::size_t k = i - kBlur; k <= i + kBlur; ++k) out[i] += raw[k] / (2 * kBlur + 1);
@@ -124,76 +122,27 @@ std::vector<double> mean_shape(const std::vector<Row>& rows, const std::vector<M
     return shape;
 }
 
-/// Strengths by waveform: a click of one part rings alike each time, and what the neighbours send at the same moment
-/// does not ring like it. Empty when the clicks share no waveform.
-std::vector<double> waveform_strengths(const std::vector<std::vector<std::complex<float>>>& waves,
-                                       const std::vector<Match>& at, const Template& t, double line,
-                                       double core_energy) {
-    const auto length = index(t.last - t.first + 1);
-    std::vector<std::complex<double>> shared(length);
-    const auto start = [&](std::size_t e, int shift) {
-        const int lag = std::clamp(static_cast<int>(std::lround(at[e].lag)) + shift, -kLag, kLag);
-        return waves[e].data() + kReach - kShape + lag + t.first;
-    };
-    std::size_t first = 0;
-    for (std::size_t e = 0; e < at.size(); ++e)
-        if (std::fabs(at[e].strength - 1.0) < std::fabs(at[first].strength - 1.0)) first = e;
-    for (std::size_t i = 0; i < length; ++i) shared[i] = std::complex<double>(start(first, 0)[i]);
-
-    std::vector<std::complex<double>> share(at.size());
-    double energy = 0.0;
-    for (int round = 0; round < kWaveRounds; ++round) {
-        energy = 0.0;
-        for (const auto& v : shared) energy += std::norm(v);
-        std::vector<std::complex<double>> sum(length);
-        double count = 0.0;
-        for (std::size_t e = 0; e < at.size(); ++e) {
-            int best = 0;
-            share[e] = 0.0;
-            for (int shift = -kWaveShift; shift <= kWaveShift; ++shift) {
-                const auto* z = start(e, shift);
-                double re = 0.0;
-                double im = 0.0;
-                for (std::size_t i = 0; i < length; ++i) {
-                    const double a = static_cast<double>(z[i].real());
-                    const double b = static_cast<double>(z[i].imag());
-                    re += shared[i].real() * a + shared[i].imag() * b;
-                    im += shared[i].real() * b - shared[i].imag() * a;
-                }
-                const std::complex<double> c{re / energy, im / energy};
-                if (std::norm(c) <= std::norm(share[e])) continue;
-                share[e] = c;
-                best = shift;
-            }
-            if (at[e].strength < line || std::abs(share[e]) <= 0.0) continue;
-            const auto turn = std::conj(share[e]) / std::abs(share[e]);
-            const auto* z = start(e, best);
-            for (std::size_t i = 0; i < length; ++i) sum[i] += turn * std::complex<double>(z[i]);
-            count += 1.0;
-        }
-        for (std::size_t i = 0; i < length; ++i) shared[i] = sum[i] / std::max(count, 1.0);
-    }
-    energy = 0.0;
-    for (const auto& v : shared) energy += std::norm(v);
-    if (!(energy > kAlike * core_energy)) return {};
+std::vector<double> strengths_of(const std::vector<Match>& at) {
     std::vector<double> strengths;
-    strengths.reserve(share.size());
-    for (const auto& c : share) strengths.push_back(std::norm(c));
+    strengths.reserve(at.size());
+    for (const auto& m : at) strengths.push_back(m.strength);
     return strengths;
 }
 
 /// In units of the typical click: the median of those that are clearly there.
-void scale_to_typical(std::vector<double>& strengths) {
+void scale_to_typical(std::vector<Match>& at) {
+    const auto strengths = strengths_of(at);
     std::vector<double> upper;
     const double top = stats::quantile(strengths, 0.9);
     for (const double s : strengths)
         if (s > 0.4 * top) upper.push_back(s);
     const double typical = upper.empty() ? 1.0 : std::max(stats::median(upper), 1e-12);
-    for (auto& s : strengths) s /= typical;
+    for (auto& m : at) m.strength /= typical;
 }
 
 /// Where the strengths between kMissedFrom and kMissedTo leave the widest gap (in ratio).
-double dividing_line(std::vector<double> strength) {
+double dividing_line(const std::vector<Match>& at) {
+    auto strength = strengths_of(at);
     std::sort(strength.begin(), strength.end());
     double line = kMissedBelow;
     double widest = 1.6;  // a narrower gap is no gap
@@ -237,22 +186,15 @@ int event_reach() noexcept { return kReach; }
 
 ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> due_s, std::span<const double> quiet_s) {
     ClickEvents out;
-    std::vector<std::complex<float>> z(sound.size());
-    std::vector<std::vector<std::complex<float>>> quiet;
+    std::vector<Wave> quiet;
     double noise = 0.0;
     for (const double t : quiet_s) {
-        sound.read(t, z);
-        quiet.push_back(z);
-        for (const auto& v : power_of(z)) noise += static_cast<double>(v);
+        quiet.push_back(sound.read(t));
+        for (const auto& v : power_of(quiet.back())) noise += static_cast<double>(v);
     }
-    noise /= std::max(1.0, static_cast<double>(quiet.size() * z.size()));
+    noise /= std::max(1.0, static_cast<double>(quiet.size() * sound.size()));
     std::vector<Row> rows;
-    std::vector<std::vector<std::complex<float>>> waves;
-    for (const double t : due_s) {
-        sound.read(t, z);
-        rows.push_back(power_of(z));
-        waves.push_back(z);
-    }
+    for (const double t : due_s) rows.push_back(power_of(sound.read(t)));
 
     std::vector<double> moved(rows.size(), 0.0);  // of a row against its due time, grid steps
     std::vector<Match> at(rows.size(), Match{0.0, 1.0});
@@ -278,26 +220,42 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
             // Far off, yet clearly there: the clock slips at the ends of a recording.
             if (const auto far = match(rows[e], t, noise, 0.0, kLag); far.strength > kFarLeast) at[e] = far;
         }
-        std::vector<double> strengths;
-        strengths.reserve(at.size());
-        for (const auto& m : at) strengths.push_back(m.strength);
-        scale_to_typical(strengths);
-        for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
-        line = dividing_line(strengths);
+        scale_to_typical(at);
+        line = dividing_line(at);
         shape = mean_shape(rows, at, line);
         t = template_of(shape, noise);
     }
 
+    const auto core = [&](int i) { return index(kReach - kShape + i); };
+    out.core_first = core(t.first);
+    out.core_last = core(t.last);
+    const auto time_of = [&](std::size_t e) { return due_s[e] + (moved[e] + at[e].lag) * ClickEnvelope::kStep_s; };
+
+    // By waveform, which tells strengths and times better: a click of one part rings alike each time, and what the
+    // neighbours send at the same moment does not ring like it.
+    std::vector<double> clear_s;
+    for (std::size_t e = 0; e < at.size(); ++e)
+        if (at[e].strength >= line) clear_s.push_back(time_of(e));
+    auto wave = average_clicks(sound, clear_s, out.core_first, out.core_last);
+    double common = 0.0;
+    double all = 0.0;
+    for (int i = t.first; i <= t.last; ++i) {
+        if (wave.count > 0) common += power(wave.mean, core(i));
+        all += shape[index(i)] - noise;
+    }
+    out.alike = wave.count > 0 && common > kAlike * all;
+    std::vector<ClickPlace> rings;
+    if (out.alike) {
+        auto next = wave.clicks.begin();
+        for (std::size_t e = 0; e < at.size(); ++e)
+            rings.push_back(at[e].strength >= line ? *next++ : place_click(sound, wave, time_of(e)));
+    }
     const auto by_waveform = [&] {
-        double core_energy = 0.0;
-        for (int i = t.first; i <= t.last; ++i) core_energy += shape[index(i)] - noise;
-        auto strengths = waveform_strengths(waves, at, t, line, core_energy);
-        if (strengths.empty()) return;
-        scale_to_typical(strengths);
-        for (std::size_t i = 0; i < at.size(); ++i) at[i].strength = strengths[i];
-        line = dividing_line(strengths);
+        for (std::size_t e = 0; e < rings.size(); ++e) at[e].strength = rings[e].strength;
+        scale_to_typical(at);
+        line = dividing_line(at);
     };
-    by_waveform();
+    if (out.alike) by_waveform();
 
     // Where the clock ran off, as it does at the ends of a recording, the clicks themselves lead on.
     bool led = false;
@@ -305,19 +263,17 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         if (at[e].strength >= line) return;
         const auto ahead = course_ahead(at, moved, e, step, line);
         if (!ahead || std::fabs(*ahead) > kFurthestCourse) return;
-        sound.read(due_s[e] + *ahead * ClickEnvelope::kStep_s, z);
-        const auto row = power_of(z);
+        const auto row = power_of(sound.read(due_s[e] + *ahead * ClickEnvelope::kStep_s));
         const auto found = match(row, t, noise, 0.0, steps(kAheadLag_s));
         if (found.strength < kFarLeast) return;
-        rows[e] = row;
-        waves[e] = z;
         moved[e] = *ahead;
         at[e] = found;
+        if (out.alike) rings[e] = place_click(sound, wave, time_of(e));
         led = true;
     };
     for (std::size_t e = rows.size() / 2; e < rows.size(); ++e) lead_on(e, 1);
     for (std::size_t e = rows.size() / 2; e-- > 0;) lead_on(e, -1);
-    if (led) by_waveform();
+    if (led && out.alike) by_waveform();
 
     // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it, nor of what
     // was found further out.
@@ -333,36 +289,16 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         const bool heard = at[e].strength >= line;
         out.missed += heard ? 0 : 1;
         out.strength.push_back(at[e].strength);
-        out.heard_s.push_back(heard ? due_s[e] + (moved[e] + at[e].lag) * ClickEnvelope::kStep_s : std::nan(""));
+        out.heard_s.push_back(!heard ? std::nan("") : out.alike ? rings[e].time_s : time_of(e));
     }
     out.noise = noise;
     out.shape = shape;
     out.shape_from_s = -kShape_s;
-
-    // Once more by waveform, which tells time more finely than the envelope does.
-    std::vector<double> times;
-    for (const double h : out.heard_s)
-        if (std::isfinite(h)) times.push_back(h);
-    if (times.empty()) return out;
-    const auto core = [&](int i) { return index(kReach - kShape + i); };
-    out.core_first = core(t.first);
-    out.core_last = core(t.last);
-    const auto wave = average_clicks(sound, times, out.core_first, out.core_last, quiet_s);
-    double common = 0.0;
-    double all = 0.0;
-    for (int i = t.first; i <= t.last; ++i) {
-        common += std::norm(wave.mean[core(i)]);
-        all += shape[index(i)] - noise;
-    }
-    out.alike = common > kAlike * all;
     if (out.alike) {
-        std::size_t k = 0;
-        for (double& h : out.heard_s)
-            if (std::isfinite(h)) h = wave.heard_s[k++];
-        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(std::norm(wave.mean[core(i)]));
-        out.wave = wave.mean;
-        out.common_noise = noise / static_cast<double>(times.size());
-        out.timing_error_s = wave.timing_error_s;
+        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(power(wave.mean, core(i)));
+        out.common_noise = noise / static_cast<double>(clear_s.size());
+        out.timing_error_s = timing_error_s(wave, quiet);
+        out.wave = std::move(wave);
         return out;
     }
 
@@ -372,7 +308,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         auto laid = n;
         for (int i = 0; i <= 2 * kShape; ++i) {
             const double a = std::sqrt(std::max(0.0, shape[index(i)] - noise));
-            laid[index(kReach - kShape + i)] += static_cast<float>(a);
+            laid.re[core(i)] += static_cast<float>(a);
         }
         errors.push_back(match(power_of(laid), t, noise, 0.0, steps(kLateLag_s)).lag * ClickEnvelope::kStep_s);
     }

@@ -1,8 +1,8 @@
 #pragma once
 
 #include "dsp/injectors/click_envelope.hpp"
+#include "dsp/injectors/click_wave.hpp"
 
-#include <complex>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -23,7 +23,7 @@ struct ClickEvents {
     bool alike = false;                         ///< the clicks share a waveform
     std::vector<double> common;                 ///< power of the mean waveform, as `shape`; where they are alike
     double common_noise = 0.0;                  ///< of that, away from the clicks
-    std::vector<std::complex<double>> wave;     ///< the mean waveform itself, as ClickWave::mean
+    ClickWave wave;                             ///< the waveform itself; where they are alike
 };
 
 /// Input    due times; quiet times (no click near) for the noise; both within the recording.

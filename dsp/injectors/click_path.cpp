@@ -93,11 +93,13 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
     }
     mean /= static_cast<double>(strength.size());
     const double sd = std::sqrt(std::max(square / static_cast<double>(strength.size()) - mean * mean, 1e-20));
-    for (std::size_t k = 0; k < g.cycles; ++k)
+    for (std::size_t k = 0; k < g.cycles; ++k) {
+        const double from = clock.time_at(static_cast<double>(k)) / hop_s;  // frames
+        const double to = clock.time_at(static_cast<double>(k + 1)) / hop_s;
+        const double per_place = (to - from) / static_cast<double>(g.places);
         for (std::size_t m = 0; m < g.places; ++m) {
-            const double c = static_cast<double>(k) + (static_cast<double>(m) + 0.5) / static_cast<double>(g.places);
-            const auto i = std::min(static_cast<std::size_t>(std::max(0.0, std::round(clock.time_at(c) / hop_s))),
-                                    strength.size() - 1);
+            const double at = std::max(0.0, from + (static_cast<double>(m) + 0.5) * per_place);
+            const auto i = std::min(static_cast<std::size_t>(at + 0.5), strength.size() - 1);
             // The neighbours count half: a click's jitter is of the order of a frame.
             const auto left = i > 0 ? i - 1 : i;
             const auto right = std::min(i + 1, strength.size() - 1);
@@ -105,6 +107,7 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
                              0.25 * (static_cast<double>(strength[left]) + static_cast<double>(strength[right]));
             g.z[k * g.places + m] = static_cast<float>(std::min((s - mean) / sd, kLoudest));
         }
+    }
 
     const Line line = best_line(g, reach);
     for (std::size_t k = 0; k < g.cycles; ++k) {

@@ -2,25 +2,41 @@
 
 #include "dsp/injectors/click_envelope.hpp"
 
-#include <complex>
 #include <span>
 #include <vector>
 
 namespace idlehark {
 
+/// A click as it rings against the mean of all.
+struct ClickPlace {
+    double time_s = 0.0;
+    double strength = 0.0;  ///< power of what it shares with the mean; 1 for the mean itself
+};
+
 /// The waveform that an injector's clicks have in common. Each click is moved to where it rings like the others and all
 /// are averaged: the noise averages out, and so do the neighbours' clicks, whose times scatter by themselves.
 struct ClickWave {
-    std::vector<double> heard_s;             ///< the times given, corrected
-    std::vector<std::complex<double>> mean;  ///< about a corrected time, on ClickEnvelope::kStep_s
-    double timing_error_s = 0.0;             ///< what the noise alone does to heard_s, standard deviation
+    std::vector<ClickPlace> clicks;  ///< at the times given, corrected
+    Wave mean;                       ///< about a corrected time, on ClickEnvelope::kStep_s; empty without clicks
+    std::size_t first = 0;           ///< of the values of the mean that are compared
+    std::size_t count = 0;
 };
 
 /// Input    times of clicks to half a millisecond; the span of the clicks among the values read about them, as first
-///          and last index; quiet times (none near) for the noise.
+///          and last index.
 /// Method   correlation with the mean, whatever its phase, the place between two steps by a parabola; repeated.
 [[nodiscard]] ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first,
-                                       std::size_t last, std::span<const double> quiet_s);
+                                       std::size_t last);
+
+/// Another click, to half a millisecond, against a mean that is not empty.
+[[nodiscard]] ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double time_s);
+
+/// What the noise alone, as read at quiet times (no click near), does to a corrected time: standard deviation, s; 0
+/// with fewer than 8 of them.
+[[nodiscard]] double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet);
+
+/// How far two means, both not empty and of the same span, ring alike: power of what they share, 0..1.
+[[nodiscard]] double coherence(const ClickWave& a, const ClickWave& b);
 
 /// The times alone, of clicks about as loud as the noise.
 /// Input    `usual_s`: scatter of the times given; `noise`: mean power of the envelope away from clicks.

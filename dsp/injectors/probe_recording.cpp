@@ -119,7 +119,7 @@ Fold fold_of(const ClickBands& bands, std::span<const double> weights, const Pla
         const double to = places.time_s(k, 0.75);
         for (std::size_t m = 0; m < size; ++m) {
             const double t = std::lerp(from, to, (static_cast<double>(m) + 0.5) / static_cast<double>(size));
-            const double frame = std::round(t / bands.hop_s);
+            const double frame = t / bands.hop_s + 0.5;
             if (frame < 0.0 || frame >= static_cast<double>(power.size())) continue;
             const auto v = static_cast<double>(power[static_cast<std::size_t>(frame)]);
             fold.power[m] += v;
@@ -227,27 +227,10 @@ void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const dou
 }
 
 /// Whether what clicks at other times shares the waveform of the clicks measured.
-bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::span<const double> times_s,
-                 std::span<const double> quiet_s) {
-    constexpr std::ptrdiff_t kShift = 10;
+bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::span<const double> times_s) {
     if (!events.alike) return false;
-    const auto other = average_clicks(sound, times_s, events.core_first, events.core_last, quiet_s).mean;
-    double most = 0.0;
-    for (std::ptrdiff_t shift = -kShift; shift <= kShift; ++shift) {
-        std::complex<double> product = 0.0;
-        double a = 0.0;
-        double b = 0.0;
-        for (std::size_t i = events.core_first; i <= events.core_last; ++i) {
-            const auto k = static_cast<std::ptrdiff_t>(i) + shift;
-            if (k < 0 || k >= std::ssize(other)) continue;
-            const auto& z = other[static_cast<std::size_t>(k)];
-            product += std::conj(events.wave[i]) * z;
-            a += std::norm(events.wave[i]);
-            b += std::norm(z);
-        }
-        most = std::max(most, std::norm(product) / std::max(a * b, 1e-300));
-    }
-    return most > kAlikeWaves;
+    const auto other = average_clicks(sound, times_s, events.core_first, events.core_last);
+    return other.count > 0 && coherence(events.wave, other) > kAlikeWaves;
 }
 
 /// Scatter of the own clicks about the crank angle, s. Between two of them the crank wanders as much as a good injector
@@ -484,7 +467,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     ClickEvents events;
     if (out.each_turn && engine.injection != Injection::simultaneous) {
         events = measure_events(envelope, due_s, quiet_s);
-        out.each_turn = rings_alike(envelope, events, half_s, quiet_s);
+        out.each_turn = rings_alike(envelope, events, half_s);
     }
     if (out.each_turn) {
         due_s.insert(due_s.end(), half_s.begin(), half_s.end());

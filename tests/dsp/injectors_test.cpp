@@ -1,13 +1,17 @@
 #include "dsp/injectors/click_path.hpp"
+#include "dsp/injectors/click_wave.hpp"
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/injectors/injector_set.hpp"
 #include "dsp/injectors/time_scatter.hpp"
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/random.hpp"
+#include "dsp/statistics.hpp"
 #include "tests/plain_probe.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 #include <catch2/catch.hpp>
 
@@ -130,6 +134,59 @@ TEST_CASE("Click path: stands out of chance for pulses, not for noise", "[dsp][i
     CHECK(path.contrast > 1.5 * path.chance_contrast);
     REQUIRE(path.at_cycles.size() >= 67);
     for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.3, 0.01));
+}
+
+TEST_CASE("Click wave: clicks ring alike, and half of one is a quarter of its power", "[dsp][injectors]") {
+    constexpr double kSpacing_s = 0.1;
+    constexpr int kClicks = 60;
+    std::vector<float> x(static_cast<std::size_t>(kRate_hz * kSpacing_s * (kClicks + 3)));
+    sim::FastNoise noise{sim::sub_stream(11, "noise")};
+    for (auto& v : x) v = static_cast<float>(0.05 * noise.next());
+    const auto ring = [&](double at_s, double gain, double f_hz) {
+        for (double t = std::ceil(at_s * kRate_hz) / kRate_hz - at_s; t < 5e-3; t += 1.0 / kRate_hz)
+            x[static_cast<std::size_t>(std::lround((at_s + t) * kRate_hz))] +=
+                static_cast<float>(gain * std::exp(-t / 0.8e-3) * std::sin(2.0 * std::numbers::pi * f_hz * t));
+    };
+    auto random = sim::sub_stream(11, "times");
+    std::vector<double> true_s;
+    std::vector<double> given_s;
+    std::vector<double> quiet_s;
+    std::vector<double> other_s;
+    for (int k = 1; k <= kClicks; ++k) {
+        given_s.push_back(kSpacing_s * k);
+        true_s.push_back(given_s.back() + 150e-6 * std::clamp(sim::gaussian(random), -2.0, 2.0));
+        quiet_s.push_back(given_s.back() + 0.025);
+        other_s.push_back(given_s.back() + 0.05);
+        ring(true_s.back(), 1.0, 5200.0);
+        ring(other_s.back(), 1.0, 9000.0);
+    }
+    const double half_s = kSpacing_s * (kClicks + 1);
+    ring(half_s, 0.5, 5200.0);
+
+    std::vector<double> centre_hz;
+    for (double f = 2000.0; f < 14000.0; f += 1000.0) centre_hz.push_back(f);
+    const ClickEnvelope sound{x, kRate_hz, centre_hz, std::vector<double>(centre_hz.size(), 1.0), 100};
+    const auto wave = average_clicks(sound, given_s, 80, 160);
+    std::vector<Wave> quiet;
+    for (const double t : quiet_s) quiet.push_back(sound.read(t));
+    const double error_s = timing_error_s(wave, quiet);
+    CHECK(error_s > 0.0);
+    CHECK(error_s < 10e-6);
+    REQUIRE(wave.clicks.size() == given_s.size());
+    std::vector<double> off;
+    for (std::size_t k = 0; k < true_s.size(); ++k) {
+        off.push_back(wave.clicks[k].time_s - true_s[k]);
+        CHECK_THAT(wave.clicks[k].strength, WithinAbs(1.0, 0.2));
+    }
+    for (const double v : off) CHECK_THAT(v, WithinAbs(stats::median(off), 5.0 * error_s));
+
+    const auto half = place_click(sound, wave, half_s + 200e-6);
+    CHECK_THAT(half.strength, WithinAbs(0.25, 0.1));
+    CHECK_THAT(half.time_s, WithinAbs(half_s + stats::median(off), 10.0 * error_s));
+    CHECK(place_click(sound, wave, quiet_s.front()).strength < 0.05);
+    CHECK_THAT(coherence(wave, wave), WithinAbs(1.0, 1e-3));
+    CHECK(coherence(wave, average_clicks(sound, other_s, 80, 160)) < 0.2);
+    CHECK(average_clicks(sound, {}, 80, 160).mean.size() == 0);
 }
 
 TEST_CASE("Scatter: white part and course are told apart", "[dsp][injectors]") {
