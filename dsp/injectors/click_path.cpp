@@ -1,5 +1,7 @@
 #include "dsp/injectors/click_path.hpp"
 
+#include "dsp/nearest_whole.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
@@ -31,8 +33,7 @@ Line best_line(const Grid& g, int reach) {
         return k + 1 < g.cycles ? g.z[(k + 1) * g.places + m - g.places] : 0.F;
     };
     const auto side = static_cast<std::size_t>(reach);
-    std::vector<float> penalty;
-    for (int d = -reach; d <= reach; ++d) penalty.push_back(static_cast<float>(kStepPenalty * d * d));
+    const auto penalty = [](std::ptrdiff_t d) { return static_cast<float>(kStepPenalty * static_cast<double>(d * d)); };
     // The best sum of every line up to a place, a row a cycle; with margins that no line comes from.
     const std::size_t row = wide + 2 * side;
     std::vector<float> sums(g.cycles * row, kNowhere);
@@ -42,7 +43,7 @@ Line best_line(const Grid& g, int reach) {
         float* now = best(k);
         std::fill(now, now + wide, 2.0F * kNowhere);
         for (int d = -reach; d <= reach; ++d) {
-            const float cost = penalty[static_cast<std::size_t>(d + reach)];
+            const float cost = penalty(d);
             const float* from = best(k - 1) + d;
             for (std::size_t m = 0; m < wide; ++m) now[m] = std::max(now[m], from[m] - cost);
         }
@@ -62,9 +63,7 @@ Line best_line(const Grid& g, int reach) {
         if (k == 0) break;
         const float* before = best(k - 1);
         std::ptrdiff_t came = -reach;
-        const auto from = [&](std::ptrdiff_t d) {
-            return before[m + d] - penalty[static_cast<std::size_t>(d + reach)];
-        };
+        const auto from = [&](std::ptrdiff_t d) { return before[m + d] - penalty(d); };
         for (std::ptrdiff_t d = 1 - reach; d <= reach; ++d)
             if (from(d) > from(came)) came = d;
         m += came;
@@ -99,7 +98,7 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
         const double per_place = (to - from) / static_cast<double>(g.places);
         for (std::size_t m = 0; m < g.places; ++m) {
             const double at = std::max(0.0, from + (static_cast<double>(m) + 0.5) * per_place);
-            const auto i = std::min(static_cast<std::size_t>(at + 0.5), strength.size() - 1);
+            const auto i = std::min(static_cast<std::size_t>(nearest_whole(at)), strength.size() - 1);
             // The neighbours count half: a click's jitter is of the order of a frame.
             const auto left = i > 0 ? i - 1 : i;
             const auto right = std::min(i + 1, strength.size() - 1);
