@@ -22,12 +22,11 @@ constexpr double kSurgeSmoothing_s = 0.3;
 constexpr double kCoarseError = 0.004;  // relative, of the path we start from
 // Foreign tones that are cut have companions that lie too near the comb to be: variance added for all being foreign.
 constexpr double kForeignDoubt = 6.0;
-// Tones only. Music that led to a lock has up to 11 lines and mostly as many tones and more, a fan 4 to 7 lines that
-// hold over a third of the power, where 12 cylinders without bass show 9 and more. Beside a fan as loud an engine looks
-// like that in a segment of fifty, and by then the fan has mostly led the path away; by itself hardly ever.
+// Tones only. Music that led to a lock has up to 11 lines and mostly as many tones and more, a fan 4 to 9 lines that
+// hold over a third of the power: an engine of so few lines holds less, beside a fan as loud, too.
 constexpr std::size_t kLinesInMusic = 12;
 constexpr double kTonesPerLine = 0.7;
-constexpr std::size_t kLinesOfFan = 8;
+constexpr std::size_t kLinesOfFan = 10;
 constexpr double kShareOfFan = 0.33;
 // Mean score below which the coarse path is not trusted alone; and where so much of what the last segment's mean cycle
 // left over was foreign tones (in noise alone one segment in a hundred): a loud one near a line leads it off.
