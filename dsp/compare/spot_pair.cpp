@@ -23,9 +23,9 @@ constexpr double kKeepClear_s = 6.0;  // shams from answers
 constexpr std::size_t kLeastShams = 40;
 constexpr double kExpectedCounts = 4.0;
 
-/// One visit's speed without load steps, the same whitened, and where each spot was sprayed in it.
+/// One visit's speed without load steps, whitened, and where each spot was sprayed in it.
 struct Trace {
-    SpeedTrace speed;
+    Disturbances found;
     WhitenedTrace white;
     std::vector<std::vector<long>> cells;  // per spot
 
@@ -38,7 +38,7 @@ struct Trace {
                 cell >= 0 && cell < static_cast<long>(raw.size()))
                 cells[b.spot].push_back(cell);
         WhitenedTrace white(found.cleaned.rpm, found.cleaned.seen, found.noise);
-        return {std::move(found.cleaned), std::move(white), std::move(cells)};
+        return {std::move(found), std::move(white), std::move(cells)};
     }
 };
 
@@ -87,25 +87,21 @@ Answer common_answer(const std::array<Trace, 2>& traces, const std::vector<char>
 }
 
 /// Load steps that the visit's own answers hid, and the unrest without those answers: left in, they pass for unrest.
-void look_again(Trace& t, std::span<const char> answers, const WhitenedTrace::Probe& probe, long delay) {
+void learn_without_answers(Trace& t, std::span<const char> answers, const WhitenedTrace::Probe& probe, long delay) {
     auto without = t.white;
     for (std::size_t s = 0; s < answers.size(); ++s) {
         const auto sum = summed(t, s, probe, delay);
         if (!answers[s] || !(sum.information > 0.0)) continue;
         for (const long cell : t.cells[s]) without.subtract(probe, cell + delay, sum.score / sum.information);
     }
-    auto rest = t.speed;
-    rest.rpm = without.rpm();
-    const auto again = find_disturbances(rest, kNoiseOrder);
-    for (std::size_t i = 0; i < rest.size(); ++i) t.speed.rpm[i] -= rest.rpm[i] - again.cleaned.rpm[i];
-    t.speed.seen = again.cleaned.seen;
-    t.white = WhitenedTrace(t.speed.rpm, t.speed.seen, again.noise);
+    look_again(t.found, without.rpm(), kNoiseOrder);
+    t.white = WhitenedTrace(t.found.cleaned.rpm, t.found.cleaned.seen, t.found.noise);
 }
 
 /// How much wider than the noise model has it the answers scatter where nothing was sprayed; never narrower.
 double sham_scale(const Trace& t, const std::vector<char>& wet, const WhitenedTrace::Probe& probe, long delay) {
     const auto n = static_cast<long>(t.white.size());
-    const long clear = std::lround(kKeepClear_s / t.speed.step_s);
+    const long clear = std::lround(kKeepClear_s / t.found.cleaned.step_s);
     std::vector<double> z;
     for (long cell = 0; cell < n; ++cell) {
         bool free = true;
@@ -163,7 +159,8 @@ std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisi
     }
     for (std::size_t v = 0; v < 2; ++v) {
         auto& trace = traces[v];
-        look_again(trace, v == 0 ? before.answers : after.answers, trace.white.probe(answer.shape), answer.delay);
+        learn_without_answers(trace, v == 0 ? before.answers : after.answers, trace.white.probe(answer.shape),
+                              answer.delay);
         const auto probe = trace.white.probe(answer.shape);
         const double scale = sham_scale(trace, wet, probe, answer.delay);
         for (std::size_t s = 0; s < wet.size(); ++s)

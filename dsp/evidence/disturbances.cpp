@@ -125,4 +125,15 @@ Disturbances find_disturbances(const SpeedTrace& trace, int noise_order) {
     return found;
 }
 
+SpeedTrace look_again(Disturbances& found, std::vector<double> without_answers, int noise_order) {
+    SpeedTrace rest = found.cleaned;
+    rest.rpm = std::move(without_answers);
+    auto again = find_disturbances(rest, noise_order);
+    for (std::size_t i = 0; i < rest.size(); ++i) found.cleaned.rpm[i] -= rest.rpm[i] - again.cleaned.rpm[i];
+    found.cleaned.seen = again.cleaned.seen;
+    found.steps.insert(found.steps.end(), again.steps.begin(), again.steps.end());
+    found.noise = again.noise;
+    return std::move(again.cleaned);
+}
+
 }  // namespace idlehark::evidence

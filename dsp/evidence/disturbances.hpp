@@ -28,4 +28,9 @@ struct Disturbances {
 /// Needs at least 20 seen cells (std::invalid_argument).
 [[nodiscard]] Disturbances find_disturbances(const SpeedTrace& trace, int noise_order);
 
+/// Looks once more, now that the answers to spray are known: the load steps that they hid leave `found.cleaned`, and
+/// the noise is learned without them. Input    `without_answers`: the speeds of `found.cleaned` less the answers.
+/// Output   the trace without either.
+SpeedTrace look_again(Disturbances& found, std::vector<double> without_answers, int noise_order);
+
 }  // namespace idlehark::evidence

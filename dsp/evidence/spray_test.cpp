@@ -164,8 +164,6 @@ class Session {
     [[nodiscard]] std::vector<double> answer_weights(const AnswerBank& bank) const;
     [[nodiscard]] std::map<std::size_t, ShamNull> shams(AnswerBank& bank, std::span<const double> weights,
                                                         std::span<const std::size_t> dry);
-    /// Steps that answers hid, and the unrest without those answers.
-    void look_again();
     /// Which proven spots leak, from the largest change down, and which only get what drifts over from those.
     void tell_overspray(SprayTestResult& result, const ChangeGrid& grid);
 
@@ -276,19 +274,9 @@ void Session::find_leaks() {
             auto& c = candidates_[dry[k]];
             bank.remove(residual_, c.group, likeliest(agreed, c.answers), c.change_rpm);
         }
-        look_again();
+        const auto rest = look_again(disturbances_, residual_.rpm(), kNoiseOrder);
+        residual_ = WhitenedTrace(rest.rpm, rest.seen, disturbances_.noise);
     }
-}
-
-void Session::look_again() {
-    SpeedTrace rest = disturbances_.cleaned;
-    rest.rpm = residual_.rpm();
-    auto again = find_disturbances(rest, kNoiseOrder);
-    for (std::size_t i = 0; i < rest.size(); ++i) disturbances_.cleaned.rpm[i] -= rest.rpm[i] - again.cleaned.rpm[i];
-    disturbances_.cleaned.seen = again.cleaned.seen;
-    disturbances_.steps.insert(disturbances_.steps.end(), again.steps.begin(), again.steps.end());
-    disturbances_.noise = again.noise;
-    residual_ = WhitenedTrace(again.cleaned.rpm, again.cleaned.seen, again.noise);
 }
 
 void Session::fill(SprayTestResult& result) {
