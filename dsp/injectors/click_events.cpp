@@ -36,12 +36,12 @@ constexpr int kReach = kShape + kLag + kBlur;
 
 using Row = std::vector<float>;
 
-double power(const Wave& z, std::size_t i) { return static_cast<double>(z.re[i] * z.re[i] + z.im[i] * z.im[i]); }
+float power(const Wave& z, std::size_t i) { return z.re[i] * z.re[i] + z.im[i] * z.im[i]; }
 
 /// Envelope power, blurred over 0.15 ms.
 Row power_of(const Wave& z) {
     Row raw(z.size());
-    for (std::size_t i = 0; i < z.size(); ++i) raw[i] = z.re[i] * z.re[i] + z.im[i] * z.im[i];
+    for (std::size_t i = 0; i < z.size(); ++i) raw[i] = power(z, i);
     Row out(z.size(), 0.F);
     for (std::size_t i = kBlur; i + kBlur < z.size(); ++i)
         for (std::size_t k = i - kBlur; k <= i + kBlur; ++k) out[i] += raw[k] / (2 * kBlur + 1);
@@ -240,7 +240,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     double common = 0.0;
     double all = 0.0;
     for (int i = t.first; i <= t.last; ++i) {
-        if (wave.count > 0) common += power(wave.mean, core(i));
+        if (wave.count > 0) common += static_cast<double>(power(wave.mean, core(i)));
         all += shape[index(i)] - noise;
     }
     out.alike = wave.count > 0 && common > kAlike * all;
@@ -295,7 +295,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     out.shape = shape;
     out.shape_from_s = -kShape_s;
     if (out.alike) {
-        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(power(wave.mean, core(i)));
+        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(static_cast<double>(power(wave.mean, core(i))));
         out.common_noise = noise / static_cast<double>(clear_s.size());
         out.timing_error_s = timing_error_s(wave, quiet);
         out.wave = std::move(wave);
