@@ -68,6 +68,62 @@ double bound_rpm(const Lines& lines, double noise_variance, double window_s, dou
     return rpm * sd_w0 * kRate_hz / (2.0 * std::numbers::pi * firing_hz);
 }
 
+/// One row of the table: every engine's lines below a frequency, in noise.
+void measure(double below_hz, double snr_db, int engines, double seconds, std::uint64_t first_seed) {
+    std::vector<double> errors;
+    double squares = 0.0, good = 0.0, locked = 0.0, asked = 0.0, short_bound = 0.0, long_bound = 0.0;
+    for (int e = 0; e < engines; ++e) {
+        const auto seed = first_seed + static_cast<std::uint64_t>(e);
+        std::mt19937_64 random(seed);
+        const double rpm = std::uniform_real_distribution<double>(700.0, 950.0)(random);
+        sim::EngineSoundSpec plain;
+        plain.sample_rate_hz = kRate_hz;
+        plain.seed = seed;
+        auto spec = sim::lines_only(plain);
+        spec.engine.cylinders = 4;
+        spec.engine.idle_low_rpm = std::floor(rpm / 50.0) * 50.0 - 50.0;
+        spec.engine.idle_high_rpm = spec.engine.idle_low_rpm + 250.0;
+        sim::EngineSound engine(spec, sim::SpeedPath{std::vector{rpm, rpm}});
+        auto x = sim::render_seconds(engine, seconds);
+        const double firing_hz = rpm * 4.0 / 120.0;
+        const auto lines = keep_lines(x, firing_hz, below_hz);
+        const double variance = lines.power * std::pow(10.0, -snr_db / 10.0);
+        std::normal_distribution<float> noise(0.0F, static_cast<float>(std::sqrt(variance)));
+        for (float& v : x) v += noise(random);
+        IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = spec.engine});
+        std::vector<RpmReading> readings;
+        const auto keep = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); };
+        keep(tracker.process(x));
+        keep(tracker.finish());
+        for (const auto& r : readings) {
+            asked += 1.0;
+            if (!r.locked) continue;
+            locked += 1.0;
+            if (std::abs(r.rpm - rpm) > 0.03 * rpm) continue;
+            good += 1.0;
+            squares += (r.rpm - rpm) * (r.rpm - rpm);
+            errors.push_back(std::abs(r.rpm - rpm));
+        }
+        short_bound += bound_rpm(lines, variance, 0.5, rpm, firing_hz) / engines;
+        long_bound += bound_rpm(lines, variance, 2.0 * tracker.latency().value, rpm, firing_hz) / engines;
+    }
+    const double error = std::sqrt(squares / good);
+    const double typical = stats::median(errors) / 0.6745;
+    char name[40];
+    std::snprintf(name, sizeof name, "%s lines, %+.0f dB", below_hz == kUsed_hz ? "used" : "all", snr_db);
+    std::printf("%-24s %9.1f %9.4f %9.4f %9.4f %8.1f %9.4f %8.1f\n", name, 100.0 * locked / asked, error, typical,
+                short_bound, error / short_bound, long_bound, error / long_bound);
+    std::fflush(stdout);
+    bench::keep_row("bound", name,
+                    {{"locked_percent", 100.0 * locked / asked},
+                     {"error_rpm", error},
+                     {"typical_error_rpm", typical},
+                     {"bound_half_second_rpm", short_bound},
+                     {"ratio_to_half_second_bound", error / short_bound},
+                     {"bound_window_rpm", long_bound},
+                     {"ratio_to_window_bound", error / long_bound}});
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -80,61 +136,6 @@ int main(int argc, char** argv) {
                 "ratio", "bound", "ratio");
     std::printf("%-24s %9s %9s %9s %9s %8s %9s %8s\n", "", "", "rpm", "rpm", "0.5 s", "", "window", "");
     for (const double below_hz : {0.5 * kRate_hz, kUsed_hz})
-        for (const double snr_db : {20.0, 10.0, 0.0, -6.0}) {
-            std::vector<double> errors;
-            double squares = 0.0, good = 0.0, locked = 0.0, asked = 0.0, short_bound = 0.0, long_bound = 0.0;
-            for (int e = 0; e < engines; ++e) {
-                const auto seed = first_seed + static_cast<std::uint64_t>(e);
-                std::mt19937_64 random(seed);
-                const double rpm = std::uniform_real_distribution<double>(700.0, 950.0)(random);
-                sim::EngineSoundSpec plain;
-                plain.sample_rate_hz = kRate_hz;
-                plain.seed = seed;
-                auto spec = sim::lines_only(plain);
-                spec.engine.cylinders = 4;
-                spec.engine.idle_low_rpm = std::floor(rpm / 50.0) * 50.0 - 50.0;
-                spec.engine.idle_high_rpm = spec.engine.idle_low_rpm + 250.0;
-                sim::EngineSound engine(spec, sim::SpeedPath{std::vector{rpm, rpm}});
-                auto x = sim::render_seconds(engine, seconds);
-                const double firing_hz = rpm * 4.0 / 120.0;
-                const auto lines = keep_lines(x, firing_hz, below_hz);
-                const double variance = lines.power * std::pow(10.0, -snr_db / 10.0);
-                std::normal_distribution<float> noise(0.0F, static_cast<float>(std::sqrt(variance)));
-                for (float& v : x) v += noise(random);
-                IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = spec.engine});
-                std::vector<RpmReading> readings;
-                const auto keep = [&](std::span<const RpmReading> r) {
-                    readings.insert(readings.end(), r.begin(), r.end());
-                };
-                keep(tracker.process(x));
-                keep(tracker.finish());
-                for (const auto& r : readings) {
-                    asked += 1.0;
-                    if (!r.locked) continue;
-                    locked += 1.0;
-                    if (std::abs(r.rpm - rpm) > 0.03 * rpm) continue;
-                    good += 1.0;
-                    squares += (r.rpm - rpm) * (r.rpm - rpm);
-                    errors.push_back(std::abs(r.rpm - rpm));
-                }
-                short_bound += bound_rpm(lines, variance, 0.5, rpm, firing_hz) / engines;
-                long_bound += bound_rpm(lines, variance, 2.0 * tracker.latency().value, rpm, firing_hz) / engines;
-            }
-            const double error = std::sqrt(squares / good);
-            const double typical = stats::median(errors) / 0.6745;
-            char name[40];
-            std::snprintf(name, sizeof name, "%s lines, %+.0f dB", below_hz == kUsed_hz ? "used" : "all", snr_db);
-            std::printf("%-24s %9.1f %9.4f %9.4f %9.4f %8.1f %9.4f %8.1f\n", name, 100.0 * locked / asked, error,
-                        typical, short_bound, error / short_bound, long_bound, error / long_bound);
-            std::fflush(stdout);
-            bench::keep_row("bound", name,
-                            {{"locked_percent", 100.0 * locked / asked},
-                             {"error_rpm", error},
-                             {"typical_error_rpm", typical},
-                             {"bound_half_second_rpm", short_bound},
-                             {"ratio_to_half_second_bound", error / short_bound},
-                             {"bound_window_rpm", long_bound},
-                             {"ratio_to_window_bound", error / long_bound}});
-        }
+        for (const double snr_db : {20.0, 10.0, 0.0, -6.0}) measure(below_hz, snr_db, engines, seconds, first_seed);
     return 0;
 }
