@@ -138,6 +138,48 @@ TEST_CASE("IdleTracker: a can's hiss far above the engine does not carry the spe
     CHECK(covered / locked > 0.92);
 }
 
+TEST_CASE("IdleTracker: a fan as loud as the engine, its tones beside the engine's lines, does not lead the speed off",
+          "[dsp][idle]") {
+    constexpr double kTone_hz = 175.0;
+    constexpr double kRpm = 1.015 * kTone_hz * 60.0 / 12.0;  // the twelfth order stands 1.5 % above the tone
+    double locked = 0, gross = 0, covered = 0;
+    for (const int cylinders : {4, 5, 6})
+        for (const std::uint64_t seed : {601U, 602U, 603U}) {
+            const auto engine = engine_of(cylinders);
+            auto moving = idle(30.0, kRpm);
+            moving.seed = seed;
+            const sim::SpeedPath path(moving);
+            const auto x = engine_in_noise(engine, path, 0.0, seed, [seed](sim::Mix& mix) {
+                const sim::FanSpec fan{.shaft_hz = kTone_hz / 7, .blades = 7};
+                mix.add_at_snr(sim::make_source(fan, kRate_hz, seed + 2), 0.0, sim::Mix::kHeardBand, 5.0);
+            });
+            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x)) {
+                if (!r.locked) continue;
+                const double truth = path.rpm_at(r.time_s);
+                locked += 1;
+                gross += std::abs(r.rpm / truth - 1.0) > 0.03;
+                covered += r.rpm_low <= truth && truth <= r.rpm_high;
+            }
+        }
+    CHECK(locked > 0.9 * 9 * 300);
+    CHECK(gross / locked <= 0.005);
+    CHECK(covered / locked > 0.92);
+}
+
+TEST_CASE("IdleTracker: a fan in noise is no engine of twelve cylinders", "[dsp][idle]") {
+    double locked = 0;
+    for (int k = 0; k < 8; ++k) {
+        const auto seed = 700U + static_cast<std::uint64_t>(k);
+        auto mix =
+            std::make_unique<sim::Mix>(sim::make_source(sim::FanSpec{.shaft_hz = 18.5 + 0.5 * k}, kRate_hz, seed));
+        mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, seed + 1), 0.0, sim::Mix::kHeardBand, 5.0);
+        const auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
+        const auto x = sim::render_seconds(*heard, 20.0);
+        for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(12)}, x)) locked += r.locked;
+    }
+    CHECK(locked == 0);
+}
+
 TEST_CASE("DrownedFrames: straight over what is far fainter than usual, from the clear frames about it",
           "[dsp][idle]") {
     const auto path_of = [](const std::vector<double>& scores) {
