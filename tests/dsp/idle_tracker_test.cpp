@@ -4,6 +4,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
+#include "dsp/statistics.hpp"
 #include "dsp/track/coarse_path.hpp"
 
 #include <algorithm>
@@ -178,6 +179,32 @@ TEST_CASE("IdleTracker: a fan in noise is no engine of twelve cylinders", "[dsp]
         for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine_of(12)}, x)) locked += r.locked;
     }
     CHECK(locked == 0);
+}
+
+TEST_CASE("IdleTracker: a step of 30 rpm shows nine tenths within half a second", "[dsp][idle]") {
+    constexpr double kStep_rpm = 30.0;
+    const int cylinders = GENERATE(3, 4, 6, 8);
+    CAPTURE(cylinders);
+    const auto engine = engine_of(cylinders);
+    auto stepping = idle(60.0, 800.0);
+    stepping.hunting_rpm = 0.0;
+    for (double t = 4.0; t < 56.0; t += 8.0)
+        stepping.loads.push_back({.time_s = t, .change_rpm = kStep_rpm, .time_constant_s = 0.02, .end_s = t + 4.0});
+    const sim::SpeedPath path(stepping);
+    std::vector<double> before, after;
+    for (const auto& r :
+         track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, engine_in_noise(engine, path, 0.0, 801))) {
+        if (r.time_s < 3.0 || r.time_s > 56.0) continue;
+        REQUIRE(r.locked);
+        const double since_s = std::fmod(r.time_s + 4.0, 8.0);  // up at every zero, down four seconds later
+        if (std::abs(since_s - 7.5) < 0.05) before.push_back(r.rpm);
+        if (std::abs(since_s - 0.5) < 0.05) after.push_back(r.rpm);
+    }
+    REQUIRE(before.size() == 7);
+    REQUIRE(after.size() == 7);
+    const double shown = (stats::mean(after) - stats::mean(before)) / kStep_rpm;
+    CHECK(shown > 0.9);
+    CHECK(shown < 1.1);
 }
 
 TEST_CASE("DrownedFrames: straight over what is far fainter than usual, from the clear frames about it",
