@@ -8,14 +8,15 @@ namespace idlehark::gui {
 
 namespace {
 
-/// libpng makes room for what a chunk says its length is: none may say more than the file has.
+/// libpng makes room for what a chunk says its length is: none may say more than the file has, cut short or not.
 bool chunks_fit(std::span<const std::uint8_t> file) {
     constexpr std::size_t kStart = 8;
-    constexpr std::size_t kAroundData = 12;  // length, type, check sum
-    for (std::size_t at = kStart; at + kAroundData <= file.size();) {
+    constexpr std::size_t kBeforeData = 8;   // length, type
+    constexpr std::size_t kAroundData = 12;  // and check sum
+    for (std::size_t at = kStart; at + kBeforeData <= file.size();) {
         std::size_t length = 0;
         for (std::size_t i = 0; i < 4; ++i) length = length << 8u | file[at + i];
-        if (length > file.size() - at - kAroundData) return false;
+        if (length + kAroundData > file.size() - at) return false;
         at += length + kAroundData;
     }
     return true;

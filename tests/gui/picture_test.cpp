@@ -8,6 +8,7 @@
 
 #include <SFML/Graphics/Image.hpp>
 #include <catch2/catch.hpp>
+#include <sys/resource.h>
 
 using namespace idlehark::gui;
 using Bytes = std::vector<std::uint8_t>;
@@ -110,6 +111,21 @@ TEST_CASE("Picture: what claims to be huge is refused before it is decoded", "[g
     CHECK_FALSE(decode_picture(png).fault.empty());
     png[16] = png[17] = png[18] = png[19] = 0;
     CHECK(decode_picture(png).fault == "The picture has no size.");
+}
+
+TEST_CASE("Picture: a chunk that claims gigabytes gets no room, though the file ends with its name", "[gui][map]") {
+    constexpr std::size_t kWithHead = 33;  // start and IHDR
+    const auto peak_kB = [] {
+        rusage used{};
+        getrusage(RUSAGE_SELF, &used);
+        return used.ru_maxrss;
+    };
+    auto png = file_of(8, 4, ".png");
+    png.resize(kWithHead);
+    png.insert(png.end(), {0x7c, 0x7c, 0x7c, 0x0a, 't', 'E', 'X', 't'});
+    const auto before_kB = peak_kB();
+    CHECK_FALSE(decode_picture(png).fault.empty());
+    CHECK(peak_kB() < before_kB + 500'000);
 }
 
 TEST_CASE("Picture: damaged, cut and foreign files are refused with words, and never read beyond their end",
