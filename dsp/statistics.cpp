@@ -156,6 +156,12 @@ double quantile(std::span<const double> x, double share) {
 
 double median(std::span<const double> x) { return quantile(x, 0.5); }
 
+double median_of_others(std::span<const double> x, std::size_t i) {
+    std::vector<double> others(x.begin(), x.end());
+    others.erase(others.begin() + static_cast<std::ptrdiff_t>(i));
+    return median(others);
+}
+
 double median_absolute_deviation(std::span<const double> x) {
     const double m = median(x);
     std::vector<double> d(x.size());

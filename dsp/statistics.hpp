@@ -22,6 +22,8 @@ namespace idlehark::stats {
 /// The value below which a share 0..1 of the sorted values lies, linear between order statistics (Hyndman & Fan 7).
 [[nodiscard]] double quantile(std::span<const double> x, double share);
 [[nodiscard]] double median(std::span<const double> x);
+/// Median of all but the i-th. At least 2 values.
+[[nodiscard]] double median_of_others(std::span<const double> x, std::size_t i);
 /// Median of |x - median|; times `kMadToSd` it estimates the standard deviation of Gaussian data.
 [[nodiscard]] double median_absolute_deviation(std::span<const double> x);
 inline constexpr double kMadToSd = 1.482602218505602;  ///< 1 / normal_quantile(0.75)

@@ -33,17 +33,10 @@ constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr double kTwoSided95 = 1.959964;
 constexpr std::size_t kPoints = 1024;
 
-double median_of_others(const std::vector<double>& v, std::size_t i) {
-    std::vector<double> others;
-    for (std::size_t k = 0; k < v.size(); ++k)
-        if (k != i) others.push_back(v[k]);
-    return stats::median(others);
-}
-
 /// Log amplitude of a cylinder against the middle of the others.
 double log_ratio(const Eigen::VectorXd& swell, std::size_t i) {
     const std::vector<double> v(swell.data(), swell.data() + swell.size());
-    const double other = median_of_others(v, i);
+    const double other = stats::median_of_others(v, i);
     return other > 0.0 ? 0.5 * std::log(std::max(v[i] / other, kSilentShare)) : kNone;
 }
 
@@ -190,7 +183,10 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
 
     const auto places = firing_fractions(engine_);
     const auto strong = strengths(fit, n);
-    const auto missing = count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles));
+    std::vector<double> strength;
+    for (const auto& s : strong) strength.push_back(std::exp(s.log));
+    const auto missing =
+        count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles), strength);
     out.single_firing_sd = missing.sd;
     std::size_t first = 0;  // the first firing of the stretch that is heard
     if (!reference_s.empty()) {
@@ -222,10 +218,10 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
         c.misfire_high = counted ? 100.0 * m.high : kNone;
         c.p_misfire = counted ? std::min(1.0, count * m.p) : 1.0;
         const bool misses = c.p_misfire < kAccuse && m.low > kHarmlessMisfires;
-        // Missing firings make the mean cycle weaker too; only what they leave unexplained is weakness.
-        const double explained = misses ? 0.5 * std::log1p(-std::min(m.high, 0.9)) : 0.0;
-        const double p_weak = count * stats::normal_cdf((s.log - explained - std::log(kHarmless)) / s.sd);
-        if (p_weak < kAccuse && s.log - explained < std::log(kWeakBelow))
+        // Missing firings make the mean cycle weaker too, and a weak cylinder's are heard less surely: the surer of the
+        // two is said.
+        const bool weak = c.p_weak < kAccuse && s.log < std::log(kWeakBelow);
+        if (weak && !(misses && c.p_misfire < c.p_weak))
             c.verdict = CylinderVerdict::weak;
         else if (misses)
             c.verdict = CylinderVerdict::misfires;

@@ -20,7 +20,7 @@ constexpr double kLength_s = 42e-3;                 // body and bay have rung ou
 constexpr double kUsualShift_cycles = 1.5 / 720.0;  // standard deviation of where combustion is heard
 constexpr double kReach = 2.5;                      // of these
 constexpr int kCourseFirings = 8;                   // each side, over which shifts show how the path is off
-constexpr int kFirstRounds = 1, kCommonRounds = 3, kOwnRounds = 3;
+constexpr int kFirstRounds = 1, kCommonRounds = 6, kOwnRounds = 3;
 constexpr int kSteps = 3;  // of the conjugate gradients, a round
 constexpr double kLeft = 0.1;
 constexpr double kScatter = 0.15;  // of an ordinary firing's strength
@@ -306,9 +306,50 @@ class PulseTrain {
         }
     }
 
+    /// Covariance of a firing's strength and that of the d-th after it, as far as the sound leaves them unsure: of one
+    /// in the middle of many alike.
+    [[nodiscard]] std::vector<double> unsure() const {
+        Shape mean(length_, 0.F);
+        for (const auto& s : shapes_) add(1.F / static_cast<float>(shapes_.size()), s.data(), mean.data(), length_);
+        const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
+        const double gap = static_cast<double>(firings_.back().from - firings_.front().from) /
+                           static_cast<double>(firings_.size() - 1);
+        constexpr Eigen::Index kSide = 16;
+        Eigen::MatrixXd certain = Eigen::MatrixXd::Zero(2 * kSide + 1, 2 * kSide + 1);
+        for (Eigen::Index d = 0; d <= 2 * kSide; ++d) {
+            const auto by = static_cast<std::size_t>(std::lround(static_cast<double>(d) * gap));
+            if (by >= length_) break;
+            const double with = static_cast<double>(dot(mean.data(), mean.data() + by, length_ - by)) / noise;
+            certain.diagonal(d).setConstant(with);
+            certain.diagonal(-d).setConstant(with);
+        }
+        certain.diagonal().array() += 1.0 / (kScatter * kScatter);
+        const Eigen::VectorXd c = certain.ldlt().solve(Eigen::VectorXd::Unit(2 * kSide + 1, kSide));
+        std::vector<double> out;
+        for (Eigen::Index d = 0; d <= kSide && static_cast<double>(d) * gap < static_cast<double>(length_); ++d)
+            out.push_back(c(kSide + d));
+        return out;
+    }
+
+    /// What the strengths' uncertainty takes off the slope of the shapes (the expectation step of expectation-
+    /// maximisation). Without it a shape that holds the ringing of the firing before is as good as the true one.
+    void doubt(const std::vector<double>& c, const std::vector<Shape>& of, std::vector<Shape>& slope) const {
+        for (std::size_t k = 0; k < firings_.size(); ++k)
+            for (std::size_t d = 0; d < c.size() && k + d < firings_.size(); ++d) {
+                const auto& a = firings_[k];
+                const auto& b = firings_[k + d];
+                const auto by = static_cast<std::size_t>(b.from - a.from);
+                if (by >= length_) break;
+                const auto w = static_cast<float>(-c[d]);
+                add(w, of[b.shape].data(), slope[a.shape].data() + by, length_ - by);
+                if (d > 0) add(w, of[a.shape].data() + by, slope[b.shape].data(), length_ - by);
+            }
+    }
+
     /// Conjugate gradients on the shapes, from where they are.
     void reshape() {
         leave_over();
+        const auto c = unsure();
         std::vector<Shape> slope(shapes_.size()), late(shapes_.size());
         const auto descent = [&] {
             for (auto& v : slope) v.assign(length_, 0.F);
@@ -316,6 +357,7 @@ class PulseTrain {
             for (const auto& f : firings_)
                 add(f.strength, left_.data() + f.from + whole(f.shift),
                     (f.shift % 2 == 0 ? slope : late)[f.shape].data(), length_);
+            doubt(c, shapes_, slope);
             double sum = 0.0;
             for (std::size_t s = 0; s < slope.size(); ++s) {
                 const auto back = half_later(late[s], 1);
@@ -334,7 +376,12 @@ class PulseTrain {
             for (const auto& f : firings_)
                 add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
                     made.data() + f.from + whole(f.shift), length_);
-            const auto far = static_cast<float>(steep / std::max(squares(made), 1e-300));
+            std::vector<Shape> doubted(way.size(), Shape(length_, 0.F));
+            doubt(c, way, doubted);
+            double bend = squares(made);
+            for (std::size_t s = 0; s < way.size(); ++s)
+                bend -= static_cast<double>(dot(way[s].data(), doubted[s].data(), length_));
+            const auto far = static_cast<float>(steep / std::max(bend, 1e-300));
             for (std::size_t s = 0; s < shapes_.size(); ++s) add(far, way[s].data(), shapes_[s].data(), length_);
             add(-far, made.data(), left_.data(), left_.size());
             const double next = descent();

@@ -19,7 +19,8 @@ struct FiringFit {
 /// cylinder, each with a strength and a shift of its own.
 /// Input    the path's first `cycles`. Firings that begin after its end keep the value 1.
 /// Method   shapes by conjugate gradients on the joint least squares, strengths and shifts by descent from firing to
-///          firing, in turns; first with one shape for all cylinders, in a sound whitened by what that leaves over.
+///          firing, in turns, with what the strengths leave unsure; first with one shape for all cylinders, in a sound
+///          whitened by what that leaves over.
 /// Accuracy tests/bench/balance_bench.cpp.
 [[nodiscard]] FiringFit fit_firings(const BandSplit& sound, const CrankPath& path, const std::vector<double>& places,
                                     double onset, std::size_t cycles);

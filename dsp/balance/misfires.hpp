@@ -4,6 +4,7 @@
 #include "dsp/balance/firing_fit.hpp"
 #include "dsp/balance/swell_fit.hpp"
 
+#include <span>
 #include <vector>
 
 namespace idlehark {
@@ -13,7 +14,8 @@ namespace idlehark {
 /// missing; what a missing one would look like is taken from the same sound with nine tenths of the firing taken out.
 /// The bands and the waveform are weighted so that missing ones stand out most. A firing counts the more the nearer it
 /// is to a missing one; what healthy scatter counts is taken from the mirror image (above one) and from the other
-/// cylinders, whichever is more.
+/// cylinders, whichever is more. That any are missing at all is told by the likelihood ratio of a tenth missing to
+/// none, again against the mirror images and the other cylinders.
 struct MisfireCount {
     struct Cylinder {
         double share = 0.0, low = 0.0, high = 0.0;  ///< of its firings, 95 % interval
@@ -25,6 +27,8 @@ struct MisfireCount {
     bool tells = false;               ///< there is such room
 };
 
-[[nodiscard]] MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const FiringFit& firings);
+/// `strength`: each cylinder's against the others', in the order of `places`.
+[[nodiscard]] MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const FiringFit& firings,
+                                          std::span<const double> strength);
 
 }  // namespace idlehark
