@@ -40,6 +40,21 @@ Columns columns_for(const Canvas& canvas, double width, std::span<const ResultRo
     return c;
 }
 
+/// A name in one line, or in two of small letters.
+void draw_name(Canvas& canvas, double x, double middle, const std::string& name, double width) {
+    if (canvas.width_of(name, Sizes::kText) <= width) {
+        canvas.text_middle({x, middle}, name, {});
+        return;
+    }
+    const double line = canvas.px(16.0);
+    const auto lines = canvas.wrapped(name, width, Sizes::kSmallText, false, 2);
+    double y = middle - line * (static_cast<double>(lines.size()) - 1.0) / 2.0;
+    for (const auto& l : lines) {
+        canvas.text_middle({x, y}, l, {.size = Sizes::kSmallText});
+        y += line;
+    }
+}
+
 void draw_bar(Canvas& canvas, const Box& on, const ResultRow& r, const RowsScale& scale) {
     const Axis x{scale.low, scale.high, on.x, on.right()};
     const auto at = [&](double v) { return x.at(std::clamp(v, scale.low, scale.high)); };
@@ -83,8 +98,7 @@ std::size_t draw_rows(Canvas& canvas, const Box& on, std::span<const ResultRow> 
         canvas.round_frame(plate, canvas.px(5.0), canvas.px(1.5), palette::kInk);
         canvas.text_middle(plate.middle(), r.id, {.bold = true, .colour = look.on, .align = Align::middle});
         x += c.plate + canvas.px(8.0);
-        if (c.name > 0.0)
-            canvas.text_middle({x, middle}, canvas.fitted(r.name, c.name - canvas.px(10.0), Sizes::kText), {});
+        if (c.name > 0.0) draw_name(canvas, x, middle, r.name, c.name - canvas.px(10.0));
         x += c.name;
         const Box plot{x, middle - canvas.px(9.0), std::max(1.0, c.plot), canvas.px(18.0)};
         if (scale.bars)
