@@ -1,6 +1,6 @@
 // Reach of the balance on simulated engines: what is found in 30 s of sound, and how often a healthy engine is accused.
 //   balance_bench [--engines N] [--seconds S] [--first-seed K] [--only TEXT]
-// Developed on seeds 1..; the figures in README.md and the headers are from --first-seed 5001.
+// Developed on seeds 1..; the figures in README.md are from --first-seed 61000.
 // Accused  engines with a cylinder called weak or misfiring that is not
 // Found    engines whose faulty cylinder is called so
 // Strength of the faulty (healthy case: first) cylinder as measured, mean and standard deviation
