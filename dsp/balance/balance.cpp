@@ -183,8 +183,8 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
 
     const auto places = firing_fractions(engine_);
     const auto strong = strengths(fit, n);
-    std::vector<double> strength;
-    for (const auto& s : strong) strength.push_back(std::exp(s.log));
+    std::vector<double> strength(n);
+    for (std::size_t i = 0; i < n; ++i) strength[i] = std::exp(strong[i].log);
     const auto missing =
         count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles), strength);
     out.single_firing_sd = missing.sd;

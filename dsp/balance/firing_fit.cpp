@@ -372,6 +372,7 @@ class PulseTrain {
         for (int step = 0; step < kSteps && steep > 0.0; ++step) {
             std::fill(made.begin(), made.end(), 0.F);
             std::vector<Shape> way_late;
+            way_late.reserve(way.size());
             for (const auto& w : way) way_late.push_back(half_later(w));
             for (const auto& f : firings_)
                 add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
