@@ -8,8 +8,10 @@
 #include <cmath>
 #include <complex>
 #include <limits>
+#include <map>
 #include <numbers>
 #include <span>
+#include <tuple>
 
 namespace idlehark {
 
@@ -191,6 +193,9 @@ class PulseTrain {
             add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
     }
 
+    /// Mean square of what is left over.
+    [[nodiscard]] double noise() const { return std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300); }
+
     /// Each firing's strength and shift against what all others leave over.
     void descend(bool last) {
         std::vector<std::vector<float>> self(shapes_.size());  // a shape on itself, by shift
@@ -199,7 +204,7 @@ class PulseTrain {
                 const auto by = static_cast<std::size_t>(whole(lag));
                 self[s].push_back(dot(laid(s, lag), shapes_[s].data() + by, length_ - by));
             }
-        const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
+        const double left = noise();
         std::vector<float> all_found(2 * static_cast<std::size_t>(reach_) + 1);
         float* const found = all_found.data() + reach_;  // by shift
         std::vector<std::pair<double, float>> scores(all_found.size());
@@ -221,9 +226,10 @@ class PulseTrain {
                     const float sum =
                         found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
-                    const double score = std::copysign(z * z, z) / static_cast<double>(energy) / noise -
+                    const double score = std::copysign(z * z, z) / static_cast<double>(energy) / left -
                                          0.25 * static_cast<double>(e * e) / (usual_ * usual_);
-                    scores[static_cast<std::size_t>(e + reach_)] = {score, sum / energy};
+                    const int at_shift = e + reach_;
+                    scores[static_cast<std::size_t>(at_shift)] = {score, sum / energy};
                     if (score > most) {
                         most = score;
                         out = {e, sum / energy};
@@ -289,9 +295,9 @@ class PulseTrain {
 
     /// Strengths as they are to be expected: firings are there with an ordinary scatter, or missing.
     void believe() {
-        const double noise = squares(left_) / static_cast<double>(left_.size());
+        const double left = noise();
         for (std::size_t s = 0; s < shapes_.size(); ++s) {
-            const double v = std::max(noise / std::max(squares(shapes_[s]), 1e-30), 1e-9);
+            const double v = std::max(left / std::max(squares(shapes_[s]), 1e-30), 1e-9);
             const double there_v = kScatter * kScatter + v;
             for (auto& f : firings_) {
                 if (f.shape != s) continue;
@@ -311,15 +317,15 @@ class PulseTrain {
     [[nodiscard]] std::vector<double> unsure() const {
         Shape mean(length_, 0.F);
         for (const auto& s : shapes_) add(1.F / static_cast<float>(shapes_.size()), s.data(), mean.data(), length_);
-        const double noise = std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300);
         const double gap = static_cast<double>(firings_.back().from - firings_.front().from) /
                            static_cast<double>(firings_.size() - 1);
+        const double left = noise();
         constexpr Eigen::Index kSide = 16;
         Eigen::MatrixXd certain = Eigen::MatrixXd::Zero(2 * kSide + 1, 2 * kSide + 1);
         for (Eigen::Index d = 0; d <= 2 * kSide; ++d) {
             const auto by = static_cast<std::size_t>(std::lround(static_cast<double>(d) * gap));
             if (by >= length_) break;
-            const double with = static_cast<double>(dot(mean.data(), mean.data() + by, length_ - by)) / noise;
+            const double with = static_cast<double>(dot(mean.data(), mean.data() + by, length_ - by)) / left;
             certain.diagonal(d).setConstant(with);
             certain.diagonal(-d).setConstant(with);
         }
@@ -331,25 +337,41 @@ class PulseTrain {
         return out;
     }
 
-    /// What the strengths' uncertainty takes off the slope of the shapes (the expectation step of expectation-
-    /// maximisation). Without it a shape that holds the ringing of the firing before is as good as the true one.
-    void doubt(const std::vector<double>& c, const std::vector<Shape>& of, std::vector<Shape>& slope) const {
+    /// Firings of one shape that are followed by one of another so many frames later, all of them together.
+    struct Overlap {
+        std::size_t first, second, by;
+        double covariance;  ///< of their strengths, summed
+    };
+    [[nodiscard]] std::vector<Overlap> overlaps() const {
+        const auto c = unsure();
+        std::map<std::tuple<std::size_t, std::size_t, std::size_t>, double> sums;
         for (std::size_t k = 0; k < firings_.size(); ++k)
             for (std::size_t d = 0; d < c.size() && k + d < firings_.size(); ++d) {
-                const auto& a = firings_[k];
-                const auto& b = firings_[k + d];
-                const auto by = static_cast<std::size_t>(b.from - a.from);
+                const auto by = static_cast<std::size_t>(firings_[k + d].from - firings_[k].from);
                 if (by >= length_) break;
-                const auto w = static_cast<float>(-c[d]);
-                add(w, of[b.shape].data(), slope[a.shape].data() + by, length_ - by);
-                if (d > 0) add(w, of[a.shape].data() + by, slope[b.shape].data(), length_ - by);
+                sums[{firings_[k].shape, firings_[k + d].shape, by}] += c[d];
             }
+        std::vector<Overlap> out;
+        out.reserve(sums.size());
+        for (const auto& [which, sum] : sums)
+            out.push_back({std::get<0>(which), std::get<1>(which), std::get<2>(which), sum});
+        return out;
+    }
+
+    /// What the strengths' uncertainty takes off the slope of the shapes (the expectation step of expectation-
+    /// maximisation). Without it a shape that holds the ringing of the firing before is as good as the true one.
+    void doubt(const std::vector<Overlap>& overlaps, const std::vector<Shape>& of, std::vector<Shape>& slope) const {
+        for (const auto& o : overlaps) {
+            const auto w = static_cast<float>(-o.covariance);
+            add(w, of[o.second].data(), slope[o.first].data() + o.by, length_ - o.by);
+            if (o.by > 0) add(w, of[o.first].data() + o.by, slope[o.second].data(), length_ - o.by);
+        }
     }
 
     /// Conjugate gradients on the shapes, from where they are.
     void reshape() {
         leave_over();
-        const auto c = unsure();
+        const auto overlapping = overlaps();
         std::vector<Shape> slope(shapes_.size()), late(shapes_.size());
         const auto descent = [&] {
             for (auto& v : slope) v.assign(length_, 0.F);
@@ -357,7 +379,7 @@ class PulseTrain {
             for (const auto& f : firings_)
                 add(f.strength, left_.data() + f.from + whole(f.shift),
                     (f.shift % 2 == 0 ? slope : late)[f.shape].data(), length_);
-            doubt(c, shapes_, slope);
+            doubt(overlapping, shapes_, slope);
             double sum = 0.0;
             for (std::size_t s = 0; s < slope.size(); ++s) {
                 const auto back = half_later(late[s], 1);
@@ -378,7 +400,7 @@ class PulseTrain {
                 add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
                     made.data() + f.from + whole(f.shift), length_);
             std::vector<Shape> doubted(way.size(), Shape(length_, 0.F));
-            doubt(c, way, doubted);
+            doubt(overlapping, way, doubted);
             double bend = squares(made);
             for (std::size_t s = 0; s < way.size(); ++s)
                 bend -= static_cast<double>(dot(way[s].data(), doubted[s].data(), length_));

@@ -143,25 +143,29 @@ std::vector<double> mirrored(std::vector<double> presence) {
     return presence;
 }
 
+/// What scatter alone shows of a cylinder: the mean of the mirror images (`above`) or the middle of the other
+/// cylinders, whichever is more; of a weak one, which is heard less surely, at least its own mirror image.
+double healthy(const std::vector<double>& below, const std::vector<double>& above, std::size_t j, bool faint) {
+    double most = stats::mean(above);
+    if (below.size() > 2) most = std::max(most, stats::median_of_others(below, j));
+    return faint ? std::max(most, above[j]) : most;
+}
+
 /// Chance that scatter alone gives a cylinder as much evidence of missing firings beyond what the others and the mirror
 /// images have, one per cylinder.
 std::vector<double> chances(const Eigen::MatrixXd& seen, const std::vector<double>& spreads, double usual_sd,
                             std::span<const double> strength) {
     const std::size_t n = spreads.size();
     std::vector<double> told(n), untold(n);
-    double mean_untold = 0.0;
     for (std::size_t j = 0; j < n; ++j) {
         const auto v = column(seen, static_cast<Eigen::Index>(j));
         const double sd = std::max(strength[j] < kFaint ? spreads[j] : usual_sd, kLeastSd);
         told[j] = evidence(v, sd);
         untold[j] = evidence(mirrored(v), sd);
-        mean_untold += untold[j] / static_cast<double>(n);
     }
     std::vector<double> out;
     for (std::size_t j = 0; j < n; ++j) {
-        double usual = mean_untold;
-        if (strength[j] < kFaint) usual = std::max(usual, untold[j]);
-        if (n > 2) usual = std::max(usual, stats::median_of_others(told, j));
+        const double usual = healthy(told, untold, j, strength[j] < kFaint);
         out.push_back(std::exp(-kWorth * std::max(0.0, told[j] - usual)));
     }
     return out;
@@ -222,15 +226,10 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
     // Counts of less than one each: as many whole ones as scatter alike.
     const double whole = std::max(squares / counts, 0.05);
     const auto chance = chances(z.seen, spreads, out.sd, strength);
-    double mirror = 0.0;
-    for (const double a : above) mirror += a / static_cast<double>(n);
     for (std::size_t j = 0; j < n; ++j) {
-        double healthy = mirror;
-        if (n > 2) healthy = std::max(healthy, stats::median_of_others(below, j));
         auto& c = out.cylinders[j];
-        if (strength[j] < kFaint) healthy = std::max(healthy, above[j]);
         c.p = chance[j];
-        const double rate = healthy / rows;
+        const double rate = healthy(below, above, j, strength[j] < kFaint) / rows;
         // Some of a missing firing is blamed on those before and after, so it falls less low than it would by itself: a
         // cylinder that misses tells how low.
         const double excess = below[j] / rows - rate;
