@@ -71,6 +71,20 @@ std::vector<RpmReading> in_blocks(const IdleTrackerConfig& config, const std::ve
     all.insert(all.end(), r.begin(), r.end());
     return all;
 }
+/// What became of readings whose truth is known.
+struct Tally {
+    double locked = 0, gross = 0, covered = 0, near = 0;
+    void add(const std::vector<RpmReading>& readings, const sim::SpeedPath& path) {
+        for (const auto& r : readings) {
+            if (!r.locked) continue;
+            const double truth = path.rpm_at(r.time_s);
+            locked += 1;
+            gross += std::abs(r.rpm / truth - 1.0) > 0.03;
+            covered += r.rpm_low <= truth && truth <= r.rpm_high;
+            near += std::abs(r.rpm / truth - 1.0) < 0.005;
+        }
+    }
+};
 }  // namespace
 
 TEST_CASE("IdleTracker: follows an idling engine as loud as the noise, without bass", "[dsp][idle]") {
@@ -96,27 +110,22 @@ TEST_CASE("IdleTracker: follows an idling engine as loud as the noise, without b
 }
 
 TEST_CASE("IdleTracker: in noise twice as loud in amplitude, what it says still holds", "[dsp][idle]") {
-    double locked = 0, covered = 0, near = 0;
+    Tally all;
     for (const int cylinders : {4, 5, 6})
         for (const std::uint64_t seed : {401U, 402U}) {
             const auto engine = engine_of(cylinders);
             const sim::SpeedPath path(idle(25.0, 790.0));
-            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine},
-                                            engine_in_noise(engine, path, -6.0, seed))) {
-                if (!r.locked) continue;
-                const double truth = path.rpm_at(r.time_s);
-                locked += 1;
-                covered += r.rpm_low <= truth && truth <= r.rpm_high;
-                near += std::abs(r.rpm / truth - 1.0) < 0.005;
-            }
+            all.add(
+                track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, engine_in_noise(engine, path, -6.0, seed)),
+                path);
         }
-    CHECK(locked > 300);
-    CHECK(covered / locked > 0.9);
-    CHECK(near / locked > 0.9);
+    CHECK(all.locked > 300);
+    CHECK(all.covered / all.locked > 0.9);
+    CHECK(all.near / all.locked > 0.9);
 }
 
 TEST_CASE("IdleTracker: a can's hiss far above the engine does not carry the speed away", "[dsp][idle]") {
-    double locked = 0, gross = 0, covered = 0;
+    Tally all;
     for (const int cylinders : {3, 4, 5, 6})
         for (const std::uint64_t seed : {501U, 502U, 503U}) {
             const auto engine = engine_of(cylinders);
@@ -126,24 +135,18 @@ TEST_CASE("IdleTracker: a can's hiss far above the engine does not carry the spe
                 for (double t = 4.0; t < 29.0; t += 4.0) can.sprays.push_back({.time_s = t, .duration_s = 1.5});
                 sim::add_spray_can(mix, can, 20.0, seed + 2);
             });
-            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x)) {
-                if (!r.locked) continue;
-                const double truth = path.rpm_at(r.time_s);
-                locked += 1;
-                gross += std::abs(r.rpm / truth - 1.0) > 0.03;
-                covered += r.rpm_low <= truth && truth <= r.rpm_high;
-            }
+            all.add(track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x), path);
         }
-    CHECK(locked > 0.8 * 12 * 300);
-    CHECK(gross / locked <= 0.003);
-    CHECK(covered / locked > 0.92);
+    CHECK(all.locked > 0.8 * 12 * 300);
+    CHECK(all.gross / all.locked <= 0.003);
+    CHECK(all.covered / all.locked > 0.92);
 }
 
 TEST_CASE("IdleTracker: a fan as loud as the engine, its tones beside the engine's lines, does not lead the speed off",
           "[dsp][idle]") {
     constexpr double kTone_hz = 175.0;
     constexpr double kRpm = 1.015 * kTone_hz * 60.0 / 12.0;  // the twelfth order stands 1.5 % above the tone
-    double locked = 0, gross = 0, covered = 0;
+    Tally all;
     for (const int cylinders : {4, 5, 6})
         for (const std::uint64_t seed : {601U, 602U, 603U}) {
             const auto engine = engine_of(cylinders);
@@ -154,17 +157,11 @@ TEST_CASE("IdleTracker: a fan as loud as the engine, its tones beside the engine
                 const sim::FanSpec fan{.shaft_hz = kTone_hz / 7, .blades = 7};
                 mix.add_at_snr(sim::make_source(fan, kRate_hz, seed + 2), 0.0, sim::Mix::kHeardBand, 5.0);
             });
-            for (const auto& r : track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x)) {
-                if (!r.locked) continue;
-                const double truth = path.rpm_at(r.time_s);
-                locked += 1;
-                gross += std::abs(r.rpm / truth - 1.0) > 0.03;
-                covered += r.rpm_low <= truth && truth <= r.rpm_high;
-            }
+            all.add(track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x), path);
         }
-    CHECK(locked > 0.9 * 9 * 300);
-    CHECK(gross / locked <= 0.005);
-    CHECK(covered / locked > 0.92);
+    CHECK(all.locked > 0.9 * 9 * 300);
+    CHECK(all.gross / all.locked <= 0.005);
+    CHECK(all.covered / all.locked > 0.92);
 }
 
 TEST_CASE("IdleTracker: a fan in noise is no engine of twelve cylinders", "[dsp][idle]") {
