@@ -57,6 +57,8 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     }
     const auto centre = static_cast<std::size_t>(sum > 0.0 ? std::lround(moment / sum) : 0);
 
+    centre_hz_ = static_cast<double>(centre) * sample_rate_hz / static_cast<double>(n);
+
     // Blocks start where a sample of either rate lies.
     const std::size_t common = std::gcd(n, kBlock);
     const std::size_t unit = n / common;

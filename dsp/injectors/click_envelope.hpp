@@ -35,9 +35,12 @@ class ClickEnvelope {
     /// Of the values those from the `from`-th on.
     [[nodiscard]] Wave read(double time_s, std::size_t from, std::size_t count) const;
     [[nodiscard]] std::size_t size() const noexcept { return index(2 * reach_ + 1); }
+    /// The band's centre: frequency 0 of what is read.
+    [[nodiscard]] double centre_hz() const noexcept { return centre_hz_; }
 
    private:
     int reach_;
+    double centre_hz_ = 0.0;
     double base_hz_ = 0.0;                   ///< rate of the signal below
     std::vector<std::complex<float>> base_;  ///< the whole recording
 };

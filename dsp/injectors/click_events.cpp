@@ -244,6 +244,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         all += shape[index(i)] - noise;
     }
     out.alike = wave.count > 0 && common > kAlike * all;
+    out.common_share = common / all;
     std::vector<ClickPlace> rings;
     if (out.alike) {
         auto next = wave.clicks.begin();
@@ -314,71 +315,6 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     }
     if (errors.size() >= 8) out.timing_error_s = stats::kMadToSd * stats::median_absolute_deviation(errors);
     return out;
-}
-
-ClickPair find_pair(const ClickEvents& events) {
-    constexpr int kSide = steps(0.5e-3);
-    constexpr int kToTop = steps(0.6e-3);
-    constexpr int kBefore = steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
-    constexpr int kLowFor = steps(0.4e-3);
-    constexpr double kOpen = 0.05;  // of the top's power: the click has started
-    constexpr double kClose = 0.1;  // the same where the opening still rings
-    constexpr int kApart = steps(0.8e-3);
-    constexpr int kFurthest = steps(12e-3);
-    constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude
-    const auto& shape = events.alike ? events.common : events.shape;
-    const double noise = events.alike ? events.common_noise : events.noise;
-    const auto n = static_cast<int>(shape.size());
-    std::vector<double> amplitude;
-    amplitude.reserve(shape.size());
-    for (const double v : shape) amplitude.push_back(std::sqrt(std::max(v - noise, 0.0)));
-    std::vector<double> rise(shape.size(), 0.0);
-    for (int i = kSide; i + kSide < n; ++i)
-        for (int k = 1; k <= kSide; ++k) rise[index(i)] += (amplitude[index(i + k)] - amplitude[index(i - k)]) / kSide;
-    const auto steepest = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
-    int second = -1;
-    double best = kLeastSecond * rise[index(steepest)];
-    for (int i = 1; i + 1 < n; ++i) {
-        if (std::abs(i - steepest) < kApart || std::abs(i - steepest) > kFurthest) continue;
-        const double r = rise[index(i)];
-        if (r < rise[index(i - 1)] || r < rise[index(i + 1)] || r <= best) continue;
-        best = r;
-        second = i;
-    }
-    if (steepest < 1 || steepest + 1 >= n) return {std::nan(""), std::nan("")};
-
-    const auto at = [&](int i) { return shape[index(std::clamp(i, 0, n - 1))]; };
-    const auto top_of = [&](int about) {
-        int top = about;
-        for (int i = about; i <= about + kToTop; ++i)
-            if (at(i) > at(top)) top = i;
-        return top;
-    };
-    // The start: back from the top to where the power has been low for a while; a click's modes beat, and it rebounds,
-    // with shorter dips between.
-    // Where it has never been low since `from` the start cannot be told: NaN.
-    const auto start_s = [&](int from, int about, double started) {
-        const int top = top_of(about);
-        double base = at(top);
-        for (int i = std::max(from, 1); i < top; ++i) base = std::min(base, at(i));
-        const double level = base + started * (at(top) - base);
-        int start = top;
-        int low = 0;
-        for (int i = top; i >= std::max(from, 1) && low < kLowFor; --i) {
-            low = at(i) > level ? 0 : low + 1;
-            if (low == 0) start = i;
-        }
-        if (start <= from) return std::nan("");
-        const double step = at(start) - at(start - 1);
-        const double share = step > 0.0 ? std::clamp((at(start) - level) / step, 0.0, 1.0) : 0.0;
-        return (start - share) * ClickEnvelope::kStep_s + events.shape_from_s;
-    };
-    if (second < 0) return {start_s(steepest - kBefore, steepest, kOpen), std::nan("")};
-    const int opening = std::min(steepest, second);
-    const int closing = std::max(steepest, second);
-    ClickPair pair{start_s(opening - kBefore, opening, kOpen), start_s(top_of(opening), closing, kClose)};
-    if (std::isnan(pair.close_s)) pair.close_s = pair.open_s + (closing - opening) * ClickEnvelope::kStep_s;
-    return pair;
 }
 
 }  // namespace idlehark

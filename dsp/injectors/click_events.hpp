@@ -20,6 +20,7 @@ struct ClickEvents {
     std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
     double shape_from_s = 0.0;
     std::size_t core_first = 0, core_last = 0;  ///< of the values of ClickEnvelope about heard_s: where the clicks are
+    double common_share = 0.0;                  ///< of the mean energy of the clicks, in the shared waveform
     bool alike = false;                         ///< the clicks share a waveform
     std::vector<double> common;                 ///< power of the mean waveform, as `shape`; where they are alike
     double common_noise = 0.0;                  ///< of that, away from the clicks
@@ -31,13 +32,6 @@ struct ClickEvents {
 ///          the missing than to the typical one, the line between drawn where the energies leave a gap.
 [[nodiscard]] ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> due_s,
                                          std::span<const double> quiet_s);
-
-/// Start of the opening and of the closing click on the time scale of `shape`; NaN where there is no second rise.
-struct ClickPair {
-    double open_s;
-    double close_s;
-};
-[[nodiscard]] ClickPair find_pair(const ClickEvents& events);
 
 /// How far the envelope reaches to each side of a due time, in steps of ClickEnvelope::kStep_s.
 [[nodiscard]] int event_reach() noexcept;

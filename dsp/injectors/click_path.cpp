@@ -14,12 +14,31 @@ namespace {
 constexpr std::size_t kFewestCycles = 6;
 constexpr double kStepPenalty = 0.15;  // per squared frame of drift, in standard deviations of the strength
 constexpr float kNowhere = -1e9F;      // where no line is
-constexpr double kLoudest = 4.0;       // standard deviations: one bang must not outweigh many clicks
+constexpr float kOutside = -1e3F;      // of a corridor
+constexpr std::uint64_t kSeed = 20240229;
+constexpr double kLoudest = 4.0;  // standard deviations: one bang must not outweigh many clicks
 
 struct Grid {
     std::size_t cycles, places;
     std::vector<float> z;  // cycles x places
 };
+
+/// Puts everything outside the corridor out of reach. The other line's neighbours beyond its ends count as well.
+void shut_outside(Grid& g, const ClickCorridor& corridor, double hop_s) {
+    std::vector<double> others{corridor.at_cycles.front() - 1.0};
+    others.insert(others.end(), corridor.at_cycles.begin(), corridor.at_cycles.end());
+    others.push_back(corridor.at_cycles.back() + 1.0);
+    const double side = corridor.side_s / hop_s;
+    std::vector<char> open(g.z.size(), 0);
+    for (const double at : others) {
+        const double middle = (at + corridor.after_cycles) * static_cast<double>(g.places);
+        for (auto i = static_cast<std::ptrdiff_t>(std::ceil(middle - side)); static_cast<double>(i) <= middle + side;
+             ++i)
+            if (i >= 0 && i < std::ssize(open)) open[static_cast<std::size_t>(i)] = 1;
+    }
+    for (std::size_t i = 0; i < g.z.size(); ++i)
+        if (open[i] == 0) g.z[i] = kOutside;
+}
 
 struct Line {
     std::vector<std::size_t> place;  // 0..2*places: the second half lies in the next cycle
@@ -74,8 +93,13 @@ Line best_line(const Grid& g, int reach) {
 
 }  // namespace
 
+double mean_period_s(const CrankClock& clock, const ClickPath& path) {
+    return (clock.time_at(path.at_cycles.back()) - clock.time_at(path.at_cycles.front())) /
+           static_cast<double>(path.at_cycles.size() - 1);
+}
+
 ClickPath follow_clicks(std::span<const float> strength, double hop_s, const CrankClock& clock, int reach, int chances,
-                        std::uint64_t seed) {
+                        const ClickCorridor& corridor) {
     ClickPath path;
     const double end_s = static_cast<double>(strength.size()) * hop_s;
     Grid g;
@@ -108,6 +132,7 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
         }
     }
 
+    if (!corridor.at_cycles.empty()) shut_outside(g, corridor, hop_s);
     const Line line = best_line(g, reach);
     for (std::size_t k = 0; k < g.cycles; ++k) {
         const double at =
@@ -116,7 +141,7 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
     }
     path.contrast = line.mean;
 
-    std::mt19937_64 random{seed};
+    std::mt19937_64 random{kSeed};
     for (int c = 0; c < chances; ++c) {
         Grid turned = g;
         for (std::size_t k = 0; k < g.cycles; ++k) {

@@ -13,7 +13,7 @@ namespace {
 
 // All by trials on simulated sets; see the bench.
 constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this of its loudest
-constexpr double kWeaker_db = -4.0;
+constexpr double kWeaker_db = -4.3;
 constexpr double kWeakerTogether_db = -2.6;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
 constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
@@ -32,6 +32,9 @@ constexpr double kFollowingWeight_db2 = 8.0;  // what that counts as
 constexpr double kMostGain_db = 6.0;          // where it makes a recording more like the set;
 constexpr double kMostContact_db = 2.0;       // else no more than a probe's contact does: a fan may have come on
 constexpr double kLeastRatio = 1e-4;
+constexpr double kDrownedShare = 0.85;  // of the waveform that the clearest clicks share
+constexpr double kTicks_us = 550.0;     // scatter that no drowned injector reaches
+constexpr double kSurelyOwn = -4.0;     // the places say so
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
 constexpr double kJitterTimes = 2.5;
@@ -126,11 +129,12 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
 }
 
 /// Levels against the sound ones, gain taken out; those are returned in `sound`.
-std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<std::size_t>& sound) {
+std::vector<double> levels_of(std::span<const ProbedInjector> set, const std::vector<char>& ticks_only,
+                              std::vector<std::size_t>& sound) {
     std::vector<double> levels(set.size(), std::nan(""));
     std::size_t loudest = set.size();
     for (std::size_t i = 0; i < set.size(); ++i)
-        if (!set[i].recording.spectrum.empty() &&
+        if (!set[i].recording.spectrum.empty() && !ticks_only[i] &&
             (loudest == set.size() || set[i].recording.level_db > set[loudest].recording.level_db))
             loudest = i;
     if (loudest == set.size()) return levels;
@@ -139,8 +143,8 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
         for (std::size_t i = 0; i < set.size(); ++i)
             if (!set[i].recording.spectrum.empty()) levels[i] = against(set[i].recording.spectrum, reference);
         double top = -std::numeric_limits<double>::infinity();
-        for (const double l : levels)
-            if (std::isfinite(l)) top = std::max(top, l);
+        for (std::size_t i = 0; i < set.size(); ++i)
+            if (std::isfinite(levels[i]) && !ticks_only[i]) top = std::max(top, levels[i]);
         // One that stands alone above several alike is the odd one; were they all weak they would not agree.
         std::vector<double> below;
         for (const double l : levels)
@@ -153,7 +157,8 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
         }
         sound.clear();
         for (std::size_t i = 0; i < set.size(); ++i)
-            if (std::isfinite(levels[i]) && std::fabs(levels[i] - top) <= kNearLoudest_db) sound.push_back(i);
+            if (std::isfinite(levels[i]) && !ticks_only[i] && std::fabs(levels[i] - top) <= kNearLoudest_db)
+                sound.push_back(i);
         reference = mean_spectrum(set, sound);
     }
     const auto gains = gains_of(set, levels, sound, reference);
@@ -165,43 +170,50 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, std::vector<s
 
 double spacing_tolerance_ms(double spacing_ms) { return std::max(kSpacing_ms, kSpacingShare * spacing_ms); }
 
+bool opens_alike(double a_ms, double b_ms) { return std::fabs(b_ms - a_ms) <= spacing_tolerance_ms(a_ms); }
+
+/// The clearest of a recording's opening times that is like the one given; without any the clearest of all, NaN if
+/// there is none.
+ProbeRecording::Spacing spacing_like(const ProbeRecording& r, double wanted_ms) {
+    for (const auto& s : r.spacings)
+        if (opens_alike(wanted_ms, s.ms)) return s;
+    return r.spacings.empty() ? ProbeRecording::Spacing{std::nan(""), 0.0} : r.spacings.front();
+}
+
 struct Openings {
     double usual_ms = std::nan("");
     double rival_ms = std::nan("");  ///< another that as many share; NaN: there is none
 };
 
-/// The opening time that most share; a faint one has the less to say the nearer its level is to a silent one's.
-Openings openings_of(std::span<const ProbedInjector> set, const std::vector<double>& levels,
-                     const std::vector<char>& ticks_only, double silent_db) {
+/// The opening time that most share, each with `weight`; one of several that may be a recording's counts as far as it
+/// is clear. A rival has as many votes from those that cannot be of the usual one.
+Openings openings_of(std::span<const ProbedInjector> set, std::span<const double> weight) {
     Openings out;
-    double most = 0.0;
-    double second = 0.0;
-    const auto alike = [](double a_ms, double b_ms) { return std::fabs(b_ms - a_ms) <= spacing_tolerance_ms(a_ms); };
-    const auto votes_for = [&](double mine) {
+    const auto votes_for = [&](double mine_ms, bool dissenters) {
         double votes = 0.0;
         double sum = 0.0;
         double count = 0.0;
         for (std::size_t k = 0; k < set.size(); ++k) {
-            const double other = set[k].recording.open_close_ms;
-            if (!alike(mine, other) || !std::isfinite(levels[k]) || ticks_only[k]) continue;
-            votes += std::clamp((levels[k] - silent_db) / (kFullVote_db - silent_db), 0.0, 1.0);
-            sum += other;
+            const auto s = spacing_like(set[k].recording, mine_ms);
+            if (!opens_alike(mine_ms, s.ms) || weight[k] < 0.0) continue;
+            if (dissenters && opens_alike(out.usual_ms, spacing_like(set[k].recording, out.usual_ms).ms)) continue;
+            votes += weight[k] * s.rise;
+            sum += s.ms;
             count += 1.0;
         }
         return std::pair{votes, sum / std::max(count, 1.0)};
     };
-    for (const auto& p : set)
-        if (const auto [votes, mean_ms] = votes_for(p.recording.open_close_ms); votes > most) {
-            most = votes;
-            out.usual_ms = mean_ms;
-        }
-    for (const auto& p : set)
-        if (const auto [votes, mean_ms] = votes_for(p.recording.open_close_ms);
-            votes > second && !alike(out.usual_ms, p.recording.open_close_ms) && !alike(out.usual_ms, mean_ms)) {
-            second = votes;
-            out.rival_ms = mean_ms;
-        }
-    if (second < most - kSplitVotes) out.rival_ms = std::nan("");
+    const auto most_voted = [&](bool dissenters) {
+        std::pair most{0.0, std::nan("")};
+        for (const auto& p : set)
+            for (const auto& s : p.recording.spacings)
+                if (const auto votes = votes_for(s.ms, dissenters); votes.first > most.first) most = votes;
+        return most;
+    };
+    const auto usual = most_voted(false);
+    out.usual_ms = usual.second;
+    const auto rival = most_voted(true);
+    if (rival.first >= usual.first - kSplitVotes) out.rival_ms = rival.second;
     return out;
 }
 
@@ -215,6 +227,22 @@ double silent_together_db(double jitter_us, double usual_us) {
 }
 
 bool stated_each_turn(const Engine& e) { return e.strokes == 4 && e.injection == Injection::simultaneous; }
+
+/// The recording of steady clicks that share the most of a waveform; none: what the set's clicks are like is not known.
+const ProbeRecording* clearest_part(std::span<const ProbedInjector> set) {
+    const ProbeRecording* best = nullptr;
+    for (const auto& p : set)
+        if (p.recording.jitter_us < kSteady_us && (best == nullptr || p.recording.common_share > best->common_share))
+            best = &p.recording;
+    return best;
+}
+
+/// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
+/// may drown a faint injector's clicks.
+bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
+    return clearest != nullptr && r.common_share < std::max(kDrownedShare * clearest->common_share, kOnePart) &&
+           r.jitter_us > std::max(kJitter_us, kJitterTimes * clearest->jitter_us);
+}
 
 /// The strongest place is matched by another while a third is empty: the probed one does not click. For a recording
 /// that stands alone.
@@ -235,38 +263,47 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     if (set.empty()) throw std::invalid_argument("compare_injectors: no recordings");
     InjectorSet out;
     std::vector<std::size_t> sound;
-    const auto levels = levels_of(set, sound);
-
     // What comes with every firing is the engine's; where most of the set hears it so, it tells nothing.
     const auto alike =
         std::count_if(set.begin(), set.end(), [](const ProbedInjector& p) { return every_firing_alike(p.recording); });
+    const auto clearest = clearest_part(set);
     std::vector<char> ticks_only;
     for (const auto& p : set)
-        ticks_only.push_back(2 * alike < std::ssize(set) && every_firing_alike(p.recording) ? 1 : 0);
+        ticks_only.push_back((2 * alike < std::ssize(set) && every_firing_alike(p.recording)) ||
+                                     (drowned(p.recording, clearest) && p.recording.jitter_us > kTicks_us)
+                                 ? 1
+                                 : 0);
+    const auto levels = levels_of(set, ticks_only, sound);
 
     std::vector<double> jitters;
     std::vector<double> speeds;
     int turns = 0;
     for (const std::size_t i : sound) {
         const auto& r = set[i].recording;
-        if (ticks_only[i]) continue;
         if (std::isfinite(r.jitter_us)) jitters.push_back(r.jitter_us);
         turns += r.each_turn ? 1 : -1;
     }
     for (const auto& p : set)
         if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
     out.rpm = median_of(speeds);
-    const double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
+    double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
+    if (clearest != nullptr) jitter_us = std::fmin(jitter_us, clearest->jitter_us);
     out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));
     const bool together = out.each_turn && engine.injection != Injection::grouped;
+    const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
+                                                                              : silence_by_places(set, levels, engine);
     const double silent_db = together ? kSilentTogether_db : kSilent_db;
-    const auto [spacing_ms, rival_ms] = openings_of(set, levels, ticks_only, silent_db);
+    // A faint one has the less to say of the opening time the nearer its level is to a silent one's.
+    std::vector<double> votes;
+    for (std::size_t i = 0; i < set.size(); ++i)
+        votes.push_back(!std::isfinite(levels[i]) || ticks_only[i] ? -1.0
+                        : by_places[i] < kSurelyOwn
+                            ? 1.0
+                            : std::clamp((levels[i] - silent_db) / (kFullVote_db - silent_db), 0.0, 1.0));
+    const auto [spacing_ms, rival_ms] = openings_of(set, votes);
     out.openings_split = std::isfinite(rival_ms);
     out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
                            out.each_turn != stated_each_turn(engine);
-
-    const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
-                                                                              : silence_by_places(set, levels, engine);
 
     for (std::size_t i = 0; i < set.size(); ++i) {
         const auto& r = set[i].recording;
@@ -280,18 +317,24 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         v.level_db = levels[i];
 
         const bool clicks = r.repeats && r.due > 0 && std::isfinite(levels[i]);
+        const double open_close_ms = spacing_like(r, spacing_ms).ms;
         auto& why = v.reasons;
+        bool hidden = false;
         if (clicks) {
             why.weaker = levels[i] < (together ? kWeakerTogether_db : kWeaker_db);
             why.louder = levels[i] > kLouder_db;
-            why.spacing =
-                set.size() > 1 && std::isfinite(spacing_ms) &&
-                (out.openings_split || !(std::fabs(r.open_close_ms - spacing_ms) <= spacing_tolerance_ms(spacing_ms)));
+            why.spacing = set.size() > 1 && std::isfinite(spacing_ms) &&
+                          (out.openings_split || !opens_alike(spacing_ms, open_close_ms));
+            hidden = drowned(r, clearest);
             why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
-            const int unlike = (why.spacing ? 1 : 0) + (why.jitter ? 1 : 0) + (r.each_turn != out.each_turn ? 1 : 0);
-            if (levels[i] >= kDoubtful_db)
-                why.neighbours_only =
-                    unlike >= 3 || ticks_only[i] || (set.size() == 1 && !together && own_place_empty(r));
+            // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
+            const int unlike = one_part(r) ? 0
+                                           : (why.spacing && !out.openings_split ? 1 : 0) + (why.jitter ? 1 : 0) +
+                                                 (r.each_turn != out.each_turn ? 1 : 0);
+            if (ticks_only[i])
+                why.neighbours_only = true;
+            else if (levels[i] >= kDoubtful_db)
+                why.neighbours_only = unlike >= 3 || (set.size() == 1 && !together && own_place_empty(r));
             else if (together)
                 why.neighbours_only = levels[i] < silent_together_db(r.jitter_us, jitter_us);
             else
@@ -322,15 +365,15 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         v.rate_hz = cycle_hz * (r.each_turn || out.each_turn ? 2.0 : 1.0) * (v.due - v.missed) / v.due;
         v.jitter_us = r.jitter_us;
         v.jitter_deg = r.jitter_us * 1e-6 * speed * 6.0;
-        v.open_close_ms = r.open_close_ms;
+        v.open_close_ms = open_close_ms;
         const double share = static_cast<double>(v.missed) / v.due;
-        const bool misses = r.heard_apart ? r.clearly_missed >= 1 || (v.missed >= 2 && share >= kLeastMissedShare)
-                                          : interval.low > kLeastMissedBlurred;
+        const bool misses = r.clearly_missed >= 1 || (r.heard_apart ? v.missed >= 2 && share >= kLeastMissedShare
+                                                                    : interval.low > kLeastMissedBlurred);
         const bool odd = why.weaker || why.louder || why.spacing || why.jitter || why.twice_the_rate;
-        v.verdict = misses && !why.weaker ? InjectorVerdict::missing_clicks
-                    : odd                 ? InjectorVerdict::differs
-                    : misses              ? InjectorVerdict::missing_clicks
-                                          : InjectorVerdict::regular;
+        v.verdict = misses && !why.weaker && !hidden ? InjectorVerdict::missing_clicks
+                    : odd                            ? InjectorVerdict::differs
+                    : misses                         ? InjectorVerdict::missing_clicks
+                                                     : InjectorVerdict::regular;
         out.injectors.push_back(v);
     }
     return out;

@@ -19,14 +19,21 @@ struct ProbeRecording {
     bool each_turn = false;            ///< at 360 degrees from the strongest clicks as strong ones repeat (four-stroke)
     int due = 0;                       ///< clicks expected at the rate found, within the recording
     int missed = 0;                    ///< of these, not heard
-    int clearly_missed = 0;            ///< of these, with next to nothing in the click's place
+    int clearly_missed = 0;            ///< of these, with next to nothing there, far below what heard ones scatter
     bool heard_apart = false;          ///< the faintest clicks stand clear of what counts as missed
+    double common_share = 0.0;         ///< of the energy about the clicks, in a waveform that all share
     double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
     std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN beyond the recording's band
     std::vector<double> quiet;         ///< power of what sounds between the clicks, on the same grid
     double clarity_db = std::nan("");  ///< level_db over the noise in that band
     double jitter_us = std::nan("");   ///< standard deviation about the crank angle
-    double open_close_ms = std::nan("");
+    double open_close_ms = std::nan("");  ///< by the clearest pair
+    /// What may be the time from opening to closing, that of the clearest pair first.
+    struct Spacing {
+        double ms = 0.0;
+        double rise = 1.0;  ///< of the second click, against the clearest's
+    };
+    std::vector<Spacing> spacings;
     double band_low_hz = std::nan("");  ///< where the clicks stand out
     double band_high_hz = std::nan("");
 
@@ -52,13 +59,22 @@ struct ProbeRecording {
 /// What a recording that repeats has at a place in the cycle, from its fold.
 [[nodiscard]] ProbeRecording::Place place_heard(const ProbeRecording& recording, double after_cycles);
 
+/// Share of a common waveform in what one part sounds, and the most that its clicks scatter; the engine's own ticks
+/// have 400 us and more.
+inline constexpr double kOnePart = 0.7;
+inline constexpr double kSteady_us = 350.0;
+/// Its clicks ring alike and come on time, as those of one part do and the engine's own ticks do not.
+[[nodiscard]] bool one_part(const ProbeRecording& recording);
+
 inline constexpr double kSpectrumFrom_hz = 2000.0;
 inline constexpr double kSpectrumStep_hz = 1000.0;
 inline constexpr std::size_t kSpectrumSize = 16;
 
 /// Finds the clicks of one recording.
 /// Input    the whole recording, 8..192 kHz, and the tracker's readings of it, kRumbleHop_s apart; the cylinder probed.
-/// Output   see above. The band, the weights and what chance gives are learned from the recording itself.
+/// Output   see above. The band, the weights and what chance gives are learned from the recording itself. Where the
+///          strongest that repeats does not ring like one part, what clicks at other places of the cycle is looked at:
+///          the engine's own ticks are often louder than a faint injector.
 /// Accuracy tests/bench/injectors_bench.cpp.
 /// Errors   std::invalid_argument for an engine that cannot exist or a cylinder it has not.
 [[nodiscard]] ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const RpmReading> readings,

@@ -67,12 +67,13 @@ void run_set(const SetCondition& row, std::uint64_t seed, Tally& tally, bool tal
         if (talk && !right) {
             std::printf(
                 "  seed %llu c%zu %s got %d rpm %.0f lvl %.1f due %d missed %d(%d) clear %d jit %.0f(%.0f) oc "
-                "%.2f(%.2f) turn %d F%d rep %d clar %.1f set",
+                "%.2f(%.2f) turn %d F%d rep %d clar %.1f com %.2f set",
                 static_cast<unsigned long long>(seed), i + 1, kFaultNames[fault], static_cast<int>(v.verdict), r.rpm,
                 v.level_db, r.due, r.missed, truth.missed, r.clearly_missed, r.jitter_us, jitter_us, r.open_close_ms,
-                spec.health[i].open_close_ms, r.each_turn, r.firing_heard, r.repeats, r.clarity_db);
+                spec.health[i].open_close_ms, r.each_turn, r.firing_heard, r.repeats, r.clarity_db, r.common_share);
             for (std::size_t k = 0; k < set.size(); ++k)
-                std::printf(" %s%.1f", kFaultNames[drawn.faults[k]], verdicts.injectors[k].level_db);
+                std::printf(" %s%.1f(%.2f %.0f)", kFaultNames[drawn.faults[k]], verdicts.injectors[k].level_db,
+                            set[k].recording.common_share, set[k].recording.jitter_us);
             std::printf("\n");
         }
         if (fault == one_silent || v.verdict == InjectorVerdict::silent) continue;

@@ -1,3 +1,4 @@
+#include "dsp/injectors/click_pair.hpp"
 #include "dsp/injectors/click_path.hpp"
 #include "dsp/injectors/click_wave.hpp"
 #include "dsp/injectors/crank_clock.hpp"
@@ -6,6 +7,7 @@
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/random.hpp"
 #include "dsp/statistics.hpp"
+#include "tests/injector_sets.hpp"
 #include "tests/plain_probe.hpp"
 
 #include <algorithm>
@@ -17,6 +19,9 @@
 
 using namespace idlehark;
 using Catch::Matchers::WithinAbs;
+using idlehark::test::draw_set;
+using idlehark::test::record;
+using idlehark::test::SetCondition;
 
 namespace {
 
@@ -115,7 +120,7 @@ TEST_CASE("Crank clock: follows pulses that drift, without any firing", "[dsp][i
     REQUIRE(clock);
     CHECK_THAT(clock->mean_rate_hz(), WithinAbs(pulses / 11.8, 0.03 * 6.5));
     // The path on that clock finds the pulses; their own clock is then right to a frame over the recording.
-    const auto path = follow_clicks(strength, 0.5e-3, *clock, 8, 0, 1);
+    const auto path = follow_clicks(strength, 0.5e-3, *clock, 8, 0);
     std::vector<double> starts;
     for (const double c : path.at_cycles) starts.push_back(clock->time_at(c));
     const auto sharper = clock_from_cycles(starts, 12.0);
@@ -127,13 +132,55 @@ TEST_CASE("Click path: stands out of chance for pulses, not for noise", "[dsp][i
     std::vector<float> noise(20000);
     for (auto& v : noise) v = static_cast<float>(std::fabs(sim::gaussian(random)));
     const CrankClock clock{std::vector<double>(101, 7.0), 0.1};
-    const auto chance = follow_clicks(noise, 0.5e-3, clock, 2, 3, 1);
+    const auto chance = follow_clicks(noise, 0.5e-3, clock, 2, 3);
     CHECK(chance.contrast < 1.15 * chance.chance_contrast);
     for (double c = 0.3; c < 69.0; ++c) noise[static_cast<std::size_t>(c / 7.0 / 0.5e-3)] += 3.F;
-    const auto path = follow_clicks(noise, 0.5e-3, clock, 2, 3, 1);
+    const auto path = follow_clicks(noise, 0.5e-3, clock, 2, 3);
     CHECK(path.contrast > 1.5 * path.chance_contrast);
     REQUIRE(path.at_cycles.size() >= 67);
     for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.3, 0.01));
+}
+
+TEST_CASE("Click path: a corridor beside a louder line leads to what clicks there", "[dsp][injectors]") {
+    auto random = sim::sub_stream(6, "corridor");
+    std::vector<float> strength(20000);
+    for (auto& v : strength) v = static_cast<float>(std::fabs(sim::gaussian(random)));
+    const CrankClock clock{std::vector<double>(101, 7.0), 0.1};
+    for (double c = 0.3; c < 69.0; ++c) {
+        strength[static_cast<std::size_t>(c / 7.0 / 0.5e-3)] += 3.F;
+        strength[static_cast<std::size_t>((c + 0.35) / 7.0 / 0.5e-3)] += 2.F;
+    }
+    const auto loud = follow_clicks(strength, 0.5e-3, clock, 2, 0);
+    const auto other = follow_clicks(strength, 0.5e-3, clock, 2, 0, {loud.at_cycles, 0.34, 4e-3});
+    REQUIRE(other.at_cycles.size() >= 67);
+    for (const double at : other.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.65, 0.01));
+    CHECK(other.contrast < loud.contrast);
+    // Nothing is there: the line stays in the corridor and is no clearer than chance.
+    const auto empty = follow_clicks(strength, 0.5e-3, clock, 2, 0, {loud.at_cycles, -0.2, 4e-3});
+    for (const double at : empty.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.1, 0.03));
+    CHECK(empty.contrast < 0.5 * other.contrast);
+}
+
+TEST_CASE("Click pair: the clearest partner of the steepest rise comes first, a likely one stays in the list",
+          "[dsp][injectors]") {
+    ClickEvents events;
+    events.alike = true;
+    events.shape_from_s = -14e-3;
+    events.common.assign(561, 1e-4);
+    const auto lay = [&](double at_s, double amplitude) {
+        const auto from = static_cast<std::size_t>(std::lround((at_s - events.shape_from_s) / ClickEnvelope::kStep_s));
+        for (std::size_t i = 0; i < 40; ++i)
+            events.common[from + i] += std::pow(amplitude * std::exp(-static_cast<double>(i) / 12.0), 2);
+    };
+    lay(0.0, 1.0);
+    lay(-3.0e-3, 0.5);   // the opening
+    lay(-6.5e-3, 0.35);  // a tick at the same crank angle
+    lay(2.5e-3, 0.1);    // too faint for either
+    const auto pairs = find_pairs(events);
+    REQUIRE(pairs.size() == 2);
+    CHECK_THAT(pairs[0].close_s - pairs[0].open_s, WithinAbs(3.0e-3, 0.1e-3));
+    CHECK_THAT(pairs[1].close_s - pairs[1].open_s, WithinAbs(6.5e-3, 0.1e-3));
+    CHECK_THAT(pairs[1].rise, WithinAbs(0.7, 0.05));
 }
 
 TEST_CASE("Click wave: clicks ring alike, and half of one is a quarter of its power", "[dsp][injectors]") {
@@ -442,4 +489,32 @@ TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places i
     const auto set = test_set(spec, 900.0, spec.engine);
     CHECK(set.verdicts.injectors[0].verdict == InjectorVerdict::differs);
     CHECK(set.verdicts.injectors[3].verdict == InjectorVerdict::silent);
+}
+
+TEST_CASE("Injectors: beside louder ticks of the engine a silent one is silent and a weak one heard",
+          "[dsp][injectors]") {
+    const SetCondition condition{.name = "ticks"};
+    int silent = 0;
+    int weak = 0;
+    int sound = 0;
+    constexpr int kSets = 6;
+    for (std::uint64_t seed = 97001; seed < 97001 + kSets; ++seed) {
+        auto drawn = draw_set(condition, seed);
+        for (auto& h : drawn.spec.health) h = {.jitter_us = drawn.jitter_us};
+        drawn.spec.health[1].level = 0.0;
+        drawn.spec.health[3].level = 0.45;
+        std::vector<ProbedInjector> set;
+        for (int c = 1; c <= 4; ++c) {
+            const auto x = record(drawn, condition, c).samples;
+            const auto readings = readings_of_rumble(x, condition.rate_hz, drawn.spec.engine);
+            set.push_back({c, examine_probe(x, condition.rate_hz, readings, drawn.spec.engine, c)});
+        }
+        const auto verdicts = compare_injectors(set, drawn.spec.engine).injectors;
+        silent += verdicts[1].verdict == InjectorVerdict::silent ? 1 : 0;
+        weak += verdicts[3].verdict == InjectorVerdict::differs && verdicts[3].reasons.weaker ? 1 : 0;
+        for (const std::size_t i : {0U, 2U}) sound += verdicts[i].verdict == InjectorVerdict::regular ? 1 : 0;
+    }
+    CHECK(silent == kSets);
+    CHECK(weak >= kSets - 1);
+    CHECK(sound >= 2 * kSets - 1);
 }
