@@ -10,7 +10,6 @@
 namespace idlehark {
 
 namespace {
-constexpr double kWindow_s = 1e-3;
 constexpr double kHop_s = 0.5e-3;
 constexpr double kCorner_hz = 1900.0;
 constexpr double kLowest_hz = 1900.0;
@@ -56,8 +55,16 @@ struct Waves {
 float finite(float v) { return std::isfinite(v) ? v : 0.F; }
 }  // namespace
 
+double between_bands(std::span<const double> centre_hz, std::span<const double> values, double hz) {
+    const auto above = std::lower_bound(centre_hz.begin(), centre_hz.end(), hz) - centre_hz.begin();
+    const auto i = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(above, 1, std::ssize(centre_hz) - 1));
+    const double share = std::clamp((hz - centre_hz[i - 1]) / (centre_hz[i] - centre_hz[i - 1]), 0.0, 1.0);
+    return std::lerp(values[i - 1], values[i], share);
+}
+
 ClickBands click_bands(AudioView x, double sample_rate_hz) {
-    const auto half = std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(0.5 * kWindow_s * sample_rate_hz)));
+    const auto half =
+        std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(0.5 * ClickBands::kWindow_s * sample_rate_hz)));
     const std::size_t n = 2 * half;
     const auto window = hann_window(n);
     ClickBands out;

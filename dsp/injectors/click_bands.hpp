@@ -15,12 +15,17 @@ struct ClickBands {
     std::vector<double> floor;      ///< median power of each band, in the samples' own scale; > 0
     std::vector<float> over_floor;  ///< frames x bands: power divided by the band's floor
 
+    static constexpr double kWindow_s = 1e-3;  ///< of a frame
+
     [[nodiscard]] std::size_t bands() const noexcept { return centre_hz.size(); }
     [[nodiscard]] std::size_t frames() const noexcept { return bands() == 0 ? 0 : over_floor.size() / bands(); }
     [[nodiscard]] std::span<const float> frame(std::size_t k) const {
         return std::span{over_floor}.subspan(k * bands(), bands());
     }
 };
+
+/// What lies between values at rising frequencies (two at least): linear, and constant beyond both ends.
+[[nodiscard]] double between_bands(std::span<const double> centre_hz, std::span<const double> values, double hz);
 
 /// Hann windows of 1 ms, 0.5 ms apart, of the sound above 1.9 kHz (fourth order): the rumble, some 40 dB above
 /// the clicks, does not leak up.

@@ -1,5 +1,6 @@
 #include "dsp/injectors/click_envelope.hpp"
 
+#include "dsp/injectors/click_bands.hpp"
 #include "dsp/real_fft.hpp"
 
 #include <algorithm>
@@ -21,10 +22,7 @@ class BandGain {
     BandGain(std::span<const double> f, std::span<const double> w) : f_(f), w_(w), half_(0.5 * (f[1] - f[0])) {}
     [[nodiscard]] double amplitude(double hz) const {
         if (hz < f_.front() - half_ || hz > f_.back() + half_) return 0.0;
-        const auto above = std::lower_bound(f_.begin(), f_.end(), hz) - f_.begin();
-        const auto i = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(above, 1, std::ssize(f_) - 1));
-        const double share = std::clamp((hz - f_[i - 1]) / (f_[i] - f_[i - 1]), 0.0, 1.0);
-        return std::sqrt(std::max(0.0, std::lerp(w_[i - 1], w_[i], share)));
+        return std::sqrt(std::max(0.0, between_bands(f_, w_, hz)));
     }
 
    private:
@@ -56,7 +54,6 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
         moment += a * static_cast<double>(b);
     }
     const auto centre = static_cast<std::size_t>(sum > 0.0 ? std::lround(moment / sum) : 0);
-
     centre_hz_ = static_cast<double>(centre) * sample_rate_hz / static_cast<double>(n);
 
     // Blocks start where a sample of either rate lies.

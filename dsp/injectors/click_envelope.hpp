@@ -1,5 +1,6 @@
 #pragma once
 
+#include "dsp/nearest_whole.hpp"
 #include "dsp/units.hpp"
 
 #include <complex>
@@ -28,6 +29,7 @@ struct Wave {
 class ClickEnvelope {
    public:
     static constexpr double kStep_s = 5e-5;
+    [[nodiscard]] static constexpr int steps(double s) { return static_cast<int>(nearest_whole(s / kStep_s)); }
 
     ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const double> frequencies_hz,
                   std::span<const double> weights, int reach);

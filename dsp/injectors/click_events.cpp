@@ -1,7 +1,6 @@
 #include "dsp/injectors/click_events.hpp"
 
 #include "dsp/dot.hpp"
-#include "dsp/nearest_whole.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -29,9 +28,8 @@ constexpr double kMissedBelow = 0.25;
 constexpr double kMissedFrom = 0.12;  // the line between heard and missed is looked for in this range of strengths
 constexpr double kMissedTo = 0.5;
 
-constexpr int steps(double s) { return static_cast<int>(nearest_whole(s / ClickEnvelope::kStep_s)); }
-constexpr int kShape = steps(kShape_s);
-constexpr int kLag = steps(kLag_s);
+constexpr int kShape = ClickEnvelope::steps(kShape_s);
+constexpr int kLag = ClickEnvelope::steps(kLag_s);
 constexpr int kReach = kShape + kLag + kBlur;
 
 using Row = std::vector<float>;
@@ -215,7 +213,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
                     }
                 about = count > 0.0 ? sum / count : 0.0;
             }
-            at[e] = match(rows[e], t, noise, about, late ? steps(kLateLag_s) : kLag);
+            at[e] = match(rows[e], t, noise, about, late ? ClickEnvelope::steps(kLateLag_s) : kLag);
             if (!late || at[e].strength > kFarTimes * line) continue;
             // Far off, yet clearly there: the clock slips at the ends of a recording.
             if (const auto far = match(rows[e], t, noise, 0.0, kLag); far.strength > kFarLeast) at[e] = far;
@@ -243,8 +241,8 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         if (wave.count > 0) common += static_cast<double>(power(wave.mean, core(i)));
         all += shape[index(i)] - noise;
     }
+    if (all > 0.0) out.common_share = common / all;
     out.alike = wave.count > 0 && common > kAlike * all;
-    out.common_share = common / all;
     std::vector<ClickPlace> rings;
     if (out.alike) {
         auto next = wave.clicks.begin();
@@ -265,7 +263,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         const auto ahead = course_ahead(at, moved, e, step, line);
         if (!ahead || std::fabs(*ahead) > kFurthestCourse) return;
         const auto row = power_of(sound.read(due_s[e] + *ahead * ClickEnvelope::kStep_s));
-        const auto found = match(row, t, noise, 0.0, steps(kAheadLag_s));
+        const auto found = match(row, t, noise, 0.0, ClickEnvelope::steps(kAheadLag_s));
         if (found.strength < kFarLeast) return;
         moved[e] = *ahead;
         at[e] = found;
@@ -311,7 +309,8 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
             const double a = std::sqrt(std::max(0.0, shape[index(i)] - noise));
             laid.re[core(i)] += static_cast<float>(a);
         }
-        errors.push_back(match(power_of(laid), t, noise, 0.0, steps(kLateLag_s)).lag * ClickEnvelope::kStep_s);
+        errors.push_back(match(power_of(laid), t, noise, 0.0, ClickEnvelope::steps(kLateLag_s)).lag *
+                         ClickEnvelope::kStep_s);
     }
     if (errors.size() >= 8) out.timing_error_s = stats::kMadToSd * stats::median_absolute_deviation(errors);
     return out;

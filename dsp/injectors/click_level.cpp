@@ -17,7 +17,6 @@ constexpr double kMostlyCommon = 0.7;  // below it some of what is common may be
 constexpr double kLeastWeight = 0.1;   // of a band whose share of the waveform is taken: what leaks into others is not
 constexpr double kFine_hz = 250.0;     // between the frequencies at which the waveform is looked at
 constexpr double kBandSide_hz = 2000.0;  // that a band hears
-constexpr double kBandWindow_s = 1e-3;   // of ClickBands
 
 /// Power at a frequency (off the envelope's centre) of a stretch, faded at both ends.
 class PowerAt {
@@ -54,10 +53,10 @@ class PowerAt {
 
 /// Transform of a band's Hann window, s.
 double band_response(double off_hz) {
-    const double u = std::fabs(off_hz) * kBandWindow_s;
-    if (u < 1e-9) return 0.5 * kBandWindow_s;
-    if (std::fabs(u - 1.0) < 1e-9) return 0.25 * kBandWindow_s;
-    return 0.5 * kBandWindow_s * std::sin(std::numbers::pi * u) / (std::numbers::pi * u) / (1.0 - u * u);
+    const double u = std::fabs(off_hz) * ClickBands::kWindow_s;
+    if (u < 1e-9) return 0.5 * ClickBands::kWindow_s;
+    if (std::fabs(u - 1.0) < 1e-9) return 0.25 * ClickBands::kWindow_s;
+    return 0.5 * ClickBands::kWindow_s * std::sin(std::numbers::pi * u) / (std::numbers::pi * u) / (1.0 - u * u);
 }
 
 /// Energy by band of what one click of the common waveform has. Empty where nothing of the mean lies beside the clicks.
@@ -78,12 +77,8 @@ std::vector<double> energy_in_common(const ClickBands& bands, std::span<const do
     const double high_hz = bands.centre_hz.back() + 0.5 * band_hz;
     PowerAt power{count};
     for (double hz = low_hz + 0.5 * kFine_hz; hz < high_hz; hz += kFine_hz) {
-        const double place =
-            std::clamp((hz - bands.centre_hz.front()) / band_hz, 0.0, static_cast<double>(bands.bands() - 1));
-        const auto k = std::min(static_cast<std::size_t>(place), bands.bands() - 2);
-        const double share = place - static_cast<double>(k);
-        if (std::lerp(weights[k], weights[k + 1], share) < kLeastWeight) continue;
-        const double per_gain = 1.0 / std::lerp(gain[k], gain[k + 1], share);
+        if (between_bands(bands.centre_hz, weights, hz) < kLeastWeight) continue;
+        const double per_gain = 1.0 / between_bands(bands.centre_hz, gain, hz);
         power.tune(hz - sound.centre_hz());
         double off = 0.0;
         for (const auto from : beside) off += power.of(wave.mean, from) / static_cast<double>(beside.size());
@@ -182,7 +177,6 @@ ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
     if (sum <= 0.0) return out;
     out.level_db = 10.0 * std::log10(sum);
     out.energy = std::move(heard.energy);
-    out.floor = bands.floor;
     return out;
 }
 

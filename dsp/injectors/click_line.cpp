@@ -37,25 +37,6 @@ std::vector<double> weights_from(std::span<const double> excess) {
     return w;
 }
 
-std::optional<ClickLine> learn(const ClickBands& bands, ClickLine line, bool own_clock, int chances,
-                               const ClickCorridor& corridor) {
-    const double length_s = static_cast<double>(bands.frames()) * bands.hop_s;
-    for (int round = 0; round < kLearnRounds; ++round) {
-        line.excess = excess_along(bands, line.clock, line.path);
-        if (*std::max_element(line.excess.begin(), line.excess.end()) <= 0.0) return {};
-        line.weights = weights_from(line.excess);
-        if (own_clock) {
-            std::vector<double> starts;
-            for (const double c : line.path.at_cycles) starts.push_back(line.clock.time_at(c));
-            line.clock = clock_from_cycles(starts, length_s);
-        }
-        line.path = follow_clicks(click_strength(bands, line.weights), bands.hop_s, line.clock, kFramesByClock,
-                                  round + 1 == kLearnRounds ? chances : 0, corridor);
-        if (line.path.at_cycles.size() < 2) return {};
-    }
-    return line;
-}
-
 /// Places in the cycle, after the line's own, where something else clicks: the loudest first.
 std::vector<double> rival_places(const ClickBands& bands, const ClickLine& line) {
     const auto fold = fold_clicks(bands, std::vector<double>(bands.bands(), 1.0), line.clock, line.path).power;
@@ -83,18 +64,32 @@ std::vector<double> rival_places(const ClickBands& bands, const ClickLine& line)
 
 }  // namespace
 
-std::optional<ClickLine> learn_line(const ClickBands& bands, ClickLine line, bool own_clock, int chances) {
-    return learn(bands, std::move(line), own_clock, chances, {});
+std::optional<ClickLine> learn_line(const ClickBands& bands, ClickLine line, bool own_clock, int chances,
+                                    const ClickCorridor& corridor) {
+    const double length_s = static_cast<double>(bands.frames()) * bands.hop_s;
+    for (int round = 0; round < kLearnRounds; ++round) {
+        line.excess = excess_along(bands, line.clock, line.path);
+        if (*std::max_element(line.excess.begin(), line.excess.end()) <= 0.0) return {};
+        line.weights = weights_from(line.excess);
+        if (own_clock) {
+            std::vector<double> starts;
+            for (const double c : line.path.at_cycles) starts.push_back(line.clock.time_at(c));
+            line.clock = clock_from_cycles(starts, length_s);
+        }
+        line.path = follow_clicks(click_strength(bands, line.weights), bands.hop_s, line.clock, kFramesByClock,
+                                  round + 1 == kLearnRounds ? chances : 0, corridor);
+        if (line.path.at_cycles.size() < 2) return {};
+    }
+    return line;
 }
 
-std::vector<ClickLine> rival_lines(const ClickBands& bands, const ClickLine& line) {
+std::vector<ClickLine> rival_lines(const ClickBands& bands, std::span<const float> plain, const ClickLine& line) {
     std::vector<ClickLine> out;
-    const auto plain = click_strength(bands, {});
     for (const double after : rival_places(bands, line)) {
         const ClickCorridor corridor{line.path.at_cycles, after, kPlaceSide_s};
         auto path = follow_clicks(plain, bands.hop_s, line.clock, kFramesByClock, 0, corridor);
         if (path.at_cycles.size() < 2 || path.contrast < kPlainTimes * line.path.contrast) continue;
-        auto rival = learn(bands, {line.clock, std::move(path)}, false, 0, corridor);
+        auto rival = learn_line(bands, {line.clock, std::move(path)}, false, 0, corridor);
         if (rival && rival->path.contrast >=
                          std::max(kRivalTimes * line.path.contrast, kClearOfChance * line.path.chance_contrast))
             out.push_back(*std::move(rival));

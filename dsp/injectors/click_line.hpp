@@ -5,6 +5,7 @@
 #include "dsp/injectors/crank_clock.hpp"
 
 #include <optional>
+#include <span>
 #include <vector>
 
 namespace idlehark {
@@ -21,11 +22,13 @@ struct ClickLine {
 /// Input    clock and path of `line`; `own_clock`: the clock came from these clicks, and is sharpened with them; what
 ///          chance gives is the mean of `chances` turned foldings.
 /// Output   nothing where the clicks get lost.
-[[nodiscard]] std::optional<ClickLine> learn_line(const ClickBands& bands, ClickLine line, bool own_clock, int chances);
+[[nodiscard]] std::optional<ClickLine> learn_line(const ClickBands& bands, ClickLine line, bool own_clock, int chances,
+                                                  const ClickCorridor& corridor = {});
 
 /// What else clicks once a cycle, at other places of it than `line`: the loudest places first, each followed within a
-/// corridor beside the line. Those that come less steadily than the line by far, or no steadier than chance, are left
-/// out.
-[[nodiscard]] std::vector<ClickLine> rival_lines(const ClickBands& bands, const ClickLine& line);
+/// corridor beside the line, first by `plain`, the strength before any band is weighed. Those that come less steadily
+/// than the line by far, or no steadier than chance, are left out.
+[[nodiscard]] std::vector<ClickLine> rival_lines(const ClickBands& bands, std::span<const float> plain,
+                                                 const ClickLine& line);
 
 }  // namespace idlehark

@@ -1,7 +1,5 @@
 #include "dsp/injectors/click_pair.hpp"
 
-#include "dsp/nearest_whole.hpp"
-
 #include <algorithm>
 #include <span>
 
@@ -9,16 +7,16 @@ namespace idlehark {
 
 namespace {
 
-constexpr int steps(double s) { return static_cast<int>(nearest_whole(s / ClickEnvelope::kStep_s)); }
-constexpr int kSide = steps(0.5e-3);    // of a point, for how steep it rises
-constexpr int kToTop = steps(0.6e-3);   // from the steepest rise
-constexpr int kBefore = steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
-constexpr int kLowFor = steps(0.4e-3);
-constexpr int kFurthestStart = steps(1.0e-3);  // before the steepest rise; further off it is something else's
-constexpr double kOpen = 0.05;                 // of the top's power: the click has started
-constexpr double kClose = 0.1;                 // the same where the opening still rings
-constexpr int kApart = steps(0.8e-3);
-constexpr int kFurthest = steps(12e-3);
+constexpr int kSide = ClickEnvelope::steps(0.5e-3);    // of a point, for how steep it rises
+constexpr int kToTop = ClickEnvelope::steps(0.6e-3);   // from the steepest rise
+constexpr int kBefore = ClickEnvelope::steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
+constexpr int kLowFor = ClickEnvelope::steps(0.4e-3);
+constexpr int kFurthestStart =
+    ClickEnvelope::steps(1.0e-3);  // before the steepest rise; further off it is something else's
+constexpr double kOpen = 0.05;     // of the top's power: the click has started
+constexpr double kClose = 0.1;     // the same where the opening still rings
+constexpr int kApart = ClickEnvelope::steps(0.8e-3);
+constexpr int kFurthest = ClickEnvelope::steps(12e-3);
 constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude
 constexpr double kPerhaps = 0.5;       // of the clearest second rise
 

@@ -185,8 +185,8 @@ struct Openings {
     double rival_ms = std::nan("");  ///< another that as many share; NaN: there is none
 };
 
-/// The opening time that most share, each with `weight`; one of several that may be a recording's counts as far as it
-/// is clear. A rival has as many votes from those that cannot be of the usual one.
+/// The opening time that most share, each with `weight` (below 0: not asked); one of several that may be a recording's
+/// counts as far as it is clear. A rival has as many votes from those that cannot be of the usual one.
 Openings openings_of(std::span<const ProbedInjector> set, std::span<const double> weight) {
     Openings out;
     const auto votes_for = [&](double mine_ms, bool dissenters) {
@@ -237,11 +237,29 @@ const ProbeRecording* clearest_part(std::span<const ProbedInjector> set) {
     return best;
 }
 
+bool scatters_more(const ProbeRecording& r, double usual_us) {
+    return std::isfinite(usual_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * usual_us);
+}
+
 /// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
 /// may drown a faint injector's clicks.
 bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
     return clearest != nullptr && r.common_share < std::max(kDrownedShare * clearest->common_share, kOnePart) &&
-           r.jitter_us > std::max(kJitter_us, kJitterTimes * clearest->jitter_us);
+           scatters_more(r, clearest->jitter_us);
+}
+
+/// Which recordings hold the engine's own ticks and no more. What comes with every firing is the engine's, unless most
+/// of the set hears it so: then it tells nothing.
+std::vector<char> ticks_alone(std::span<const ProbedInjector> set, const ProbeRecording* clearest) {
+    const auto alike =
+        std::count_if(set.begin(), set.end(), [](const ProbedInjector& p) { return every_firing_alike(p.recording); });
+    std::vector<char> out;
+    for (const auto& p : set) {
+        const bool with_each_firing = 2 * alike < std::ssize(set) && every_firing_alike(p.recording);
+        out.push_back(with_each_firing || (drowned(p.recording, clearest) && p.recording.jitter_us > kTicks_us) ? 1
+                                                                                                                : 0);
+    }
+    return out;
 }
 
 /// The strongest place is matched by another while a third is empty: the probed one does not click. For a recording
@@ -263,16 +281,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     if (set.empty()) throw std::invalid_argument("compare_injectors: no recordings");
     InjectorSet out;
     std::vector<std::size_t> sound;
-    // What comes with every firing is the engine's; where most of the set hears it so, it tells nothing.
-    const auto alike =
-        std::count_if(set.begin(), set.end(), [](const ProbedInjector& p) { return every_firing_alike(p.recording); });
-    const auto clearest = clearest_part(set);
-    std::vector<char> ticks_only;
-    for (const auto& p : set)
-        ticks_only.push_back((2 * alike < std::ssize(set) && every_firing_alike(p.recording)) ||
-                                     (drowned(p.recording, clearest) && p.recording.jitter_us > kTicks_us)
-                                 ? 1
-                                 : 0);
+    const auto* clearest = clearest_part(set);
+    const auto ticks_only = ticks_alone(set, clearest);
     const auto levels = levels_of(set, ticks_only, sound);
 
     std::vector<double> jitters;
@@ -319,14 +329,12 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         const bool clicks = r.repeats && r.due > 0 && std::isfinite(levels[i]);
         const double open_close_ms = spacing_like(r, spacing_ms).ms;
         auto& why = v.reasons;
-        bool hidden = false;
         if (clicks) {
             why.weaker = levels[i] < (together ? kWeakerTogether_db : kWeaker_db);
             why.louder = levels[i] > kLouder_db;
             why.spacing = set.size() > 1 && std::isfinite(spacing_ms) &&
                           (out.openings_split || !opens_alike(spacing_ms, open_close_ms));
-            hidden = drowned(r, clearest);
-            why.jitter = std::isfinite(jitter_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * jitter_us);
+            why.jitter = scatters_more(r, jitter_us);
             // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
             const int unlike = one_part(r) ? 0
                                            : (why.spacing && !out.openings_split ? 1 : 0) + (why.jitter ? 1 : 0) +
@@ -370,10 +378,10 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         const bool misses = r.clearly_missed >= 1 || (r.heard_apart ? v.missed >= 2 && share >= kLeastMissedShare
                                                                     : interval.low > kLeastMissedBlurred);
         const bool odd = why.weaker || why.louder || why.spacing || why.jitter || why.twice_the_rate;
-        v.verdict = misses && !why.weaker && !hidden ? InjectorVerdict::missing_clicks
-                    : odd                            ? InjectorVerdict::differs
-                    : misses                         ? InjectorVerdict::missing_clicks
-                                                     : InjectorVerdict::regular;
+        v.verdict = misses && !why.weaker && !drowned(r, clearest) ? InjectorVerdict::missing_clicks
+                    : odd                                          ? InjectorVerdict::differs
+                    : misses                                       ? InjectorVerdict::missing_clicks
+                                                                   : InjectorVerdict::regular;
         out.injectors.push_back(v);
     }
     return out;

@@ -102,13 +102,7 @@ std::vector<double> on_grid(const ClickBands& bands, std::span<const double> by_
     std::vector<double> out(kSpectrumSize, std::nan(""));
     for (std::size_t i = 0; i < kSpectrumSize; ++i) {
         const double f = kSpectrumFrom_hz + static_cast<double>(i) * kSpectrumStep_hz;
-        const auto above =
-            std::lower_bound(bands.centre_hz.begin(), bands.centre_hz.end(), f) - bands.centre_hz.begin();
-        if (above == std::ssize(bands.centre_hz)) continue;
-        const auto hi = static_cast<std::size_t>(above);
-        const std::size_t lo = hi > 0 ? hi - 1 : hi;
-        const double gap = bands.centre_hz[hi] - bands.centre_hz[lo];
-        out[i] = std::lerp(by_band[lo], by_band[hi], gap > 0.0 ? (f - bands.centre_hz[lo]) / gap : 0.0);
+        if (f <= bands.centre_hz.back()) out[i] = between_bands(bands.centre_hz, by_band, f);
     }
     return out;
 }
@@ -216,7 +210,7 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
     out.clarity_db = level.clarity_db;
     if (!level.energy.empty()) {
         out.spectrum = on_grid(bands, level.energy);
-        out.quiet = on_grid(bands, level.floor);
+        out.quiet = on_grid(bands, bands.floor);
     }
     out.heard_apart = out.heard_apart && out.clarity_db > kClearEnough_db;
 
@@ -279,7 +273,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     // It does not ring like one part: what the engine itself ticks may be louder there than the injector.
     std::optional<ProbeRecording> part;
     double clearest = 0.0;
-    for (const auto& rival : rival_lines(bands, *line)) {
+    for (const auto& rival : rival_lines(bands, plain, *line)) {
         if (rival.path.contrast <= clearest) continue;
         auto other = measured(rival);
         if (!one_part(other) || !std::isfinite(other.level_db)) continue;
