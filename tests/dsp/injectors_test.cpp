@@ -491,6 +491,21 @@ TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places i
     CHECK(set.verdicts.injectors[3].verdict == InjectorVerdict::silent);
 }
 
+TEST_CASE("Injectors: a level by the waveform in common and one by the bands are in the same unit",
+          "[dsp][injectors]") {
+    sim::InjectorProbeSpec spec;
+    spec.engine = four(Injection::sequential);
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = 8301;
+    spec.snr_db = 20.0;
+    spec.neighbour_level = 0.0;
+    const auto x = sim::record_injector(spec, idle(900.0, 1)).samples;
+    const auto alone = examine(x, spec.engine, 1);
+    const auto perhaps_with_others = examine(x, four(Injection::simultaneous), 1);
+    REQUIRE(alone.common_share > kOnePart);
+    CHECK_THAT(alone.level_db, WithinAbs(perhaps_with_others.level_db, 0.5));
+}
+
 TEST_CASE("Injectors: beside louder ticks of the engine a silent one is silent and a weak one heard",
           "[dsp][injectors]") {
     const SetCondition condition{.name = "ticks"};
