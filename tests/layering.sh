@@ -15,12 +15,13 @@ check() {
 }
 
 sources() { find "$@" -type f \( -name '*.hpp' -o -name '*.cpp' -o -name '*.h' \) 2>/dev/null | sort; }
-# includes PATH...: every #include line below the paths, as file:line:text.
-includes() {
-    sources "$@" | while IFS= read -r file; do
-        grep -nE '^[[:space:]]*#[[:space:]]*include' "$file" | sed "s|^|$file:|"
-    done
+# lines PATTERN PATH...: every line below the paths that has it, as file:line:text.
+lines() {
+    pattern=$1
+    shift
+    sources "$@" | xargs -r -d '\n' grep -HnE "$pattern"
 }
+includes() { lines '^[[:space:]]*#[[:space:]]*include' "$@"; }
 
 [ -n "$(sources dsp)" ] || check 'No sources under dsp:' "$root"
 
@@ -32,9 +33,8 @@ check 'dsp includes the standard library, Eigen and itself only (KissFFT in dsp/
     grep -vE '^dsp/real_fft\.cpp:[0-9]+:#include <kissfft/kiss_fftr?\.h>')"
 check 'dsp knows no files, clocks or threads:' "$(includes dsp |
     grep -E '<(fstream|filesystem|iostream|thread|chrono|mutex|future|cstdio|ctime)>')"
-check 'dsp neither logs nor asks the system:' "$(sources dsp | while IFS= read -r file; do
-    grep -nE 'random_device|getenv|std::cerr|std::cout' "$file" | sed "s|^|$file:|"
-done)"
+check 'dsp neither logs nor asks the system:' "$(
+    lines 'random_device|getenv|std::cerr|std::cout' dsp)"
 
 check 'src includes dsp and src; main.cpp knows gui, and src/desk its plain view state and commands:' "$(includes src |
     grep '"' | grep -vE '"(dsp|src)/[a-z0-9_/]+\.hpp"' | grep -vE '^src/main\.cpp:[0-9]+:#include "gui/' |
@@ -42,9 +42,9 @@ check 'src includes dsp and src; main.cpp knows gui, and src/desk its plain view
 check 'The view state and the commands are plain: dsp, each other and the standard library:' "$(
     includes gui/view_state.hpp gui/commands.hpp | grep -vE '"(dsp/[a-z0-9_/]+|gui/view_state)\.hpp"|<[a-z_]+>')"
 # The clock on the wall may be set while sound is recorded: it dates things, and measures nothing.
-check 'The wall clock is asked in src/files/local_time.cpp alone:' "$(sources dsp src gui | while IFS= read -r file; do
-    grep -nE 'system_clock|std::time\(|gettimeofday|CLOCK_REALTIME|[^_a-z]time\((NULL|nullptr|0)\)' "$file" | sed "s|^|$file:|"
-done | grep -v '^src/files/local_time\.cpp:')"
+check 'The wall clock is asked in src/files/local_time.cpp alone:' "$(
+    lines 'system_clock|std::time\(|gettimeofday|CLOCK_REALTIME|[^_a-z]time\((NULL|nullptr|0)\)' dsp src gui |
+        grep -v '^src/files/local_time\.cpp:')"
 check 'portaudio.h belongs to src/capture alone:' "$(includes dsp src gui | grep portaudio |
     grep -vE '^src/capture/')"
 check "FFmpeg's headers belong to src/recording alone:" "$(includes dsp src gui | grep -E '<libav|<libsw' |
