@@ -244,7 +244,8 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
         c.share = unmixed(below[j] / rows);
         c.low = unmixed(range.low);
         // However small the counts: no more can be told than from so many firings, each heard for certain.
-        c.high = unmixed(std::max(range.high, stats::wilson_interval(below[j], rows).high));
+        c.high = std::max(unmixed(std::max(range.high, stats::wilson_interval(below[j], rows).high)),
+                          stats::wilson_interval(0.0, rows).high);
         out.room += room / static_cast<double>(n);
     }
     out.tells = out.room > kLeastRoom;
