@@ -1,5 +1,6 @@
 #include "src/analysis/hiss_check.hpp"
 
+#include "src/analysis/in_parallel.hpp"
 #include "src/analysis/listen.hpp"
 #include "src/files/json_text.hpp"
 
@@ -60,6 +61,24 @@ void write_words(HissView& view) {
         "and of ignition leads");
 }
 
+struct Heard {
+    SpotHiss hiss;
+    bool any_sound = false;
+    std::vector<std::string> warnings;
+};
+
+Result<Heard> hear(const HissRequest& request, const std::string& path) {
+    std::optional<HissEar> ear;
+    std::vector<RpmReading> readings;
+    ListenSinks sinks;
+    sinks.start = [&](double rate_hz) { ear.emplace(request.engine, rate_hz); };
+    sinks.sound = [&](AudioView x) { ear->process(x); };
+    sinks.readings = [&](std::span<const RpmReading> x) { readings.insert(readings.end(), x.begin(), x.end()); };
+    const auto heard = listen_through({path, request.channel, request.engine, 0.1}, sinks);
+    if (!heard) return heard.error();
+    return Heard{ear->finish(readings), heard.value().peak > 0.0F, heard.value().warnings};
+}
+
 Json number(double x) { return std::isfinite(x) ? Json(std::round(x * 1000.0) / 1000.0) : Json(nullptr); }
 
 }  // namespace
@@ -69,24 +88,21 @@ std::variant<HissView, HissFailure> check_hiss(const HissRequest& request,
     HissView view;
     view.engine = request.engine.name;
     view.declared = request.declared;
+    auto all = in_parallel(
+        request.recordings.size(), [&](std::size_t i) { return hear(request, request.recordings[i].path); },
+        [](const Result<Heard>& heard) { return !heard; }, progress);
     std::vector<SpotHiss> spots;
     std::vector<double> gains;
     bool any_sound = false;
-    for (const auto& r : request.recordings) {
-        std::optional<HissEar> ear;
-        std::vector<RpmReading> readings;
-        ListenSinks sinks;
-        sinks.start = [&](double rate_hz) { ear.emplace(request.engine, rate_hz); };
-        sinks.sound = [&](AudioView x) { ear->process(x); };
-        sinks.readings = [&](std::span<const RpmReading> x) { readings.insert(readings.end(), x.begin(), x.end()); };
-        const auto heard = listen_through({r.path, request.channel, request.engine, 0.1}, sinks);
-        if (!heard) return HissFailure{heard.error()};
-        any_sound = any_sound || heard.value().peak > 0.0F;
-        for (const auto& w : heard.value().warnings) view.cautions.push_back(w);
-        spots.push_back(ear->finish(readings));
+    for (std::size_t i = 0; i < all.size(); ++i) {
+        if (!*all[i]) return HissFailure{all[i]->error()};
+        auto& heard = all[i]->value();
+        any_sound = any_sound || heard.any_sound;
+        for (auto& w : heard.warnings) view.cautions.push_back(std::move(w));
+        const auto& r = request.recordings[i];
+        view.rows.push_back({r.spot, r.path, heard.hiss.rpm, {}});
+        spots.push_back(std::move(heard.hiss));
         gains.push_back(r.gain_db);
-        view.rows.push_back({r.spot, r.path, spots.back().rpm, {}});
-        if (progress) progress(spots.size());
     }
     if (!any_sound)
         return HissFailure{

@@ -41,7 +41,7 @@ struct HissFailure {
     bool sound_is_why = false;
 };
 
-/// One pass over each recording; `progress` gets the number done.
+/// One pass over each recording, several at a time; `progress` gets the number done.
 std::variant<HissView, HissFailure> check_hiss(const HissRequest& request,
                                                const std::function<void(std::size_t)>& progress);
 

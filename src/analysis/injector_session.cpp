@@ -1,6 +1,7 @@
 #include "src/analysis/injector_session.hpp"
 
 #include "dsp/injectors/crank_clock.hpp"
+#include "src/analysis/in_parallel.hpp"
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>
@@ -163,14 +164,19 @@ std::variant<InjectorView, InjectorFailure> judge_injectors(const InjectorReques
     view.scheme = word(request.engine.injection);
     view.cycle_deg = cycle_deg(request.engine);
     view.cautions = cautions();
+    auto outcomes = in_parallel(
+        request.recordings.size(),
+        [&](std::size_t i) {
+            const auto& [cylinder, path] = request.recordings[i];
+            return listen(path, request.channel, request.engine, cylinder);
+        },
+        [](const auto& outcome) { return std::holds_alternative<InjectorFailure>(outcome); }, progress);
     std::vector<ProbedInjector> probed;
-    for (const auto& [cylinder, path] : request.recordings) {
-        auto outcome = listen(path, request.channel, request.engine, cylinder);
-        if (auto* failure = std::get_if<InjectorFailure>(&outcome)) return std::move(*failure);
-        auto& heard = std::get<Heard>(outcome);
+    for (auto& outcome : outcomes) {
+        if (auto* failure = std::get_if<InjectorFailure>(&*outcome)) return std::move(*failure);
+        auto& heard = std::get<Heard>(*outcome);
         view.notes.insert(view.notes.end(), heard.notes.begin(), heard.notes.end());
-        probed.push_back({cylinder, std::move(heard.probe)});
-        if (progress) progress(probed.size());
+        probed.push_back({request.recordings[probed.size()].first, std::move(heard.probe)});
     }
     const auto set = compare_injectors(probed, request.engine);
     view.rpm = set.rpm;

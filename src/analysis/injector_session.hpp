@@ -25,7 +25,7 @@ struct InjectorFailure {
     bool sound_is_why = false;
 };
 
-/// Listens to every recording and compares them. `progress` is told how many recordings are done.
+/// Listens to every recording, several at a time, and compares them. `progress` is told how many are done.
 [[nodiscard]] std::variant<InjectorView, InjectorFailure> judge_injectors(
     const InjectorRequest& request, const std::function<void(std::size_t done)>& progress);
 
