@@ -34,6 +34,7 @@ constexpr double kMostContact_db = 2.0;       // else no more than a probe's con
 constexpr double kLeastRatio = 1e-4;
 constexpr double kDrownedShare = 0.85;  // of the waveform that the clearest clicks share
 constexpr double kTicks_us = 550.0;     // scatter that no drowned injector reaches
+constexpr double kLeastAlike = 0.4;     // share of a common waveform in the clearest clicks of any injectors
 constexpr double kSurelyOwn = -4.0;     // the places say so
 constexpr double kSpacingShare = 0.12;
 constexpr double kSpacing_ms = 0.35;
@@ -237,6 +238,13 @@ const ProbeRecording* clearest_part(std::span<const ProbedInjector> set) {
     return best;
 }
 
+/// Something repeats, and nowhere does it ring as much alike and come as steadily as an injector's clicks.
+bool no_part_at_all(std::span<const ProbedInjector> set, const ProbeRecording* clearest) {
+    const bool heard = std::any_of(set.begin(), set.end(),
+                                   [](const ProbedInjector& p) { return std::isfinite(p.recording.jitter_us); });
+    return heard && (clearest == nullptr || clearest->common_share < kLeastAlike);
+}
+
 bool scatters_more(const ProbeRecording& r, double usual_us) {
     return std::isfinite(usual_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * usual_us);
 }
@@ -296,6 +304,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     for (const auto& p : set)
         if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
     out.rpm = median_of(speeds);
+    out.no_part = no_part_at_all(set, clearest);
     double jitter_us = jitters.empty() ? std::nan("") : stats::quantile(jitters, 0.25);
     if (clearest != nullptr) jitter_us = std::fmin(jitter_us, clearest->jitter_us);
     out.each_turn = sound.empty() ? stated_each_turn(engine) : turns > 0 || (turns == 0 && stated_each_turn(engine));

@@ -44,6 +44,7 @@ struct InjectorSet {
     std::vector<InjectorReading> injectors;  ///< in the order given
     bool each_turn = false;                  ///< what most of those that click do: once per crank turn, not per cycle
     bool scheme_disagrees = false;           ///< and the stated scheme has it otherwise
+    bool no_part = false;                    ///< nothing heard is like an injector's clicks: no verdict holds
     bool openings_split = false;             ///< two opening times with as many for each: which is right is not told
 };
 

@@ -188,6 +188,12 @@ std::variant<InjectorView, InjectorFailure> judge_injectors(const InjectorReques
         return InjectorFailure{{"neither clicks nor firing are heard in any of the recordings",
                                 "Put the probe's tip on the injector's body and check idle range and --channel."},
                                true};
+    if (set.no_part)
+        return InjectorFailure{
+            {"what repeats in " + std::string(probed.size() == 1 ? "the recording" : "these recordings") +
+                 " is no injector: its clicks ring alike and come on time, and these do not",
+             "Put the probe's tip on the injector's body; a microphone in the open does not tell injectors apart."},
+            true};
     add_set_notes(view, set, request.engine);
     return view;
 }

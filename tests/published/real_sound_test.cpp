@@ -1,11 +1,14 @@
 #include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/evidence/spray_test.hpp"
+#include "dsp/injectors/crank_clock.hpp"
+#include "dsp/injectors/injector_set.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "dsp/statistics.hpp"
 #include "tests/published/real_recordings.hpp"
 
 #include <cmath>
 #include <random>
+#include <span>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -171,5 +174,19 @@ TEST_CASE("Real sound: no hiss is found where none was sprayed", "[published][re
         if (!sound) return;
         CAPTURE(file);
         CHECK(find_hiss({sound->sample_rate_hz}, sound->samples).empty());
+    }
+}
+
+TEST_CASE("Real sound: an engine heard in the open is not judged as injectors", "[published][real]") {
+    Engine engine;
+    engine.firing_order = {1, 3, 4, 2};
+    for (const char* file : {"idle_a.wav", "idle_b.wav", "aero_idle.wav"}) {
+        const auto sound = real_sound(file);
+        if (!sound) return;
+        CAPTURE(file);
+        const auto readings = readings_of_rumble(sound->samples, sound->sample_rate_hz, engine);
+        const ProbedInjector alone{1, examine_probe(sound->samples, sound->sample_rate_hz, readings, engine, 1)};
+        const auto set = compare_injectors(std::span(&alone, 1), engine);
+        CHECK((set.no_part || set.injectors.front().verdict == InjectorVerdict::silent));
     }
 }

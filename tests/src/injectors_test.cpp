@@ -1,4 +1,7 @@
+#include "dsp/sim/disturbers.hpp"
+#include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/injector_probe.hpp"
+#include "dsp/sim/microphone.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/recording/sound_file.hpp"
 #include "src/report/injector_picture.hpp"
@@ -129,6 +132,27 @@ TEST_CASE("Command injectors: sounds that allow no answer exit 1 with the reason
     write(folder.path("short.wav"), std::vector<float>(24000, 0.1F));
     for (const auto& [name, reason] : {std::pair{"silent.wav", "is silent"}, std::pair{"short.wav", "too short"}})
         test::check_refused(command("1=" + folder.path(name)), 1, reason);
+    // An engine heard in the open, no probe on anything.
+    std::string rest;
+    for (int c = 1; c <= 4; ++c) {
+        sim::SpeedPathSpec idle;
+        idle.duration_s = 12.0;
+        idle.mean_rpm = 830.0;
+        idle.wander_rpm = 2.0;
+        idle.seed = static_cast<std::uint64_t>(c);
+        sim::EngineSoundSpec engine;
+        engine.sample_rate_hz = kRate_hz;
+        engine.seed = idle.seed;
+        engine.injector_db = engine.valve_db = sim::kOff_db;  // simulated ticks are steadier than real ones
+        const sim::SpeedPath path{idle};
+        auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(engine, path));
+        mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, idle.seed), 10.0, sim::Mix::kHeardBand, 5.0);
+        auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
+        const auto name = folder.path("open" + std::to_string(c) + ".wav");
+        write(name, sim::render_seconds(*heard, idle.duration_s));
+        rest += std::to_string(c) + "=" + name + " ";
+    }
+    test::check_refused(command(rest), 1, "is no injector");
 }
 
 TEST_CASE("Injector picture: survives rows without any figure", "[src][report][injectors]") {
