@@ -39,34 +39,44 @@ double AnswerBank::delay_s(std::size_t answer) const noexcept { return kDelays_s
 long AnswerBank::delay_cells(std::size_t answer) const noexcept { return std::lround(delay_s(answer) / step_s_); }
 
 std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups, std::span<const double> weights) {
+    return odds(groups,
+                std::vector<std::vector<double>>(groups.size(), std::vector<double>(weights.begin(), weights.end())));
+}
+
+std::vector<SpotOdds> AnswerBank::odds(std::span<const BurstGroup> groups,
+                                       std::span<const std::vector<double>> weights) {
     const std::size_t changes = grid_.rpm.size();
-    const double cut = kNegligible * *std::max_element(weights.begin(), weights.end());
+    const std::size_t answers = prior_.size();
     std::vector<SpotOdds> out(groups.size());
-    for (auto& spot : out) spot.answers.assign(weights.size(), kNever);
+    std::vector<double> cut;
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+        out[g].answers.assign(answers, kNever);
+        cut.push_back(kNegligible * *std::max_element(weights[g].begin(), weights[g].end()));
+    }
     // Per group, answer and change; one shape after the other, so that one table serves all.
-    std::vector<double> all_parts(groups.size() * weights.size() * changes, kNever), column(weights.size());
-    for (std::size_t a = 0; a < weights.size(); ++a) {
+    std::vector<double> all_parts(groups.size() * answers * changes, kNever), column(answers);
+    for (std::size_t a = 0; a < answers; ++a) {
         if (a % kDelays == 0) bursts_.listen_for(shapes_[a / kDelays]);
-        if (weights[a] < cut) continue;
         for (std::size_t g = 0; g < groups.size(); ++g) {
+            if (weights[g][a] < cut[g]) continue;
             const auto& group = groups[g];
-            const auto part = std::span(all_parts).subspan((g * weights.size() + a) * changes, changes);
+            const auto part = std::span(all_parts).subspan((g * answers + a) * changes, changes);
             std::fill(part.begin(), part.end(), 0.0);
             for (std::size_t k = 0; k < group.cells.size(); ++k)
                 bursts_.add_log_ratios(group.cells[k] + delay_cells(a), group.sharp[k] != 0, part);
             std::vector<double> weighed(part.begin(), part.end());
             for (std::size_t i = 0; i < changes; ++i) weighed[i] += grid_.log_prior[i];
             out[g].answers[a] = log_sum(weighed);
-            for (double& v : part) v += std::log(weights[a]);
+            for (double& v : part) v += std::log(weights[g][a]);
         }
     }
     for (std::size_t g = 0; g < groups.size(); ++g) {
-        const auto parts = std::span(all_parts).subspan(g * weights.size() * changes, weights.size() * changes);
-        for (std::size_t a = 0; a < weights.size(); ++a)
-            column[a] = weights[a] < cut ? kNever : out[g].answers[a] + std::log(weights[a]);
+        const auto parts = std::span(all_parts).subspan(g * answers * changes, answers * changes);
+        for (std::size_t a = 0; a < answers; ++a)
+            column[a] = weights[g][a] < cut[g] ? kNever : out[g].answers[a] + std::log(weights[g][a]);
         out[g].log_odds = log_sum(column);
         for (std::size_t i = 0; i < changes; ++i) {
-            for (std::size_t a = 0; a < weights.size(); ++a) column[a] = parts[a * changes + i];
+            for (std::size_t a = 0; a < answers; ++a) column[a] = parts[a * changes + i];
             out[g].curve.push_back(log_sum(column));
         }
     }

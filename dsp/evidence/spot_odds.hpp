@@ -36,6 +36,9 @@ class AnswerBank {
 
     /// Odds of every group under the given weights of the answers.
     [[nodiscard]] std::vector<SpotOdds> odds(std::span<const BurstGroup> groups, std::span<const double> weights);
+    /// The same with weights of its own for each group.
+    [[nodiscard]] std::vector<SpotOdds> odds(std::span<const BurstGroup> groups,
+                                             std::span<const std::vector<double>> weights);
     /// Only their log odds, many times faster: for shams. Odds of a burst above 1e40 count as 1e40.
     [[nodiscard]] std::vector<double> log_odds(std::span<const BurstGroup> groups, std::span<const double> weights);
 

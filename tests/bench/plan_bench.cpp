@@ -279,7 +279,7 @@ int main(int argc, char** argv) {
         if (option == "--seed") seed = std::stoull(value);
         if (option == "--suspected") like.suspected = std::stod(value);
         if (option == "--doubted") like.doubted = std::stod(value);
-        if (option == "--spare") like.spare_bursts = std::stoi(value);
+        if (option == "--spare") like.most_spare = std::stoi(value);
         if (option == "--risk") like.none_risk = std::stod(value);
         if (option == "--kind") kind = value;
         if (option == "--way") ways = parts(value);
