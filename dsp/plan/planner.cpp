@@ -72,10 +72,9 @@ class Planner {
                     "Whatever this one shows, the round goes on; nothing is decided before its end.");
             return std::move(step_);
         }
-        const bool over = used_ >= config_.most_per_visit;
         gather();
         weigh();
-        if (over || proof_in_reach()) judge();
+        if (over() || proof_in_reach()) judge();
         decide();
         if (!judged_ && nothing_open()) {  // the last word is the careful one
             judge();
@@ -124,6 +123,7 @@ class Planner {
                 .idle_control = config_.idle_control,
                 .seed = config_.seed};
     }
+    [[nodiscard]] bool over() const { return config_.over || used_ >= config_.most_per_visit; }
     [[nodiscard]] int sprayed(std::size_t s) const { return step_.all[s].bursts + step_.all[s].passes; }
     [[nodiscard]] bool may_spray(std::size_t s) const {
         return !spots_[s].left_out && sprayed(s) < config_.most_per_spot;
@@ -131,7 +131,7 @@ class Planner {
 
     /// The first target of the round, in its order, in which a spot has not had its share.
     std::optional<Target> first_round() const {
-        if (used_ >= config_.most_per_visit) return {};
+        if (over()) return {};
         std::vector<bool> from(spots_.size());
         for (std::size_t s = 0; s < spots_.size(); ++s) from[s] = !spots_[s].left_out;
         auto round = config_;
@@ -299,9 +299,10 @@ class Planner {
 
     /// Small leaks are doubted more as long as there are bursts to spare.
     [[nodiscard]] double suspected() const {
-        const auto asked =
-            std::count_if(spots_.begin(), spots_.end(), [](const PlannedSpot& s) { return !s.left_out; });
-        return used_ < asked + config_.spare_bursts ? config_.doubted : config_.suspected;
+        const auto asked = static_cast<int>(
+            std::count_if(spots_.begin(), spots_.end(), [](const PlannedSpot& s) { return !s.left_out; }));
+        const int spare = std::min(static_cast<int>(std::lround(config_.spare_share * asked)), config_.most_spare);
+        return used_ < asked + spare ? config_.doubted : config_.suspected;
     }
     [[nodiscard]] double chance(std::size_t s) const {
         const auto& b = step_.all[s].belief;
@@ -315,7 +316,7 @@ class Planner {
             open[s] = step_.all[s].decision == SpotDecision::open;
             if (open[s]) room += config_.most_per_spot - sprayed(s);
         }
-        const int left = config_.most_per_visit - used_;
+        const int left = over() ? 0 : config_.most_per_visit - used_;
         step_.at_most_more = std::max(0, std::min(room, left));
         if (room == 0 || left <= 0) {
             end(room == 0);
@@ -408,7 +409,9 @@ class Planner {
         for (auto& s : step_.all) {
             if (s.decision == SpotDecision::open) {
                 s.decision = SpotDecision::undecided;
-                s.why = "The visit's bursts are used up; chance of a leak " + percent(s.belief.leaks) + ".";
+                s.why = (config_.over ? "The test ended; chance of a leak "
+                                      : "The visit's bursts are used up; chance of a leak ") +
+                        percent(s.belief.leaks) + ".";
             }
             leaks += s.decision == SpotDecision::leak;
             undecided += s.decision == SpotDecision::undecided;
@@ -420,7 +423,7 @@ class Planner {
         step_.why += undecided == 0 ? ", and every other spot is decided."
                                     : ", " + std::to_string(undecided) +
                                           (undecided == 1 ? " spot stays" : " spots stay") + " undecided.";
-        if (!decided) step_.why += " The bursts of this visit are used up.";
+        if (!decided && !config_.over) step_.why += " The bursts of this visit are used up.";
     }
 
     std::span<const RpmReading> readings_;

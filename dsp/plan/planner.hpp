@@ -40,14 +40,16 @@ struct PlanConfig {
     bool passes = true;            ///< neighbours may be misted in one pass to rule them out together
     std::size_t pairs_from = 24;   ///< spots on a map from which the first round, too, goes in passes, of two spots
     double suspected = 0.2;        ///< chance of any leak, however small, from which a spot is followed up
-    double doubted = 0.06;         ///< the same as long as there are bursts to spare: small leaks are found with these
-    int spare_bursts = 7;          ///< in a visit, beyond one a spot
+    double doubted = 0.02;         ///< the same as long as there are bursts to spare: small leaks are found with these
+    double spare_share = 0.5;      ///< bursts to spare in a visit, a spot, beyond one everywhere,
+    int most_spare = 9;            ///< and no more than so many
     double pass_reach_mm = 120.0;  ///< farthest two spots of a pass
     std::size_t most_in_pass = 3;
     int most_per_spot = 6;
     int most_per_visit = 60;
     int bursts_per_sham = 8;  ///< one sham after so many bursts; 0: none
     double drying_s = 30.0;
+    bool over = false;       ///< nothing more is sprayed: all that was is judged
     std::uint64_t seed = 1;  ///< of orders and samples: same input and seed, same step
 };
 

@@ -182,7 +182,7 @@ Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, c
     auto read = visit_record_from_json(*stored, "record");
     if (!read) return read.error();
     auto& record = read.value();
-    const auto plan = plan_settings(what);
+    auto plan = plan_settings(what);
     std::vector<VisitPart> parts;
     for (const auto& [recording, source] : what.sources) {
         parts.push_back({recording, 0.0});
@@ -210,7 +210,11 @@ Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, c
     VisitConfig limits;
     for (const auto& s : plan.map.spots) limits.spots.push_back(s.spot);
     try {
-        const auto step = replay_plan(record, limits, readings, plan);
+        auto step = replay_plan(record, limits, readings, plan);
+        if (step.outcome == plan::PlanStep::Outcome::step && !record.bursts.empty()) {  // ended before the plan did
+            plan.over = true;
+            step = plan_visit(record, limits, readings, plan);
+        }
         auto view = guided_verdict(step, record, readings, plan);
         view.length_s = heard.value().length_s;
         for (auto& b : view.bursts) b.time_s -= first_s;

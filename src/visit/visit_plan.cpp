@@ -89,6 +89,7 @@ plan::PlanStep plan_visit(const VisitRecord& record, const VisitConfig& limits, 
     config.matters_rpm = settings.matters_rpm;
     config.idle_control = settings.idle_control;
     config.passes = settings.passes;
+    config.over = settings.over;
     config.seed = settings.seed;
     config.most_per_spot = limits.most_per_spot;
     config.most_per_visit = limits.most_per_visit;

@@ -25,6 +25,7 @@ struct VisitPlanSettings {
     IdleControl idle_control = IdleControl::fixed;
     double matters_rpm = 15.0;
     bool passes = true;
+    bool over = false;  ///< the test has ended: what it sprayed is judged
     std::uint64_t seed = 1;
 };
 inline constexpr double kStandsOutOdds = 5.0;   ///< a spot that stood out in a hiss survey

@@ -282,13 +282,37 @@ TEST_CASE("plan_next: little suspicion is followed up only while there are burst
     for (const std::uint64_t seed : {45U, 46U, 47U}) {
         Visit patient(small_bay(seed, {})), hurried(small_bay(seed, {}));
         patient.config.doubted = hurried.config.doubted = 0.001;  // every spot, that is
-        hurried.config.spare_bursts = 0;
+        hurried.config.most_spare = 0;
         for (const auto& s : hurried.run().all) CHECK(s.decision == SpotDecision::none);
         for (const auto& s : patient.run().all) CHECK(s.decision == SpotDecision::none);
         with += patient.bursts.size();
         without += hurried.bursts.size();
     }
     CHECK(without < with);
+}
+
+TEST_CASE("plan_next: a visit that ends before its plan does is judged as far as it went", "[dsp][plan]") {
+    Visit visit(small_bay(42, {20.0}));
+    const auto leak =
+        static_cast<std::size_t>(std::find(visit.bay.spec().leak_rpm.begin(), visit.bay.spec().leak_rpm.end(), 20.0) -
+                                 visit.bay.spec().leak_rpm.begin());
+    for (std::size_t s = 0; s < visit.spots.size(); ++s)  // its last one never
+        if (s != (leak + 1) % visit.spots.size()) visit.spray({s}, false);
+    visit.spray({leak}, false);
+    visit.spray({(leak + 2) % visit.spots.size()}, false);
+    CHECK(visit.next().outcome == PlanStep::Outcome::step);
+    visit.config.over = true;
+    const auto end = visit.next();
+    CHECK(end.outcome == PlanStep::Outcome::out_of_limits);
+    CHECK(end.spots.empty());
+    CHECK(end.at_most_more == 0);
+    CHECK(end.all[leak].decision == SpotDecision::leak);
+    CHECK(end.all[leak].low_rpm < 20.0);
+    CHECK(end.all[leak].high_rpm > 20.0);
+    const auto& never = end.all[(leak + 1) % visit.spots.size()];
+    CHECK(never.decision == SpotDecision::undecided);
+    CHECK_THAT(never.why, Catch::Matchers::Contains("ended"));
+    CHECK_THAT(end.why, !Catch::Matchers::Contains("used up"));
 }
 
 TEST_CASE("plan_next: every step says why, what would change it, and how much may follow", "[dsp][plan]") {
