@@ -4,7 +4,8 @@
 // The rows "other" are of a simulated probe that nothing was developed on (tests/plain_probe.hpp). The table is meant
 // to be read on seeds from 7000 on. "miss<1pt", "oc<.1ms" and "jit<20%" are the shares of injectors, not silent and not
 // called so, whose figure is that near the truth; "3%>0" how many with a miss rate of 3 % and a miss in the recording
-// are told from none. Speeds are times real time, of everything ("x-all") and without the tracker.
+// are told from none; a set without verdict counts as wrong. Speeds are times real time, of everything ("x-all") and
+// without the tracker.
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/statistics.hpp"
 #include "tests/bench/rows.hpp"
@@ -57,7 +58,7 @@ void run_set(const SetCondition& row, std::uint64_t seed, Tally& tally, bool tal
         const auto& r = set[i].recording;
         if (fault == one_misses && truth.missed == 0) fault = no_fault;  // none happened to be missed
         ++tally.asked[fault];
-        const bool right = v.verdict == wanted(fault);
+        const bool right = !verdicts.no_part && v.verdict == wanted(fault);
         tally.right[fault] += right ? 1 : 0;
         if (fault == one_silent && v.verdict == InjectorVerdict::regular) ++tally.silent_regular;
         if (drawn.faults[i] == one_misses && spec.health[i].miss_probability == 0.03 && truth.missed > 0) {
