@@ -3,14 +3,13 @@
 #include "dsp/balance/pulse_finder.hpp"
 #include "dsp/sim/disturbers.hpp"
 #include "dsp/sim/engine_sound.hpp"
-#include "dsp/sim/microphone.hpp"
 #include "dsp/sim/speed_path.hpp"
+#include "tests/engine_in_noise.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <limits>
-#include <memory>
 #include <numbers>
 
 #include <catch2/catch.hpp>
@@ -41,11 +40,7 @@ sim::SpeedPath wandering(std::uint64_t seed) {
 
 Balance listen(const sim::EngineSoundSpec& spec, const sim::SpeedPath& path, double noise_db, std::size_t block = 4096,
                bool spark = false) {
-    auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
-    mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, spec.sample_rate_hz, spec.seed + 9), noise_db,
-                    sim::Mix::kHeardBand, 5.0);
-    auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
-    const auto x = sim::render_seconds(*heard, kSeconds);
+    const auto x = test::engine_in_noise(spec, path, noise_db, spec.seed + 9);
     BalanceEar ear(spec.engine, spec.sample_rate_hz);
     for (std::size_t i = 0; i < x.size(); i += block)
         ear.process(AudioView(x).subspan(i, std::min(block, x.size() - i)));

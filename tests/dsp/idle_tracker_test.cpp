@@ -6,6 +6,7 @@
 #include "dsp/sim/speed_path.hpp"
 #include "dsp/statistics.hpp"
 #include "dsp/track/coarse_path.hpp"
+#include "tests/engine_in_noise.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -35,11 +36,7 @@ std::vector<float> engine_in_noise(const Engine& engine, const sim::SpeedPath& p
     spec.engine = engine;
     spec.sample_rate_hz = kRate_hz;
     spec.seed = seed;
-    auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(spec, path));
-    mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, seed + 1), snr_db, sim::Mix::kHeardBand, 5.0);
-    if (disturb) disturb(*mix);
-    auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
-    return sim::render_seconds(*heard, path.duration_s());
+    return test::engine_in_noise(spec, path, snr_db, seed + 1, disturb);
 }
 
 sim::SpeedPathSpec idle(double seconds, double rpm) {

@@ -447,12 +447,8 @@ TEST_CASE("Injectors: neither another gain nor a fan in one recording makes its 
 
 TEST_CASE("Injectors: verdicts hold on another probe's sound, with hum, an offset and a rebound in every click",
           "[dsp][injectors]") {
-    sim::InjectorProbeSpec spec;
-    spec.engine = four(Injection::sequential);
-    spec.sample_rate_hz = kRate_hz;
-    spec.seed = GENERATE(8101U, 8102U);
+    auto spec = sound_set(Injection::sequential, GENERATE(8101U, 8102U));
     spec.snr_db = 8.0;
-    spec.health.resize(4);
     for (auto& h : spec.health) h.open_close_ms = 3.1;
     spec.health[1].miss_probability = 0.2;
     spec.health[2].level = 0.0;
@@ -478,12 +474,7 @@ TEST_CASE("Injectors: verdicts hold on another probe's sound, with hum, an offse
 
 TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places it leaves as they are",
           "[dsp][injectors]") {
-    sim::InjectorProbeSpec spec;
-    spec.engine = four(Injection::sequential);
-    spec.sample_rate_hz = kRate_hz;
-    spec.seed = 8201;
-    spec.snr_db = 10.0;
-    spec.health.resize(4);
+    auto spec = sound_set(Injection::sequential, 8201);
     spec.health[0].level = 0.35;
     spec.health[3].level = 0.0;
     const auto set = test_set(spec, 900.0, spec.engine);
@@ -493,10 +484,7 @@ TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places i
 
 TEST_CASE("Injectors: a level by the waveform in common and one by the bands are in the same unit",
           "[dsp][injectors]") {
-    sim::InjectorProbeSpec spec;
-    spec.engine = four(Injection::sequential);
-    spec.sample_rate_hz = kRate_hz;
-    spec.seed = 8301;
+    auto spec = sound_set(Injection::sequential, 8301);
     spec.snr_db = 20.0;
     spec.neighbour_level = 0.0;
     const auto x = sim::record_injector(spec, idle(900.0, 1)).samples;

@@ -1,10 +1,8 @@
-#include "dsp/sim/disturbers.hpp"
-#include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/injector_probe.hpp"
-#include "dsp/sim/microphone.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/recording/sound_file.hpp"
 #include "src/report/injector_picture.hpp"
+#include "tests/engine_in_noise.hpp"
 #include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
@@ -144,12 +142,8 @@ TEST_CASE("Command injectors: sounds that allow no answer exit 1 with the reason
         engine.sample_rate_hz = kRate_hz;
         engine.seed = idle.seed;
         engine.injector_db = engine.valve_db = sim::kOff_db;  // simulated ticks are steadier than real ones
-        const sim::SpeedPath path{idle};
-        auto mix = std::make_unique<sim::Mix>(std::make_unique<sim::EngineSound>(engine, path));
-        mix->add_at_snr(sim::make_source(sim::NoiseSpec{}, kRate_hz, idle.seed), 10.0, sim::Mix::kHeardBand, 5.0);
-        auto heard = sim::through_microphone(std::move(mix), {.kind = sim::MicrophoneKind::phone});
         const auto name = folder.path("open" + std::to_string(c) + ".wav");
-        write(name, sim::render_seconds(*heard, idle.duration_s));
+        write(name, test::engine_in_noise(engine, sim::SpeedPath{idle}, 10.0, idle.seed));
         rest += std::to_string(c) + "=" + name + " ";
     }
     test::check_refused(command(rest), 1, "is no injector");
