@@ -1,5 +1,7 @@
 #include "dsp/evidence/burst_odds.hpp"
 
+#include "dsp/evidence/log_sum.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -17,11 +19,6 @@ constexpr double kPriorScale_rpm = 12.0;
 constexpr long kMargin_cells = 64;       // answers may begin this far outside the trace
 constexpr double kLargestRatio = 1e40;   // of one burst: seven of them still fit a double
 constexpr double kSafeExponent = 600.0;  // exp() of more is close to overflow
-
-double log_add(double a, double b) {
-    const double m = std::max(a, b);
-    return m == -std::numeric_limits<double>::infinity() ? m : m + std::log1p(std::exp(-std::abs(a - b)));
-}
 
 }  // namespace
 

@@ -1,5 +1,7 @@
 #include "dsp/evidence/spot_odds.hpp"
 
+#include "dsp/evidence/log_sum.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -13,17 +15,24 @@ constexpr double kDelays_s[] = {0.2, 0.6, 1.0, 1.4, 1.8, 2.2, 2.6};
 constexpr std::size_t kDelays = std::size(kDelays_s);
 constexpr double kSmoothing_s = 0.4;  // the tracker's window
 constexpr double kNegligible = 1e-4;  // answers with less of the largest weight are skipped
+// Share of a session's agreement on the answer that is believed, and of the prior that is kept: the true answer is not
+// in the bank.
+constexpr double kBelief = 0.5;
+constexpr double kKeptPrior = 0.1;
 constexpr double kNever = -std::numeric_limits<double>::infinity();
 
-double log_sum(std::span<const double> x) {
-    const double top = *std::max_element(x.begin(), x.end());
-    if (top == kNever) return kNever;
-    double sum = 0.0;
-    for (const double v : x) sum += std::exp(v - top);
-    return top + std::log(sum);
-}
-
 }  // namespace
+
+std::vector<double> agreed_answers(std::span<const double> prior, std::span<const double> log_odds) {
+    const double top = *std::max_element(log_odds.begin(), log_odds.end());
+    std::vector<double> weights(prior.size());
+    double sum = 0.0;
+    for (std::size_t a = 0; a < weights.size(); ++a)
+        sum += weights[a] = prior[a] * std::exp(kBelief * (log_odds[a] - top));
+    for (std::size_t a = 0; a < weights.size(); ++a)
+        weights[a] = (1.0 - kKeptPrior) * weights[a] / sum + kKeptPrior * prior[a];
+    return weights;
+}
 
 AnswerBank::AnswerBank(const WhitenedTrace& trace, double step_s, std::span<const WeightedShape> shapes,
                        const HandModel& hands)

@@ -22,6 +22,10 @@ struct SpotOdds {
     std::vector<double> answers;  ///< log odds of each (shape, delay), averaged over changes
 };
 
+/// Weights of the answers: their prior, and what the spots together say, believed in part.
+/// Input    `log_odds`: of each answer, summed over the spots.
+[[nodiscard]] std::vector<double> agreed_answers(std::span<const double> prior, std::span<const double> log_odds);
+
 /// A bank of answers (shape and delay) laid over one trace.
 class AnswerBank {
    public:

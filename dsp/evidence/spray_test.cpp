@@ -31,10 +31,6 @@ constexpr int kShams = 2000;
 constexpr double kBurstReach_s = 5.0;  // shams closer than this to each other meet the same unrest
 constexpr double kKeepClear_s = 4.0;   // shams stay this far from the answers that were taken out
 constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of this stretch after it was heard
-// Share of a session's agreement on the answer that is believed, and of the prior
-// that is kept: the true answer is not in the bank.
-constexpr double kBelief = 0.5;
-constexpr double kKeptPrior = 0.1;
 constexpr double kIntervalScale_rpm = 30.0;
 // Log odds of a leak of its own against a leaking neighbour's spray, above which it counts as its own; more where there
 // are several such spots, as each is a chance of a false leak.
@@ -179,23 +175,15 @@ class Session {
 };
 
 std::vector<double> Session::answer_weights(const AnswerBank& bank) const {
-    std::vector<double> log_weight(bank.prior().size(), 0.0);
+    std::vector<double> log_odds(bank.prior().size(), 0.0);
     bool any = false;
     for (const auto& c : candidates_)
         if (c.wet)
-            for (std::size_t a = 0; a < log_weight.size(); ++a) {
-                log_weight[a] += kBelief * std::max(-1e6, c.answers[a]);
+            for (std::size_t a = 0; a < log_odds.size(); ++a) {
+                log_odds[a] += std::max(-1e6, c.answers[a]);
                 any = true;
             }
-    if (!any) return bank.prior();
-    double sum = 0.0;
-    const double top = *std::max_element(log_weight.begin(), log_weight.end());
-    std::vector<double> weights(log_weight.size());
-    for (std::size_t a = 0; a < weights.size(); ++a)
-        sum += weights[a] = bank.prior()[a] * std::exp(log_weight[a] - top);
-    for (std::size_t a = 0; a < weights.size(); ++a)
-        weights[a] = (1.0 - kKeptPrior) * weights[a] / sum + kKeptPrior * bank.prior()[a];
-    return weights;
+    return any ? agreed_answers(bank.prior(), log_odds) : bank.prior();
 }
 
 std::map<std::size_t, ShamNull> Session::shams(AnswerBank& bank, std::span<const double> weights,

@@ -1,6 +1,7 @@
 #include "dsp/plan/quick_look.hpp"
 
 #include "dsp/evidence/disturbances.hpp"
+#include "dsp/evidence/log_sum.hpp"
 #include "dsp/evidence/response_bank.hpp"
 
 #include <algorithm>
@@ -10,10 +11,8 @@ namespace idlehark::plan {
 
 namespace {
 
-constexpr int kNoiseOrder = 40;  // as evaluate_spray
-constexpr double kBelief = 0.5;
-constexpr double kKeptPrior = 0.1;
-constexpr double kMayBeWet = 0.08;
+constexpr int kNoiseOrder = 40;     // as evaluate_spray
+constexpr double kMayBeWet = 0.08;  // a spot's usual prior
 
 using namespace evidence;
 
@@ -29,49 +28,34 @@ double likeliest_change(const SpotOdds& odds, const ChangeGrid& grid) {
     return grid.rpm[static_cast<std::size_t>(top - odds.curve.begin())];
 }
 
-/// What the targets together say of the idle's answer, which all of them share: each as far as it may be wet, and as
-/// far as evaluate_spray would believe it.
+/// What the targets together say of the idle's answer, which all of them share: each as far as it may be wet.
 class SharedAnswer {
    public:
     SharedAnswer(std::span<const double> prior, std::span<const SpotOdds> odds)
-        : prior_(prior.begin(), prior.end()), log_weight_(prior.size(), 0.0) {
+        : prior_(prior.begin(), prior.end()), all_say_(prior.size(), 0.0) {
         for (const auto& o : odds) {
-            std::vector<double> says(prior_.size(), 0.0);
-            if (!o.answers.empty())
-                for (std::size_t a = 0; a < says.size(); ++a)
-                    says[a] = kBelief * log_sum_of(std::log1p(-kMayBeWet), std::log(kMayBeWet) + o.answers[a]);
-            for (std::size_t a = 0; a < says.size(); ++a) log_weight_[a] += says[a];
+            std::vector<double> says;
+            for (const double answer : o.answers)
+                says.push_back(log_add(std::log1p(-kMayBeWet), std::log(kMayBeWet) + answer));
+            for (std::size_t a = 0; a < says.size(); ++a) all_say_[a] += says[a];
             says_.push_back(std::move(says));
         }
     }
-    [[nodiscard]] std::vector<double> weights() const { return weights_of(log_weight_); }
-    /// For a target itself: by all the others.
+    [[nodiscard]] std::vector<double> weights() const { return agreed_answers(prior_, all_say_); }
+    /// For each target: by all the others.
     [[nodiscard]] std::vector<std::vector<double>> by_the_others() const {
         std::vector<std::vector<double>> out;
         for (const auto& says : says_) {
-            auto rest = log_weight_;
-            for (std::size_t a = 0; a < rest.size(); ++a) rest[a] -= says[a];
-            out.push_back(weights_of(rest));
+            auto rest = all_say_;
+            for (std::size_t a = 0; a < says.size(); ++a) rest[a] -= says[a];
+            out.push_back(agreed_answers(prior_, rest));
         }
         return out;
     }
 
    private:
-    [[nodiscard]] static double log_sum_of(double x, double y) {
-        return std::max(x, y) + std::log1p(std::exp(-std::fabs(x - y)));
-    }
-    [[nodiscard]] std::vector<double> weights_of(std::span<const double> log_weight) const {
-        const double top = *std::max_element(log_weight.begin(), log_weight.end());
-        std::vector<double> weights(prior_.size());
-        double sum = 0.0;
-        for (std::size_t a = 0; a < weights.size(); ++a) sum += weights[a] = prior_[a] * std::exp(log_weight[a] - top);
-        for (std::size_t a = 0; a < weights.size(); ++a)
-            weights[a] = (1.0 - kKeptPrior) * weights[a] / sum + kKeptPrior * prior_[a];
-        return weights;
-    }
-
     std::vector<double> prior_;
-    std::vector<double> log_weight_;
+    std::vector<double> all_say_;  ///< log odds of each answer
     std::vector<std::vector<double>> says_;
 };
 
