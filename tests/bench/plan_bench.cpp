@@ -5,6 +5,8 @@
 // Asked for by name: "heard", the planner through the whole pipeline (sound, tracker, hisses, state machine, prompts,
 // hands), and "three_heard", three everywhere through it. Bays come from seeds that the planner was not developed on.
 // Usage: plan_bench [--visits N] [--seed S] [--spots 12,20,30] [--kind plain|disturbed] [--way NAME,NAME] [--keep FILE]
+//                   [--suspected P] [--doubted P] [--spare N] [--risk P]  of PlanConfig, for "planned"; --spare N
+//                   spares so many bursts on any map of N spots or more
 // --keep  one line a visit is kept in FILE; what is there already is not run again, and the table is of all of it.
 //         `--visits 0 --keep FILE` prints the table alone.
 #include "dsp/plan/planner.hpp"
@@ -279,7 +281,7 @@ int main(int argc, char** argv) {
         if (option == "--seed") seed = std::stoull(value);
         if (option == "--suspected") like.suspected = std::stod(value);
         if (option == "--doubted") like.doubted = std::stod(value);
-        if (option == "--spare") like.most_spare = std::stoi(value);
+        if (option == "--spare") like.most_spare = std::stoi(value), like.spare_share = 1.0;
         if (option == "--risk") like.none_risk = std::stod(value);
         if (option == "--kind") kind = value;
         if (option == "--way") ways = parts(value);
