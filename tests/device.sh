@@ -45,6 +45,14 @@ play() {
     player=$!
     sleep 0.5
 }
+# Until a recording holds so many bytes: on a busy machine a program takes seconds to begin.
+grown() {
+    for _ in $(seq 200); do
+        [ "$(stat -c %s "$1" 2>/dev/null || echo 0)" -ge "$2" ] && return
+        sleep 0.25
+    done
+    wrong "$1 does not grow to $2 bytes"
+}
 quiet_player() { kill "$player" 2>/dev/null; wait "$player" 2>/dev/null; player=; }
 
 start_server
@@ -86,7 +94,7 @@ case $reason in *"no idle speed"*) ;; *) wrong "the prompts are not in the recor
 play
 timeout 60 "$program" record "$scratch/torn.flac" --rate 16000 --channels 1 --no-check 2>"$scratch/torn.err" >/dev/null &
 recording=$!
-sleep 5
+grown "$scratch/torn.flac" 80000
 pactl unload-module "$module"
 wait $recording
 code=$?
@@ -106,7 +114,7 @@ play
 "$program" record "$scratch/held.wav" --device pulse --rate 96000 --channels 2 --no-check --seconds 60 \
     2>"$scratch/held.err" >/dev/null &
 recording=$!
-sleep 6
+grown "$scratch/held.wav" 2000000
 kill -STOP $recording
 sleep 20
 kill -CONT $recording
@@ -121,7 +129,7 @@ for how in server program; do
     # shellcheck disable=SC2086
     timeout 60 "$program" record "$scratch/$how.wav" $device --no-check 2>"$scratch/$how.err" >/dev/null &
     recording=$!
-    sleep 4
+    grown "$scratch/$how.wav" 150000
     if [ $how = server ]; then
         kill -9 "$server"
         wait $recording
