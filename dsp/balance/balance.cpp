@@ -94,31 +94,12 @@ std::vector<Strength> strengths(const SwellFit& fit, std::size_t n) {
 
 /// Share of the mean cycle's line power between the multiples of the firing order, noise taken off.
 double half_order_share(const CycleBins& cut, int cylinders, double cycle_hz) {
-    std::vector<double> mean(cut.points, 0.0);
-    std::vector<std::vector<double>> half(2, mean);
-    double count = 0.0;
-    for (std::size_t c = 0; c < cut.cycles; ++c) {
-        if (!cut.usable[c]) continue;
-        count += 1.0;
-        const double sign = static_cast<int>(count) % 2 == 0 ? 1.0 : -1.0;
-        for (std::size_t p = 0; p < cut.points; ++p) {
-            const double v = static_cast<double>(cut.wave[c * cut.points + p]);
-            half[0][p] += v;
-            half[1][p] += sign * v;  // what repeats cancels: the noise of the mean
-        }
-    }
+    const auto lines = lines_of(cut);
     double between = 0.0, all = 0.0;
     for (std::size_t k = 1; k < cut.points / 2; ++k) {
         const double f = static_cast<double>(k) * cycle_hz;
         if (f < 60.0 || f > 700.0) continue;
-        std::complex<double> line = 0.0, noise = 0.0;
-        for (std::size_t p = 0; p < cut.points; ++p) {
-            const auto turn = std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * p % cut.points) /
-                                                  static_cast<double>(cut.points));
-            line += half[0][p] * turn;
-            noise += half[1][p] * turn;
-        }
-        const double power = std::norm(line) - std::norm(noise);
+        const double power = lines.line[k] - lines.noise[k];
         all += power;
         if (k % static_cast<std::size_t>(cylinders) != 0) between += power;
     }

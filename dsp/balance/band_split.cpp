@@ -81,13 +81,17 @@ void BandSplit::take(float v) {
 
 void BandSplit::process(AudioView x) {
     real_samples_ += x.size();
-    clean_.assign(x.begin(), x.end());
-    for (float& v : clean_)
-        if (!std::isfinite(v)) v = 0.0F;
-    if (decimator_)
-        decimator_->process(clean_, [this](float v) { take(v); });
-    else
-        for (const float v : clean_) take(v);
+    constexpr std::size_t kPart = 4096;  // however long the block, what is copied stays near
+    for (std::size_t i = 0; i < x.size(); i += kPart) {
+        const auto part = x.subspan(i, std::min(kPart, x.size() - i));
+        clean_.assign(part.begin(), part.end());
+        for (float& v : clean_)
+            if (!std::isfinite(v)) v = 0.0F;
+        if (decimator_)
+            decimator_->process(clean_, [this](float v) { take(v); });
+        else
+            for (const float v : clean_) take(v);
+    }
 }
 
 void BandSplit::finish() {
@@ -105,7 +109,7 @@ void BandSplit::finish() {
 void BandSplit::block() {
     fft_.forward(in_, bins_);
     const auto lay = [&](const Band& b, std::size_t to, std::complex<float> turn, RealFft& small) {
-        std::fill(part_.begin(), part_.end(), std::complex<float>{});
+        std::fill_n(part_.begin(), small.bins(), std::complex<float>{});
         for (std::size_t k = 0; k < b.gain.size(); ++k) part_[to + k] = bins_[b.first + k] * b.gain[k] * turn;
         return std::span(part_).first(small.bins());
     };
@@ -113,7 +117,8 @@ void BandSplit::block() {
     const std::size_t skip = steps_ / 8;
     const std::size_t keep = steps_ / 4 * 3;
     low_fft_.inverse(lay(low_, low_.first, scale, low_fft_), std::span(re_).first(kWavePerStep * steps_));
-    for (std::size_t i = kWavePerStep * skip; i < kWavePerStep * (skip + keep); ++i) waveform_.push_back(re_[i]);
+    const auto kept = std::span(re_).subspan(kWavePerStep * skip, kWavePerStep * keep);
+    waveform_.insert(waveform_.end(), kept.begin(), kept.end());
     for (std::size_t n = 0; n < bands_.size(); ++n) {
         auto& b = bands_[n];
         b.small.inverse(lay(b, 1, scale, b.small), std::span(re_).first(b.small.size()));

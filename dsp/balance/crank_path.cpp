@@ -9,12 +9,17 @@ namespace {
 constexpr double kBridged_s = 0.5;
 constexpr int kParts = 4;  // straight pieces between two readings: the speed's slope bends the phase
 
+/// On the straight line that ends at the i-th point.
+double on_line(double x, std::span<const double> xs, std::span<const double> ys, std::size_t i) {
+    const double u = (x - xs[i - 1]) / (xs[i] - xs[i - 1]);
+    return ys[i - 1] + u * (ys[i] - ys[i - 1]);
+}
+
 double between(double x, std::span<const double> xs, std::span<const double> ys) {
     if (x <= xs.front()) return ys.front();
     if (x >= xs.back()) return ys.back();
     const auto i = static_cast<std::size_t>(std::upper_bound(xs.begin(), xs.end(), x) - xs.begin());
-    const double u = (x - xs[i - 1]) / (xs[i] - xs[i - 1]);
-    return ys[i - 1] + u * (ys[i] - ys[i - 1]);
+    return on_line(x, xs, ys, i);
 }
 }  // namespace
 
@@ -51,6 +56,12 @@ double CrankPath::phase_at(double time_s) const noexcept {
 }
 double CrankPath::time_at(double phase) const noexcept {
     return phase_.empty() ? 0.0 : between(phase, phase_, time_s_);
+}
+double CrankPath::InTurn::time_at(double phase) noexcept {
+    const auto& phases = path_.phase_;
+    if (phases.empty() || phase <= phases.front() || phase >= phases.back()) return path_.time_at(phase);
+    while (phases[next_] <= phase) ++next_;
+    return on_line(phase, phases, path_.time_s_, next_);
 }
 void CrankPath::correct(std::span<const double> at_s, std::span<const double> cycles) {
     if (at_s.empty()) return;

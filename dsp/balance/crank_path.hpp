@@ -23,6 +23,16 @@ class CrankPath {
     [[nodiscard]] double mean_cycle_hz() const noexcept { return cycles() / (end_s() - start_s()); }
     [[nodiscard]] double phase_at(double time_s) const noexcept;  ///< within the stretch; its ends beyond
     [[nodiscard]] double time_at(double phase) const noexcept;
+    /// `time_at` for phases that ascend: goes on from where it was.
+    class InTurn {
+       public:
+        explicit InTurn(const CrankPath& path) : path_(path) {}
+        [[nodiscard]] double time_at(double phase) noexcept;
+
+       private:
+        const CrankPath& path_;
+        std::size_t next_ = 1;
+    };
     /// Adds `cycles[i]` to the phase at `at_s[i]`, straight between, constant outside. Ascending times; the phase must
     /// stay ascending, which corrections of a few hundredths of a cycle over a second do.
     void correct(std::span<const double> at_s, std::span<const double> cycles);

@@ -1,9 +1,11 @@
 #include "dsp/balance/cycle_bins.hpp"
 
+#include "dsp/real_fft.hpp"
 #include "dsp/summit.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 
 namespace idlehark {
 
@@ -18,9 +20,12 @@ constexpr double kQuietest = 0.1;       // below: a drop-out
 /// Mean of a stepwise signal between two times by its running sum.
 class Steps {
    public:
-    Steps(const std::vector<float>& x, double spacing_s)
-        : spacing_s_(spacing_s), sums_(std::max<std::size_t>(x.size(), 1) + 1, 0.0) {
-        for (std::size_t i = 0; i < x.size(); ++i) sums_[i + 1] = sums_[i] + static_cast<double>(x[i]);
+    explicit Steps(double spacing_s) : spacing_s_(spacing_s) {}
+    void take(const std::vector<float>& x) {
+        sums_.reserve(x.size() + 2);
+        sums_.assign(1, 0.0);
+        for (const float v : x) sums_.push_back(sums_.back() + static_cast<double>(v));
+        if (x.empty()) sums_.push_back(0.0);
     }
     [[nodiscard]] double mean(double from_s, double to_s) const {
         return (sum(to_s) - sum(from_s)) * spacing_s_ / (to_s - from_s);
@@ -46,15 +51,18 @@ float cubic(const std::vector<float>& x, double at) {
     return b + 0.5F * u * (c - a + u * (2.0F * a - 5.0F * b + 4.0F * c - d + u * (3.0F * (b - c) + d - a)));
 }
 
-void cut_power(CycleBins& out, const std::vector<Steps>& steps, const CrankPath& path) {
-    for (std::size_t b = 0; b < steps.size(); ++b) out.power[b].resize(out.cycles * out.bins);
-    std::vector<double> edge(out.bins + 1);
-    for (std::size_t c = 0; c < out.cycles; ++c) {
-        for (std::size_t p = 0; p <= out.bins; ++p)
-            edge[p] = path.time_at(static_cast<double>(c) + static_cast<double>(p) / static_cast<double>(out.bins));
-        for (std::size_t b = 0; b < steps.size(); ++b)
-            for (std::size_t p = 0; p < out.bins; ++p)
-                out.power[b][c * out.bins + p] = static_cast<float>(steps[b].mean(edge[p], edge[p + 1]));
+void cut_power(CycleBins& out, const BandSplit& sound, const CrankPath& path) {
+    std::vector<double> edge_s;
+    edge_s.reserve(out.cycles * out.bins + 1);
+    CrankPath::InTurn crank(path);
+    for (std::size_t i = 0; i <= out.cycles * out.bins; ++i)
+        edge_s.push_back(crank.time_at(static_cast<double>(i) / static_cast<double>(out.bins)));
+    Steps steps(sound.spacing_s());
+    for (std::size_t b = 0; b < out.power.size(); ++b) {
+        steps.take(sound.power()[b]);
+        out.power[b].resize(out.cycles * out.bins);
+        for (std::size_t i = 0; i < out.power[b].size(); ++i)
+            out.power[b][i] = static_cast<float>(steps.mean(edge_s[i], edge_s[i + 1]));
     }
 }
 
@@ -131,12 +139,10 @@ CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, 
     out.bins = bins;
     out.points = points;
     out.power.resize(sound.power().size());
-    std::vector<Steps> steps;
-    for (const auto& p : sound.power()) steps.emplace_back(p, sound.spacing_s());
     for (int round = 0;; ++round) {
         out.cycles = static_cast<std::size_t>(std::max(0.0, std::floor(path.cycles())));
         if (out.cycles == 0) return out;
-        cut_power(out, steps, path);
+        cut_power(out, sound, path);
         mark_usable(out);
         if (round == kRounds || out.cycles < 2 * kGroup) break;
         const auto by = shifts(out);
@@ -147,11 +153,38 @@ CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, 
         }
         path.correct(at_s, by);
     }
-    out.wave.resize(out.cycles * points);
+    out.wave.reserve(out.cycles * points);
     const double per_s = sound.waveform_hz();
-    for (std::size_t i = 0; i < out.wave.size(); ++i)
-        out.wave[i] =
-            cubic(sound.waveform(), path.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points)) * per_s);
+    CrankPath::InTurn crank(path);
+    for (std::size_t i = 0; i < out.cycles * points; ++i) {
+        const double at_s = crank.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points));
+        out.wave.push_back(cubic(sound.waveform(), at_s * per_s));
+    }
+    return out;
+}
+
+CycleLines lines_of(const CycleBins& cut) {
+    CycleLines out;
+    std::vector<float> mean(cut.points, 0.F), rest(cut.points, 0.F);
+    for (std::size_t c = 0; c < cut.cycles; ++c) {
+        if (!cut.usable[c]) continue;
+        const float sign = out.cycles++ % 2 == 0 ? -1.F : 1.F;
+        for (std::size_t p = 0; p < cut.points; ++p) {
+            const float v = cut.wave[c * cut.points + p];
+            mean[p] += v;
+            rest[p] += sign * v;  // what repeats cancels
+        }
+    }
+    RealFft fft(cut.points);
+    std::vector<std::complex<float>> bins(fft.bins());
+    const auto powers = [&](const std::vector<float>& sum) {
+        fft.forward(sum, bins);
+        std::vector<double> power;
+        for (const auto& b : bins) power.push_back(std::norm(std::complex<double>(b)));
+        return power;
+    };
+    out.line = powers(mean);
+    out.noise = powers(rest);
     return out;
 }
 

@@ -27,4 +27,12 @@ struct CycleBins {
 /// template that each second and a half is shifted against (all bands together), the shifts smoothed.
 [[nodiscard]] CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, std::size_t points);
 
+/// Power of the summed cycles' lines at each multiple of the cycle's frequency, and how much of it is noise: the same
+/// of the sum in which every other cycle is turned over, so that what repeats cancels.
+struct CycleLines {
+    int cycles = 0;                   ///< summed
+    std::vector<double> line, noise;  ///< by multiple, from 0
+};
+[[nodiscard]] CycleLines lines_of(const CycleBins& cut);
+
 }  // namespace idlehark

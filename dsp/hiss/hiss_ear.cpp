@@ -3,9 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <limits>
-#include <numbers>
 
 namespace idlehark {
 
@@ -47,30 +45,12 @@ std::array<double, SpotHiss::kPlaces> places_of(const std::vector<double>& cycle
 /// Power of the mean cycle's lines at the multiples of the firing order, dB; NaN where one doesn't stand out of what
 /// does not repeat.
 std::vector<double> lines_db(const CycleBins& cut, std::size_t firings, double cycle_hz) {
-    std::vector<double> mean(cut.points, 0.0), rest(cut.points, 0.0);
-    double n = 0.0;
-    for (std::size_t c = 0; c < cut.cycles; ++c) {
-        if (!cut.usable[c]) continue;
-        n += 1.0;
-        const double sign = static_cast<int>(n) % 2 == 0 ? 1.0 : -1.0;
-        for (std::size_t p = 0; p < cut.points; ++p) {
-            const double v = static_cast<double>(cut.wave[c * cut.points + p]);
-            mean[p] += v;
-            rest[p] += sign * v;
-        }
-    }
+    const auto lines = lines_of(cut);
+    const double n = lines.cycles;
     std::vector<double> out;
-    for (std::size_t k = firings; k < cut.points / 2 && static_cast<double>(k) * cycle_hz < kLinesTo_hz; k += firings) {
-        std::complex<double> line = 0.0, noise = 0.0;
-        for (std::size_t p = 0; p < cut.points; ++p) {
-            const auto turn = std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * p % cut.points) /
-                                                  static_cast<double>(cut.points));
-            line += mean[p] * turn;
-            noise += rest[p] * turn;
-        }
-        out.push_back(std::norm(line) > kLinesStandOut * std::norm(noise) ? 10.0 * std::log10(std::norm(line) / (n * n))
-                                                                          : std::numeric_limits<double>::quiet_NaN());
-    }
+    for (std::size_t k = firings; k < cut.points / 2 && static_cast<double>(k) * cycle_hz < kLinesTo_hz; k += firings)
+        out.push_back(lines.line[k] > kLinesStandOut * lines.noise[k] ? 10.0 * std::log10(lines.line[k] / (n * n))
+                                                                      : std::numeric_limits<double>::quiet_NaN());
     return out;
 }
 
