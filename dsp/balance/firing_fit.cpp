@@ -212,7 +212,8 @@ class PulseTrain {
             const auto& own = self[f.shape];
             const float energy = std::max(own[0], 1e-30F);
             float* at = left_.data() + f.from;
-            for (int e = -reach_; e <= reach_; ++e) found[e] = dot(laid(f.shape, e), at + whole(e), length_);
+            const auto find = [&](int e) { found[e] = dot(laid(f.shape, e), at + whole(e), length_); };
+            for (int e = -reach_; e <= reach_; e += last ? 1 : 2) find(e);
             /// The likeliest shift and the strength there if a share of the firing as it was fitted is put back; and
             /// the strength over all shifts by their odds, which no small change makes jump.
             struct Found {
@@ -222,7 +223,7 @@ class PulseTrain {
             const auto best = [&](float share) {
                 double most = -std::numeric_limits<double>::infinity();
                 Found out;
-                for (int e = -reach_; e <= reach_; ++e) {
+                const auto look = [&](int e) {
                     const float sum =
                         found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
@@ -234,8 +235,14 @@ class PulseTrain {
                         most = score;
                         out = {e, sum / energy};
                     }
+                };
+                for (int e = -reach_; e <= reach_; e += last ? 1 : 2) look(e);
+                if (!last) {  // the halves beside the likeliest whole one
+                    const int middle = out.shift;
+                    for (const int e : {middle - 1, middle + 1})
+                        if (std::abs(e) < reach_) find(e), look(e);
+                    return out;
                 }
-                if (!last) return out;
                 double odds = 0.0, mean = 0.0;
                 for (const auto& [score, strength] : scores) {
                     const double w = std::exp(0.5 * (score - most));
