@@ -9,8 +9,9 @@
 namespace idlehark {
 
 namespace {
-constexpr std::size_t kParts = 24;
-constexpr int kOffsets = 14;  // each side
+constexpr Eigen::Index kPairs = 12;
+constexpr std::size_t kParts = 2 * kPairs;  // of a segment
+constexpr int kOffsets = 14;                // each side
 constexpr double kOffsetStep = 0.0015;
 constexpr int kRises = 6;  // each side
 constexpr double kRiseStep_per_s = 0.0033;
@@ -46,34 +47,53 @@ void CoherentSearch::hear(const CycleTemplate& signal, const CyclePath& path, in
     const std::size_t used = signal.line_phasors(path, every, segment_s_, kParts, phasors_);
     if (used == 0) return;
     using Complex = std::complex<float>;
-    const Eigen::Map<const Eigen::Matrix<Complex, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>> parts(
-        phasors_.data(), kParts, static_cast<Eigen::Index>(lines));
     const auto turned = [](double cycles) {
         const double angle = -2.0 * std::numbers::pi * (cycles - std::floor(cycles));
         return Complex{static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
     };
-    // The first line's turns, from step to step of the grid; line i turns i + 1 times as fast: their powers.
-    Eigen::MatrixXcf by_offset(kParts, offsets_.size()), by_rise(rises_.size(), kParts);
-    for (Eigen::Index k = 0; k < static_cast<Eigen::Index>(kParts); ++k) {
-        const double t = middles_s_[k];
-        const auto fill = [&](auto&& row, double cycles_per_step, int reach) {
+    // The first line's turns; line i turns i + 1 times as fast: their powers. Two parts equally far from the middle are
+    // turned alike by a rise and against one another by an offset: with their sum and their difference, cosines and
+    // sines of the offsets to one side do for both.
+    Eigen::ArrayXXcf by_offset(kPairs, kOffsets + 1), by_rise(rises_.size(), kPairs);
+    for (Eigen::Index k = 0; k < kPairs; ++k) {
+        const double t = middles_s_[2 * kPairs - 1 - k];
+        const auto fill = [&](auto&& row, double cycles_per_step, int from) {
             const Complex step = turned(cycles_per_step);
-            row[0] = turned(-reach * cycles_per_step);
+            row[0] = turned(from * cycles_per_step);
             for (Eigen::Index i = 1; i < row.size(); ++i) row[i] = row[i - 1] * step;
         };
-        fill(by_offset.row(k), line_hz * kOffsetStep * t, kOffsets);
-        fill(by_rise.col(k), 0.5 * line_hz * kRiseStep_per_s * t * t, kRises);
+        fill(by_offset.row(k), line_hz * kOffsetStep * t, 0);
+        fill(by_rise.col(k), 0.5 * line_hz * kRiseStep_per_s * t * t, -kRises);
     }
-    Eigen::MatrixXcf to_offset = by_offset, to_rise = by_rise;
+    Eigen::ArrayXXcf to_offset = by_offset, to_rise = by_rise;
     const float over_noise = 1.F / static_cast<float>(static_cast<double>(used) * signal.noise());
     powers_.resize(lines);
     std::vector<float> loudest;
+    const auto rises = rises_.size();
+    Eigen::MatrixXf sums(2 * rises, kPairs), differences(2 * rises, kPairs);  // real parts above imaginary ones
     for (std::size_t i = 0; i < lines; ++i) {
-        powers_[i] = ((to_rise * parts.col(static_cast<Eigen::Index>(i)).asDiagonal()) * to_offset).array().abs2();
-        powers_[i] *= over_noise;
-        loudest.push_back(powers_[i].maxCoeff());
-        to_offset.array() *= by_offset.array();
-        to_rise.array() *= by_rise.array();
+        for (Eigen::Index k = 0; k < kPairs; ++k) {
+            const auto part = [&](Eigen::Index at) { return phasors_[static_cast<std::size_t>(at) * lines + i]; };
+            const Complex before = part(k), after = part(2 * kPairs - 1 - k);
+            const Complex sum = after + before, difference = after - before;
+            for (Eigen::Index r = 0; r < rises; ++r) {
+                const Complex a = to_rise(r, k) * sum, b = to_rise(r, k) * difference;
+                sums(r, k) = a.real(), sums(rises + r, k) = a.imag();
+                differences(r, k) = -b.imag(), differences(rises + r, k) = b.real();  // times the imaginary unit
+            }
+        }
+        const Eigen::MatrixXf even = sums * to_offset.real().matrix();
+        const Eigen::MatrixXf odd = differences * to_offset.imag().matrix();
+        auto& power = powers_[i];
+        power.resize(rises, offsets_.size());
+        const auto square = [&](const auto& both) {
+            return (both.topRows(rises).array().square() + both.bottomRows(rises).array().square()).eval();
+        };
+        power.rightCols(kOffsets + 1) = over_noise * square(even + odd);
+        power.leftCols(kOffsets + 1) = over_noise * square(even - odd).rowwise().reverse();
+        loudest.push_back(power.maxCoeff());
+        to_offset *= by_offset;
+        to_rise *= by_rise;
     }
     // No line counts for much more than the third: a tone of something else that stands near one must not decide.
     const std::size_t third = std::min<std::size_t>(2, lines - 1);
