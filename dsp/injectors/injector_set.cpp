@@ -21,8 +21,9 @@ constexpr double kSilentTogether_db = -6.5;  // the same when all open together 
 constexpr double kTheirScatter_us = 200.0;   // where the clicks scatter that much more than the set's;
 constexpr double kScatter_db_per_us = 0.01;  // neighbours' come late by unlike ways, the engine's ticks have no place
 constexpr double kMostScatter_us = 500.0;
-constexpr double kFullVote_db = -2.0;  // from here on an opening time counts in full
-constexpr double kSplitVotes = 0.5;    // as many for each of two opening times: sound cannot tell
+constexpr double kFullVote_db = -2.0;         // from here on an opening time counts in full
+constexpr double kFullVoteTogether_db = 2.0;  // above a silent one's level, which the scatter tells there
+constexpr double kSplitVotes = 0.5;           // as many for each of two opening times: sound cannot tell
 constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
@@ -129,9 +130,20 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
     return gains;
 }
 
+bool scatters_more(const ProbeRecording& r, double usual_us) {
+    return std::isfinite(usual_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * usual_us);
+}
+
+/// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
+/// may drown a faint injector's clicks.
+bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
+    return clearest != nullptr && r.common_share < std::max(kDrownedShare * clearest->common_share, kOnePart) &&
+           scatters_more(r, clearest->jitter_us);
+}
+
 /// Levels against the sound ones, gain taken out; those are returned in `sound`.
-std::vector<double> levels_of(std::span<const ProbedInjector> set, const std::vector<char>& ticks_only,
-                              std::vector<std::size_t>& sound) {
+std::vector<double> levels_of(std::span<const ProbedInjector> set, const ProbeRecording* clearest,
+                              const std::vector<char>& ticks_only, std::vector<std::size_t>& sound) {
     std::vector<double> levels(set.size(), std::nan(""));
     std::size_t loudest = set.size();
     for (std::size_t i = 0; i < set.size(); ++i)
@@ -148,10 +160,12 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, const std::ve
             if (std::isfinite(levels[i]) && !ticks_only[i]) top = std::max(top, levels[i]);
         // One that stands alone above several alike is the odd one; were they all weak they would not agree.
         std::vector<double> below;
-        for (const double l : levels)
-            if (std::isfinite(l) && l < top - kNearLoudest_db) below.push_back(l);
-        const auto counted = static_cast<std::size_t>(
-            std::count_if(levels.begin(), levels.end(), [](double l) { return std::isfinite(l); }));
+        std::size_t counted = 0;
+        for (std::size_t i = 0; i < set.size(); ++i) {
+            if (!std::isfinite(levels[i]) || drowned(set[i].recording, clearest)) continue;
+            ++counted;
+            if (levels[i] < top - kNearLoudest_db) below.push_back(levels[i]);
+        }
         if (below.size() + 1 == counted && below.size() >= 3) {
             const auto [low, high] = std::minmax_element(below.begin(), below.end());
             if (*high - *low < 2.0 && *high > top - kLonely_db) top = *high;
@@ -245,17 +259,6 @@ bool no_part_at_all(std::span<const ProbedInjector> set, const ProbeRecording* c
     return heard && (clearest == nullptr || clearest->common_share < kLeastAlike);
 }
 
-bool scatters_more(const ProbeRecording& r, double usual_us) {
-    return std::isfinite(usual_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * usual_us);
-}
-
-/// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
-/// may drown a faint injector's clicks.
-bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
-    return clearest != nullptr && r.common_share < std::max(kDrownedShare * clearest->common_share, kOnePart) &&
-           scatters_more(r, clearest->jitter_us);
-}
-
 /// Which recordings hold the engine's own ticks and no more. What comes with every firing is the engine's, unless most
 /// of the set hears it so: then it tells nothing.
 std::vector<char> ticks_alone(std::span<const ProbedInjector> set, const ProbeRecording* clearest) {
@@ -291,7 +294,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     std::vector<std::size_t> sound;
     const auto* clearest = clearest_part(set);
     const auto ticks_only = ticks_alone(set, clearest);
-    const auto levels = levels_of(set, ticks_only, sound);
+    const auto levels = levels_of(set, clearest, ticks_only, sound);
 
     std::vector<double> jitters;
     std::vector<double> speeds;
@@ -311,14 +314,16 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     const bool together = out.each_turn && engine.injection != Injection::grouped;
     const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
                                                                               : silence_by_places(set, levels, engine);
-    const double silent_db = together ? kSilentTogether_db : kSilent_db;
     // A faint one has the less to say of the opening time the nearer its level is to a silent one's.
     std::vector<double> votes;
-    for (std::size_t i = 0; i < set.size(); ++i)
+    for (std::size_t i = 0; i < set.size(); ++i) {
+        const double least_db = together ? silent_together_db(set[i].recording.jitter_us, jitter_us) : kSilent_db;
+        const double full_db = together ? least_db + kFullVoteTogether_db : kFullVote_db;
         votes.push_back(!std::isfinite(levels[i]) || ticks_only[i] ? -1.0
                         : by_places[i] < kSurelyOwn
                             ? 1.0
-                            : std::clamp((levels[i] - silent_db) / (kFullVote_db - silent_db), 0.0, 1.0));
+                            : std::clamp((levels[i] - least_db) / (full_db - least_db), 0.0, 1.0));
+    }
     const auto [spacing_ms, rival_ms] = openings_of(set, votes);
     out.openings_split = std::isfinite(rival_ms);
     out.scheme_disagrees = !sound.empty() && engine.strokes == 4 && engine.injection != Injection::grouped &&
@@ -355,7 +360,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             else if (together)
                 why.neighbours_only = levels[i] < silent_together_db(r.jitter_us, jitter_us);
             else
-                why.neighbours_only = silent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
+                why.neighbours_only = kSilent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;
