@@ -13,6 +13,7 @@ namespace {
 constexpr double kPriorScale_rpm = 12.0;
 constexpr int kTable_rpm = 160;  // curves are tabulated each rpm up to here
 constexpr int kBurnIn = 100;
+constexpr int kSweepsAGroup = 3;  // from one group drawn anew to the next, after the first hundred
 // Changes considered, in units of the one that matters; both signs.
 constexpr std::array kSizes{0.2, 0.4, 0.65, 1.0, 1.5, 2.2, 3.3, 5.0};
 constexpr std::array<std::pair<double, double>, 5> kDrifts{
@@ -58,10 +59,18 @@ class Chain {
             log_prior_.push_back(std::move(log_prior));
         }
         state_.assign(priors.size(), 0);
+        mass_.resize(values_.size());
         for (std::size_t t = 0; t < looks.size(); ++t) {
             tables_.emplace_back(grid, looks[t].log_curve);
-            for (const auto& [spot, share] : looks[t].shares) seen_by_[spot].push_back({t, share, 0.0});
-            for (const auto& [spot, near] : looks[t].drift) seen_by_[spot].push_back({t, 0.0, near});
+            parts_.emplace_back(priors.size());
+            for (const auto& [spot, share] : looks[t].shares) {
+                seen_by_[spot].push_back({t, share, 0.0});
+                parts_[t][spot].first = share;
+            }
+            for (const auto& [spot, near] : looks[t].drift) {
+                seen_by_[spot].push_back({t, 0.0, near});
+                parts_[t][spot].second = near;
+            }
             if (looks[t].shares.size() + looks[t].drift.size() > 1) {
                 std::vector<std::size_t> all;
                 for (const auto& [spot, share] : looks[t].shares) all.push_back(spot);
@@ -72,33 +81,20 @@ class Chain {
     }
 
     void sweep(std::vector<SpotBelief>* sums, double matters_rpm) {
-        std::vector<double> mass(values_.size());
         for (std::size_t s = 0; s < state_.size(); ++s) {
             set(s, 0);
-            double top = -1e300;
-            for (std::size_t v = 0; v < values_.size(); ++v) {
-                mass[v] = log_prior_[s][v];
-                for (const auto& w : seen_by_[s])
-                    mass[v] += tables_[w.look](own_[w.look] + w.share * values_[v] +
-                                               drift_ * (drifted_[w.look] + w.near * values_[v]));
-                top = std::max(top, mass[v]);
-            }
-            double total = 0.0;
-            for (double& m : mass) total += m = std::exp(m - top);
+            const double total = weigh(s);
             if (sums) {
                 auto& sum = (*sums)[s];
-                sum.leaks += 1.0 - mass[0] / total;
+                sum.leaks += 1.0 - mass_[0] / total;
                 for (std::size_t v = 1; v < values_.size(); ++v) {
-                    if (std::abs(values_[v]) >= 0.999 * matters_rpm) sum.matters += mass[v] / total;
-                    sum.mean_rpm += values_[v] * mass[v] / total;
+                    if (std::abs(values_[v]) >= 0.999 * matters_rpm) sum.matters += mass_[v] / total;
+                    sum.mean_rpm += values_[v] * mass_[v] / total;
                 }
             }
-            double pick = uniform_(random_) * total;
-            std::size_t v = 0;
-            while (v + 1 < mass.size() && pick >= mass[v]) pick -= mass[v++];
-            set(s, v);
+            set(s, draw(total));
         }
-        swap_some();
+        if (sums == nullptr || ++sweeps_ % kSweepsAGroup == 0) draw_group_anew();
         draw_drift();
     }
 
@@ -109,6 +105,28 @@ class Chain {
         double near;
     };
 
+    /// How likely each value of a spot is by the looks that it has a part in; their sum.
+    double weigh(std::size_t spot) {
+        for (std::size_t v = 0; v < values_.size(); ++v) {
+            mass_[v] = log_prior_[spot][v];
+            for (const auto& w : seen_by_[spot])
+                mass_[v] += tables_[w.look](own_[w.look] + w.share * values_[v] +
+                                            drift_ * (drifted_[w.look] + w.near * values_[v]));
+        }
+        return to_chances();
+    }
+    double to_chances() {
+        const double top = *std::max_element(mass_.begin(), mass_.end());
+        double total = 0.0;
+        for (double& m : mass_) total += m = std::exp(m - top);
+        return total;
+    }
+    std::size_t draw(double total) {
+        double pick = uniform_(random_) * total;
+        std::size_t v = 0;
+        while (v + 1 < mass_.size() && pick >= mass_[v]) pick -= mass_[v++];
+        return v;
+    }
     void set(std::size_t spot, std::size_t value) {
         const double change = values_[value] - values_[state_[spot]];
         state_[spot] = value;
@@ -118,25 +136,79 @@ class Chain {
             drifted_[w.look] += w.near * change;
         }
     }
-    [[nodiscard]] double fit(std::size_t a, std::size_t b) const {
-        double sum = log_prior_[a][state_[a]] + log_prior_[b][state_[b]];
+    /// Log posterior as far as the spots of a group have a say in it.
+    [[nodiscard]] double fit(const std::vector<std::size_t>& group) const {
+        double sum = 0.0;
+        for (const std::size_t s : group) sum += log_prior_[s][state_[s]];
         for (std::size_t t = 0; t < tables_.size(); ++t) sum += tables_[t](own_[t] + drift_ * drifted_[t]);
         return sum;
     }
-    /// Otherwise a leak that one of several spots has would stay at the first.
-    void swap_some() {
-        for (const auto& group : groups_) {
-            const auto pick = [&] { return group[random_() % group.size()]; };
-            const std::size_t a = pick(), b = pick();
-            if (a == b || state_[a] == state_[b]) continue;
-            const double before = fit(a, b);
-            const std::size_t va = state_[a], vb = state_[b];
-            set(a, vb);
-            set(b, va);
-            if (std::log(uniform_(random_)) < fit(a, b) - before) continue;
-            set(a, va);
-            set(b, vb);
+    /// Gives each spot of a group a value in turn, by the looks that were aimed at it, the values given so far and what
+    /// its drift would leave to be explained by the spots that follow: the values in `wanted`, else new ones by chance.
+    /// Returns the logarithm of the chance of these.
+    double give(std::span<const std::size_t> group, const std::vector<std::size_t>* wanted) {
+        for (const std::size_t s : group) set(s, 0);
+        double log_chance = 0.0;
+        for (std::size_t i = 0; i < group.size(); ++i) {
+            const double total = weigh_ahead(group[i], group.subspan(i + 1));
+            const std::size_t v = wanted ? (*wanted)[i] : draw(total);
+            log_chance += std::log(std::max(mass_[v] / total, 1e-300));
+            set(group[i], v);
         }
+        return log_chance;
+    }
+    /// How likely each value of a spot is by the looks aimed at it and at those of `after`, whatever these have.
+    double weigh_ahead(std::size_t spot, std::span<const std::size_t> after) {
+        for (std::size_t v = 0; v < values_.size(); ++v) {
+            mass_[v] = log_prior_[spot][v];
+            for (const auto& w : seen_by_[spot])
+                if (w.share > 0.0)
+                    mass_[v] += tables_[w.look](own_[w.look] + w.share * values_[v] +
+                                                drift_ * (drifted_[w.look] + w.near * values_[v]));
+            for (const std::size_t later : after) mass_[v] += log_left(spot, values_[v], later);
+        }
+        return to_chances();
+    }
+    /// Logarithm of how likely the looks aimed at `later` are, over all its values, if a spot has one of its own.
+    [[nodiscard]] double log_left(std::size_t spot, double value, std::size_t later) const {
+        double sum = 0.0;
+        bool touched = false;
+        for (std::size_t v = 0; v < values_.size(); ++v) {
+            double fit = log_prior_[later][v];
+            for (const auto& w : seen_by_[later]) {
+                if (!(w.share > 0.0)) continue;
+                const auto& [share, near] = parts_[w.look][spot];
+                touched = touched || share > 0.0 || near > 0.0;
+                fit += tables_[w.look](own_[w.look] + share * value + w.share * values_[v] +
+                                       drift_ * (drifted_[w.look] + near * value + w.near * values_[v]));
+            }
+            if (!touched) return 0.0;
+            sum += std::exp(fit);
+        }
+        return std::log(std::max(sum, 1e-300));
+    }
+    /// Spots that see one another's spray are drawn anew together (Metropolis and Hastings): one by one they would stay
+    /// with the explanation that was found first, a neighbour's drift or a leak of their own.
+    void draw_group_anew() {
+        if (groups_.empty()) return;
+        auto group = groups_[random_() % groups_.size()];
+        for (std::size_t i = group.size(); i > 1; --i) std::swap(group[i - 1], group[random_() % i]);
+        std::vector<std::size_t> old;
+        for (const std::size_t s : group) old.push_back(state_[s]);
+        const double back = give(group, &old);
+        const double before = fit(group);
+        const double old_drift = drift_;
+        if (random_() % 3 != 0) drift_ = any_drift();  // by its prior, which stands on both sides
+        const double there = give(group, nullptr);
+        if (std::log(uniform_(random_)) < fit(group) - before + back - there) return;
+        drift_ = old_drift;
+        for (std::size_t i = 0; i < group.size(); ++i) set(group[i], old[i]);
+    }
+    double any_drift() {
+        double pick = uniform_(random_);
+        std::size_t d = 0;
+        while (d + 1 < kDrifts.size() && pick >= kDrifts[d].second) pick -= kDrifts[d++].second;
+        return kDrifts[d].first;
     }
     void draw_drift() {
         std::array<double, kDrifts.size()> mass{};
@@ -157,13 +229,16 @@ class Chain {
     std::mt19937_64 random_;
     std::uniform_real_distribution<double> uniform_{0.0, 1.0};
     std::vector<double> values_, slab_;
+    std::vector<double> mass_;  ///< of each value, as last weighed
     std::vector<std::vector<double>> log_prior_;
     std::vector<std::size_t> state_;
     std::vector<Table> tables_;
     std::vector<double> own_, drifted_;  // per look: what its spots, and their neighbours, add
     std::vector<std::vector<Weight>> seen_by_;
+    std::vector<std::vector<std::pair<double, double>>> parts_;  ///< [look][spot]: its share, how near it is
     std::vector<std::vector<std::size_t>> groups_;
     double drift_ = 0.2;
+    int sweeps_ = 0;
 };
 
 }  // namespace

@@ -113,6 +113,16 @@ class TrueReadings {
     double next_s_ = 0.3;
 };
 
+/// With PLAN_BENCH_TELL set: what became of the leaks, and of tight spots called so.
+void tell(const plan::PlanStep& step, const sim::SessionSpec& spec) {
+    for (std::size_t s = 0; s < step.all.size() && std::getenv("PLAN_BENCH_TELL"); ++s)
+        if (const auto& of = step.all[s]; spec.leak_rpm[s] != 0.0 || of.decision == plan::SpotDecision::leak)
+            std::fprintf(stderr,
+                         "  spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f (%.0f..%.0f): %s\n",
+                         spec.spots[s].id.c_str(), spec.leak_rpm[s], static_cast<int>(of.decision), of.bursts, of.passes,
+                         of.belief.leaks, of.p_value, of.change_rpm, of.low_rpm, of.high_rpm, of.why.c_str());
+}
+
 void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::PlanConfig& like) {
     const auto& way = row.way;
     const auto seed = row.seed;
@@ -134,15 +144,7 @@ void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::Plan
         const auto step = plan::plan_next(readings.until(t - kLatency_s), bursts, spots, config);
         none_proven.look(row, step, row.bursts);
         if (step.outcome != plan::PlanStep::Outcome::step) {
-            for (std::size_t s = 0; s < step.all.size() && std::getenv("PLAN_BENCH_TELL"); ++s)
-                if (spec.leak_rpm[s] != 0.0 || step.all[s].decision == plan::SpotDecision::leak)
-                    std::fprintf(stderr,
-                                 "  seed %llu spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f "
-                                 "(%.0f..%.0f): %s\n",
-                                 static_cast<unsigned long long>(seed), spots[s].id.c_str(), spec.leak_rpm[s],
-                                 static_cast<int>(step.all[s].decision), step.all[s].bursts, step.all[s].passes,
-                                 step.all[s].belief.leaks, step.all[s].p_value, step.all[s].change_rpm,
-                                 step.all[s].low_rpm, step.all[s].high_rpm, step.all[s].why.c_str());
+            tell(step, spec);
             std::vector<Word> words;
             for (const auto& s : step.all) words.push_back(word_of(s.decision));
             conclude(row, spec, words);
@@ -189,6 +191,7 @@ void heard_visit(VisitRow& row, const sim::SessionSpec& spec) {
         if (guided.step()) none_proven.look(row, *guided.step(), sprays());
     }
     std::vector<Word> words(spec.spots.size(), Word::undecided);
+    if (guided.step()) tell(*guided.step(), spec);
     if (guided.step())
         for (std::size_t s = 0; s < words.size(); ++s) words[s] = word_of(guided.step()->all[s].decision);
     conclude(row, spec, words);
