@@ -354,6 +354,23 @@ TEST_CASE("Injectors: of two opening times, two injectors each, neither is calle
     }
 }
 
+TEST_CASE("Injectors: where all open together, weak ones have their say about the opening time", "[dsp][injectors]") {
+    for (const std::uint64_t seed : {151U, 152U, 153U}) {
+        auto spec = sound_set(Injection::simultaneous, seed);
+        spec.health[0].level = spec.health[1].level = 0.45;
+        spec.health[3].open_close_ms *= 1.35;
+        const auto set = test_set(spec, 850.0, spec.engine).verdicts;
+        CAPTURE(seed);
+        CHECK_FALSE(set.openings_split);
+        CHECK(set.injectors[2].verdict == InjectorVerdict::regular);
+        CHECK(set.injectors[3].reasons.spacing);
+        for (const std::size_t i : {0U, 1U}) {
+            CHECK(set.injectors[i].verdict == InjectorVerdict::differs);
+            CHECK_FALSE(set.injectors[i].reasons.spacing);
+        }
+    }
+}
+
 TEST_CASE("Injectors: three silent ones of four do not make the fourth the odd one", "[dsp][injectors]") {
     auto spec = sound_set(Injection::sequential, 79);
     for (const std::size_t i : {0U, 1U, 3U}) spec.health[i].level = 0.0;
