@@ -80,6 +80,11 @@ class Chain {
         }
     }
 
+    /// From where each spot answers for itself: drift that is believed in first explains away what it should not.
+    void start() {
+        drift_ = 0.0;
+        for (std::size_t s = 0; s < state_.size(); ++s) set(s, draw(weigh(s)));
+    }
     void sweep(std::vector<SpotBelief>* sums, double matters_rpm) {
         for (std::size_t s = 0; s < state_.size(); ++s) {
             set(s, 0);
@@ -237,7 +242,7 @@ class Chain {
     std::vector<std::vector<Weight>> seen_by_;
     std::vector<std::vector<std::pair<double, double>>> parts_;  ///< [look][spot]: its share, how near it is
     std::vector<std::vector<std::size_t>> groups_;
-    double drift_ = 0.2;
+    double drift_ = 0.0;
     int sweeps_ = 0;
 };
 
@@ -247,6 +252,7 @@ std::vector<SpotBelief> believe(std::span<const double> priors, std::span<const 
                                 std::span<const double> grid_rpm, double matters_rpm, std::uint64_t seed, int sweeps) {
     Chain chain(priors, looks, grid_rpm, matters_rpm, seed);
     std::vector<SpotBelief> sums(priors.size());
+    chain.start();
     for (int i = 0; i < kBurnIn; ++i) chain.sweep(nullptr, matters_rpm);
     for (int i = 0; i < sweeps; ++i) chain.sweep(&sums, matters_rpm);
     for (auto& s : sums) {
