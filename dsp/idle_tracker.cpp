@@ -1,5 +1,6 @@
 #include "dsp/idle_tracker.hpp"
 
+#include "dsp/statistics.hpp"
 #include "dsp/track/comb_search.hpp"
 #include "dsp/track/front_end.hpp"
 #include "dsp/track/lock_judge.hpp"
@@ -29,7 +30,6 @@ constexpr double kWithinBlock = 1.0 / 6.0;       // mean of u(1-u): a random wal
 // simulated engines, tests/bench/tracker_bench.
 constexpr double kUnmodelled = 1.22;
 constexpr double kWidestSd = 0.03;  // of the speed: beyond this a figure helps nobody
-constexpr double kTwoSided95 = 1.959964;
 
 IdleTrackerConfig checked(IdleTrackerConfig c) {
     check(c.engine);
@@ -165,8 +165,8 @@ void IdleTracker::Parts::read(double from_s, double to_s, const std::vector<Fine
         if (!std::isfinite(hz) || !(sd < kWidestSd * hz)) lock.hear_nothing();
         lock.take({.time_s = t,
                    .rpm = hz * rpm_per_hz,
-                   .rpm_low = (hz - kTwoSided95 * sd) * rpm_per_hz,
-                   .rpm_high = (hz + kTwoSided95 * sd) * rpm_per_hz,
+                   .rpm_low = (hz - stats::kTwoSided95 * sd) * rpm_per_hz,
+                   .rpm_high = (hz + stats::kTwoSided95 * sd) * rpm_per_hz,
                    .locked = true});
     }
 }

@@ -319,7 +319,7 @@ std::vector<double> holm(std::span<const double> p) {
 
 Interval wilson_interval(double hits, double n) {
     need(n > 0.0 && hits >= 0.0 && hits <= n, "wilson_interval: hits of 0..n, n above 0");
-    constexpr double z = 1.959963984540054;
+    constexpr double z = kTwoSided95;
     const double p = hits / n;
     const double middle = (p + z * z / (2.0 * n)) / (1.0 + z * z / n);
     const double half = z / (1.0 + z * z / n) * std::sqrt(p * (1.0 - p) / n + z * z / (4.0 * n * n));

@@ -29,6 +29,7 @@ namespace idlehark::stats {
 inline constexpr double kMadToSd = 1.482602218505602;  ///< 1 / normal_quantile(0.75)
 
 [[nodiscard]] double normal_cdf(double z) noexcept;
+inline constexpr double kTwoSided95 = 1.959963984540054;  ///< normal_quantile(0.975)
 /// Inverse of `normal_cdf`; p in (0, 1), ends give -+infinity.
 [[nodiscard]] double normal_quantile(double p);
 /// Student's t with any real df >= 1; more than 1e7 count as 1e7.

@@ -30,7 +30,6 @@ constexpr double kHarmlessMisfires = 0.01;  // surely more than this: over many 
 constexpr double kSilentShare = 0.05;       // of the middle swell: below this a logarithm says nothing more
 constexpr double kAlwaysWeak = 0.4;         // a cylinder this weak cannot be counted firing by firing
 constexpr double kMisfiresExcluded_percent = 6.0;
-constexpr double kTwoSided95 = 1.959964;
 constexpr std::size_t kPoints = 1024;
 
 /// Log amplitude of a cylinder against the middle of the others.
@@ -185,8 +184,8 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
         const double count = static_cast<double>(n);
         if (n > 1 && std::isfinite(s.sd)) {
             c.strength = std::exp(s.log);
-            c.strength_low = std::exp(s.log - kTwoSided95 * s.sd);
-            c.strength_high = std::exp(s.log + kTwoSided95 * s.sd);
+            c.strength_low = std::exp(s.log - stats::kTwoSided95 * s.sd);
+            c.strength_high = std::exp(s.log + stats::kTwoSided95 * s.sd);
             c.band_spread = s.spread;
             c.p_weak = std::min(1.0, count * stats::normal_cdf((s.log - std::log(kHarmless)) / s.sd));
         } else {

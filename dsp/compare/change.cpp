@@ -10,8 +10,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kHalfWidth = 1.959963984540054;  // 95 % of a normal distribution lies within
-
 bool known(const FigureValue& m) { return std::isfinite(m.value) && std::isfinite(m.sd); }
 
 void check(const FigureValue& m, FigureScale scale) {
@@ -61,8 +59,8 @@ std::vector<Change> compare_figures(std::span<const FigurePair> pairs, double fa
         const auto in_unit = [&](double s) { return ratio ? before.value * std::expm1(s) : s; };
         auto& c = changes[i];
         c.difference = in_unit(step);
-        c.low = in_unit(step - kHalfWidth * sd);
-        c.high = in_unit(step + kHalfWidth * sd);
+        c.low = in_unit(step - stats::kTwoSided95 * sd);
+        c.high = in_unit(step + stats::kTwoSided95 * sd);
         c.verdict = ChangeVerdict::no_proven;
         if (!pairs[i].asked) continue;
         p.push_back(sd > 0.0 ? 2.0 * stats::normal_cdf(-std::abs(step) / sd) : (step == 0.0 ? 1.0 : 0.0));

@@ -102,7 +102,7 @@ SpeedTrace resample(std::span<const RpmReading> readings, double step_s) {
             trace.rpm.resize(i + 1, 0.0);
             weight.resize(i + 1, 0.0);
         }
-        const double sd = std::max(kSureFloor_rpm, half_width(r) / 1.96);
+        const double sd = std::max(kSureFloor_rpm, half_width(r) / stats::kTwoSided95);
         trace.rpm[i] += r.rpm / (sd * sd);
         weight[i] += 1.0 / (sd * sd);
     }

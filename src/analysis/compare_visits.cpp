@@ -34,7 +34,6 @@ constexpr double kJitterVisit_ln = 0.15;
 constexpr double kJitterKurtosis = 1.5;  // clicks scatter with longer tails than a normal distribution
 constexpr double kOpenVisit_ms = 0.05;
 constexpr double kMissedVisit_percent = 0.5;
-constexpr double kIntervalSide_sd = 1.959963984540054;
 constexpr const char* kMissedClicks = "missed clicks";
 
 struct Question {
@@ -273,7 +272,7 @@ void add_injectors(const HeardVisit& before, const HeardVisit& after, CompareVie
                 const auto& other = &r == &a ? b : a;
                 const double side = other.missed_percent < r.missed_percent ? r.missed_percent - r.missed_low_percent
                                                                             : r.missed_high_percent - r.missed_percent;
-                return FigureValue{r.missed_percent, side / kIntervalSide_sd, kMissedVisit_percent};
+                return FigureValue{r.missed_percent, side / stats::kTwoSided95, kMissedVisit_percent};
             },
             FigureScale::plain, Wish::less, 0.0);
         add(

@@ -65,13 +65,6 @@ bool write_amr(const std::string& path, const std::string& narrow_wave, int mode
     return out.good();
 }
 
-double quantile(std::vector<double> v, double p) {
-    if (v.empty()) return std::nan("");
-    const auto k = static_cast<std::ptrdiff_t>(p * static_cast<double>(v.size() - 1));
-    std::nth_element(v.begin(), v.begin() + k, v.end());
-    return v[static_cast<std::size_t>(k)];
-}
-
 struct Figures {
     std::vector<double> errors_percent, against_wav_rpm;
     double gross = 0, covered = 0, locked = 0, readings = 0;
@@ -134,15 +127,16 @@ int main(int argc, char** argv) {
     for (std::size_t c = 0; c < std::size(kCodings); ++c) {
         const auto& f = figures[c];
         std::printf("%-26s %9.3f %9.3f %9.2f %9.2f %9.2f %8.2f rpm\n", kCodings[c].name,
-                    quantile(f.errors_percent, 0.5), quantile(f.errors_percent, 0.95), 100.0 * f.gross / f.locked,
-                    100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked, quantile(f.against_wav_rpm, 0.5));
+                    bench::quantile(f.errors_percent, 0.5), bench::quantile(f.errors_percent, 0.95),
+                    100.0 * f.gross / f.locked, 100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked,
+                    bench::quantile(f.against_wav_rpm, 0.5));
         bench::keep_row("phone", kCodings[c].name,
-                        {{"median_percent", quantile(f.errors_percent, 0.5)},
-                         {"p95_percent", quantile(f.errors_percent, 0.95)},
+                        {{"median_percent", bench::quantile(f.errors_percent, 0.5)},
+                         {"p95_percent", bench::quantile(f.errors_percent, 0.95)},
                          {"gross_percent", 100.0 * f.gross / f.locked},
                          {"locked_percent", 100.0 * f.locked / f.readings},
                          {"covered_percent", 100.0 * f.covered / f.locked},
-                         {"against_wav_rpm", quantile(f.against_wav_rpm, 0.5)}});
+                         {"against_wav_rpm", bench::quantile(f.against_wav_rpm, 0.5)}});
     }
     return 0;
 }

@@ -1,9 +1,12 @@
 #pragma once
 
+#include "dsp/statistics.hpp"
+
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <initializer_list>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -13,6 +16,11 @@ struct Figure {
     const char* name;  ///< with its unit, as in median_percent
     double value;      ///< not finite: there is none
 };
+
+/// For a table's cell: NaN, which is none, where nothing was measured.
+inline double quantile(std::span<const double> v, double share) {
+    return v.empty() ? std::nan("") : stats::quantile(v, share);
+}
 
 /// Keeps a row of a bench's table, besides the text that it prints: one line of JSON, appended to the file that the
 /// environment variable IDLEHARK_BENCH_ROWS names; nothing where it is not set. tests/bench.sh collects them.

@@ -33,12 +33,6 @@ double timed(Do&& act) {
     return bench::own_time_s() - start_s;
 }
 
-double median(std::vector<double> v) {
-    if (v.empty()) return std::nan("");
-    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-    return v[v.size() / 2];
-}
-
 /// The transforms that the tracker makes, and nothing else: nine slopes of the lines and three of each envelope every
 /// tenth of a second, whitening there and back and three templates of each signal every half second.
 void bare_transforms(double seconds) {
@@ -92,13 +86,14 @@ int main(int argc, char** argv) {
         const auto row = [&](const char* name, double took_s, const std::vector<double>& errors, double asked) {
             const auto gross = std::count_if(errors.begin(), errors.end(), [](double e) { return e > 0.03; });
             std::printf("%-22s %3.0f dB noise %9.0f %10.3f %10.2f %10.1f\n", name, snr_db, seconds / took_s,
-                        100.0 * median(errors), 100.0 * static_cast<double>(gross) / static_cast<double>(errors.size()),
+                        100.0 * bench::quantile(errors, 0.5),
+                        100.0 * static_cast<double>(gross) / static_cast<double>(errors.size()),
                         100.0 * static_cast<double>(errors.size()) / asked);
             char full[64];
             std::snprintf(full, sizeof full, "%s, %.0f dB", name, snr_db);
             bench::keep_row("speed", full,
                             {{"times_real_time", seconds / took_s},
-                             {"median_percent", 100.0 * median(errors)},
+                             {"median_percent", 100.0 * bench::quantile(errors, 0.5)},
                              {"gross_percent", 100.0 * static_cast<double>(gross) / static_cast<double>(errors.size())},
                              {"figures_percent", 100.0 * static_cast<double>(errors.size()) / asked}});
         };

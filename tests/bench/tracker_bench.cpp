@@ -151,13 +151,6 @@ double run_null(int cylinders, std::string kind, std::uint64_t seed, double rate
     return locked / readings;
 }
 
-double quantile(std::vector<double> v, double p) {
-    if (v.empty()) return std::nan("");
-    const auto k = static_cast<std::ptrdiff_t>(p * static_cast<double>(v.size() - 1));
-    std::nth_element(v.begin(), v.begin() + k, v.end());
-    return v[static_cast<std::size_t>(k)];
-}
-
 struct Condition {
     std::string name;
     std::vector<int> cylinders;
@@ -277,18 +270,18 @@ int main(int argc, char** argv) {
         Figures f;
         for (const auto& r : results) f.add(r);
         std::printf("%-36s %8.3f %8.3f %8.2f %8.2f %8.2f %8.2f %8.2f\n", condition.name.c_str(),
-                    quantile(f.errors_percent, 0.5), quantile(f.errors_percent, 0.95), 100.0 * f.gross / f.locked,
-                    100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked, f.half_width_rpm / f.locked,
-                    quantile(f.errors_in_widths, 0.95));
+                    bench::quantile(f.errors_percent, 0.5), bench::quantile(f.errors_percent, 0.95),
+                    100.0 * f.gross / f.locked, 100.0 * f.locked / f.readings, 100.0 * f.covered / f.locked,
+                    f.half_width_rpm / f.locked, bench::quantile(f.errors_in_widths, 0.95));
         std::fflush(stdout);
         bench::keep_row("tracker", condition.name,
-                        {{"median_percent", quantile(f.errors_percent, 0.5)},
-                         {"p95_percent", quantile(f.errors_percent, 0.95)},
+                        {{"median_percent", bench::quantile(f.errors_percent, 0.5)},
+                         {"p95_percent", bench::quantile(f.errors_percent, 0.95)},
                          {"gross_percent", 100.0 * f.gross / f.locked},
                          {"locked_percent", 100.0 * f.locked / f.readings},
                          {"covered_percent", 100.0 * f.covered / f.locked},
                          {"half_width_rpm", f.half_width_rpm / f.locked},
-                         {"error_p95_half_widths", quantile(f.errors_in_widths, 0.95)}});
+                         {"error_p95_half_widths", bench::quantile(f.errors_in_widths, 0.95)}});
     }
     if (!only.empty() && only != "null") return 0;
     std::printf("\n%-36s", "no engine: readings locked, %");
