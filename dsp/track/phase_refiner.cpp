@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 #include <tuple>
 
 namespace idlehark {
@@ -176,18 +177,20 @@ void PhaseRefiner::take_reference() {
 }
 
 /// Where a noise drowned the comb, the path may have gone astray: the bridge over those frames is taken unless the
-/// lines add up in phase clearly better along the path.
-void PhaseRefiner::prefer_bridge(std::span<const CoarsePoint> path, double first_s) {
-    const double by_path = listen_along(path_).evidence;
+/// lines add up in phase clearly better along the path. How well they do along the one that was taken.
+SpeedShift PhaseRefiner::prefer_bridge(std::span<const CoarsePoint> path, double first_s) {
+    const auto by_path = listen_along(path_);
     const auto keep = std::tuple{coarse_, near_, far_, plain_};
     lay_grids(path, first_s);
     const CyclePath bridged = along(near_);
-    if (listen_along(bridged).evidence > by_path - kPlainer) {
+    const auto by_bridge = listen_along(bridged);
+    if (by_bridge.evidence > by_path.evidence - kPlainer) {
         path_ = bridged;
         take_reference();
-    } else {
-        std::tie(coarse_, near_, far_, plain_) = keep;
+        return by_bridge;
     }
+    std::tie(coarse_, near_, far_, plain_) = keep;
+    return by_path;
 }
 
 /// The mean phase is anybody's: path and reference agree in the middle.
@@ -207,9 +210,8 @@ SpeedShift PhaseRefiner::listen_along(const CyclePath& path) {
 
 /// A faint sound leaves the coarse path scattered, and one loud tone outweighs many lines: whichever of it and a plain
 /// parabola through it makes the lines add up in phase over the whole segment, with the shift at which they do so best.
-void PhaseRefiner::straighten() {
+void PhaseRefiner::straighten(const SpeedShift& along_path) {
     const CyclePath plain = along(plain_);
-    const auto along_path = listen_along(path_);
     const auto along_plain = listen_along(plain);
     const bool take_plain = along_plain.evidence > along_path.evidence - kPlainer;
     shift_ = take_plain ? along_plain : along_path;
@@ -255,8 +257,11 @@ const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::s
     for (const auto& p : path)
         if (p.time_s > first_s) score += std::max(p.score, -1.0) * kScoreWeight;
     shift_ = {};
-    if (const auto bridged = drowned_.bridged(path, first_s); !bridged.empty()) prefer_bridge(bridged, first_s);
-    if (score < (signals_[0].foreign_share() > kForeignTones ? kFaintBesideTones : kFaint)) straighten();
+    std::optional<SpeedShift> along_path;
+    if (const auto bridged = drowned_.bridged(path, first_s); !bridged.empty())
+        along_path = prefer_bridge(bridged, first_s);
+    if (score < (signals_[0].foreign_share() > kForeignTones ? kFaintBesideTones : kFaint))
+        straighten(along_path ? *along_path : listen_along(path_));
 
     const std::size_t blocks = path_.steps() / kStepsPerBlock;
     measured_.resize(blocks);

@@ -47,12 +47,12 @@ class PhaseRefiner {
     void lay_reference();
     void lay_grids(std::span<const CoarsePoint> path, double first_s);
     void lay_path(std::span<const CoarsePoint> path, double first_s);
-    void prefer_bridge(std::span<const CoarsePoint> bridged, double first_s);
+    SpeedShift prefer_bridge(std::span<const CoarsePoint> bridged, double first_s);
     [[nodiscard]] CyclePath along(const std::vector<double>& grid) const;
     [[nodiscard]] SpeedShift listen_along(const CyclePath& path);
     void take_reference();
     void join_in_the_middle();
-    void straighten();
+    void straighten(const SpeedShift& along_path);
     void move_path(std::span<const SpeedSmoother::Speed> change);
 
     int repeats_;
