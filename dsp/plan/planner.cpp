@@ -282,13 +282,17 @@ class Planner {
                                           (out.bursts >= kEnoughBesideLeak && out.belief.leaks < kLeaksAnyway))) {
                 out.decision = SpotDecision::undecided;
                 out.why = "Spray that drifts to the leak beside it hides it. Test it again once that is mended.";
-            } else if (before) {
+            } else if (before && !taken_up_again(s)) {
                 out.decision = SpotDecision::undecided;
                 out.why = "It was decided before; later bursts elsewhere changed that.";
             }
         }
     }
 
+    /// Once suspected enough for bursts of its own, and still: what fell back is sprayed on, not left at that.
+    [[nodiscard]] bool taken_up_again(std::size_t s) const {
+        return step_.all[s].bursts >= kFewestToProve && step_.all[s].belief.leaks >= config_.suspected;
+    }
     [[nodiscard]] bool beside_leak(std::size_t s) const {
         for (std::size_t o = 0; o < spots_.size(); ++o)
             if (o != s && step_.all[o].decision == SpotDecision::leak &&
@@ -311,13 +315,16 @@ class Planner {
 
     void choose() {
         std::vector<bool> open(spots_.size());
-        int room = 0;
+        int room = 0, again = 0;  // bursts for what is open, and for what may be taken up again
         for (std::size_t s = 0; s < spots_.size(); ++s) {
             open[s] = step_.all[s].decision == SpotDecision::open;
-            if (open[s]) room += config_.most_per_spot - sprayed(s);
+            if (open[s])
+                room += config_.most_per_spot - sprayed(s);
+            else if (may_spray(s) && step_.all[s].bursts >= kFewestToProve)
+                again += config_.most_per_spot - sprayed(s);
         }
         const int left = over() ? 0 : config_.most_per_visit - used_;
-        step_.at_most_more = std::max(0, std::min(room, left));
+        step_.at_most_more = room == 0 ? 0 : std::clamp(room + again, 0, left);
         if (room == 0 || left <= 0) {
             end(room == 0);
             return;

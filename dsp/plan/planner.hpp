@@ -19,7 +19,7 @@ struct PlannedSpot {
     std::optional<Place> place;  ///< without it the spot is never misted together with others
     double prior = 0.08;         ///< chance that it leaks: by kind of joint, raised by a hiss survey, set by the user
     bool left_out = false;       ///< cannot be reached, or not wanted: never asked for
-    bool decided = false;        ///< by an earlier step of this visit: it is not sprayed again
+    bool decided = false;        ///< by the step before: not sprayed again while that stands
 };
 
 /// One spray so far, asked or not.
@@ -109,7 +109,7 @@ struct PlanStep {
 ///          the same trace. A spot is looked at after each of its bursts but the first, if it is likely enough, and all
 ///          are at the end; each look gets an equal part of the error: chance(any false leak) <= sum over spots and
 ///          looks of the parts = `familywise_error`, whatever rule chooses the bursts, as long as it cannot foresee the
-///          noise to come. Not yet sprayed spots count as well. What was proven stays so.
+///          noise to come. Not yet sprayed spots count as well. A proof that later sound speaks against is sprayed on.
 /// None     by the posterior: what an answer that fails to come says, misses included.
 /// Accuracy tests/bench/plan_bench.cpp: bursts, power, false alarms, against three bursts everywhere.
 /// Errors   std::invalid_argument: no spots, a burst on a spot that is none, and as evaluate_spray.

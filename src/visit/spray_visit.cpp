@@ -302,8 +302,7 @@ void SprayVisit::stop(std::string why) {
 bool SprayVisit::take(const VisitPlan& plan) {
     if (stage_ != VisitStage::planning) return false;
     notice_.clear();
-    for (const auto& spot : plan.decided)
-        if (!has(record_.decided, spot)) record_.decided.push_back(spot);
+    record_.decided = plan.decided;
     record_.smallest_provable_rpm = plan.smallest_provable_rpm;
     if (plan.outcome != VisitPlan::Outcome::step) {
         plan_ = plan;

@@ -54,7 +54,7 @@ struct VisitPlan {
     std::string would_change;        ///< what would change the decision
     int at_most_more = 0;            ///< bursts that remain at most
     double smallest_provable_rpm = std::numeric_limits<double>::quiet_NaN();
-    std::vector<std::string> decided;  ///< these are not sprayed again
+    std::vector<std::string> decided;  ///< these are not sprayed while that stands
 };
 
 /// One burst, or one sham. Nothing is ever deleted: what is undone is kept and marked.

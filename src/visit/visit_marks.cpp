@@ -76,9 +76,7 @@ plan::PlanStep replay_plan(VisitRecord& record, const VisitConfig& limits, std::
         so_far.bursts.push_back(burst);
         if (burst.undone) continue;
         step = plan_visit(so_far, limits, readings, settings);
-        for (const auto& spot : visit_plan(step, settings.map).decided)
-            if (std::find(so_far.decided.begin(), so_far.decided.end(), spot) == so_far.decided.end())
-                so_far.decided.push_back(spot);
+        so_far.decided = visit_plan(step, settings.map).decided;
     }
     record.decided = so_far.decided;
     return step;

@@ -151,7 +151,7 @@ void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::Plan
             break;
         }
         for (std::size_t s = 0; s < spots.size(); ++s)
-            spots[s].decided = spots[s].decided || plan::settled(step.all[s].decision);
+            spots[s].decided = plan::settled(step.all[s].decision);
         for (const std::size_t s : step.spots) t = std::max(t, last_s[s] + kDrying_s);
         t += reaction(hands);
         const double duration_s = step.spots.size() > 1 ? 2.0 : 1.0;
