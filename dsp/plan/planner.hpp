@@ -42,7 +42,7 @@ struct PlanConfig {
     double suspected = 0.2;        ///< chance of any leak, however small, from which a spot is followed up
     double doubted = 0.02;         ///< the same as long as there are bursts to spare: small leaks are found with these
     double spare_share = 0.5;      ///< bursts to spare in a visit, a spot, beyond one everywhere,
-    int most_spare = 7;            ///< and no more than so many
+    int most_spare = 9;            ///< and no more than so many
     double pass_reach_mm = 120.0;  ///< farthest two spots of a pass
     std::size_t most_in_pass = 3;
     int most_per_spot = 6;
