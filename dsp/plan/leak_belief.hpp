@@ -26,8 +26,8 @@ struct SpotBelief {
 /// Model    a spot leaks with its prior chance; then its change is Cauchy (12 rpm, either sign). A look sees the shares
 ///          of its spots, and of their neighbours what drifts over: 0 to 40 % of the spray, unknown, common to all.
 /// Method   Gibbs sampling; spots that see one another are drawn anew together as well, else two leaks side by side may
-///          stay put down to a third one. Chances are averaged from the conditionals, so that small ones are found, too.
-///          Seeded: the same input gives the same digits.
+///          stay put down to a third one. Chances are averaged from the conditionals, so that small ones are found,
+///          too. Seeded: the same input gives the same digits.
 /// Accuracy tests/dsp/plan_test.cpp compares it with the exact sum over all combinations of three spots.
 [[nodiscard]] std::vector<SpotBelief> believe(std::span<const double> priors, std::span<const Look> looks,
                                               std::span<const double> grid_rpm, double matters_rpm, std::uint64_t seed,

@@ -174,8 +174,8 @@ VisitPlanSettings plan_settings(const Measurement& what) {
     return plan;
 }
 
-/// The test's own standing: its plan worked out again burst by burst, from the sound alone, as it was while the test ran.
-/// Times count from the first source's beginning.
+/// The test's own standing: its plan worked out again burst by burst, from the sound alone, as it was while the test
+/// ran. Times count from the first source's beginning.
 Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, const MeasureProgress& progress) {
     const auto stored = what.settings.find("record");
     if (stored == what.settings.end() || !what.map) return Error{"the settings hold no guided test", ""};

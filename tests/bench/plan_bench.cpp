@@ -117,10 +117,10 @@ class TrueReadings {
 void tell(const plan::PlanStep& step, const sim::SessionSpec& spec) {
     for (std::size_t s = 0; s < step.all.size() && std::getenv("PLAN_BENCH_TELL"); ++s)
         if (const auto& of = step.all[s]; spec.leak_rpm[s] != 0.0 || of.decision == plan::SpotDecision::leak)
-            std::fprintf(stderr,
-                         "  spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f (%.0f..%.0f): %s\n",
-                         spec.spots[s].id.c_str(), spec.leak_rpm[s], static_cast<int>(of.decision), of.bursts, of.passes,
-                         of.belief.leaks, of.p_value, of.change_rpm, of.low_rpm, of.high_rpm, of.why.c_str());
+            std::fprintf(
+                stderr, "  spot %s: %+.0f rpm: decision %d, %d+%d bursts, leaks %.2f, p %.4f, %.0f (%.0f..%.0f): %s\n",
+                spec.spots[s].id.c_str(), spec.leak_rpm[s], static_cast<int>(of.decision), of.bursts, of.passes,
+                of.belief.leaks, of.p_value, of.change_rpm, of.low_rpm, of.high_rpm, of.why.c_str());
 }
 
 void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::PlanConfig& like) {
@@ -150,8 +150,7 @@ void planned_visit(VisitRow& row, const sim::SessionSpec& spec, const plan::Plan
             conclude(row, spec, words);
             break;
         }
-        for (std::size_t s = 0; s < spots.size(); ++s)
-            spots[s].decided = plan::settled(step.all[s].decision);
+        for (std::size_t s = 0; s < spots.size(); ++s) spots[s].decided = plan::settled(step.all[s].decision);
         for (const std::size_t s : step.spots) t = std::max(t, last_s[s] + kDrying_s);
         t += reaction(hands);
         const double duration_s = step.spots.size() > 1 ? 2.0 : 1.0;
