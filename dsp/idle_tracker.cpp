@@ -179,12 +179,10 @@ IdleTracker& IdleTracker::operator=(IdleTracker&&) noexcept = default;
 std::span<const RpmReading> IdleTracker::process(AudioView x) {
     auto& p = *parts_;
     p.readings.clear();
-    // In parts, so that memory stays small and the numbers cannot depend on the caller's blocks.
-    constexpr std::size_t kPart = 4096;
-    for (std::size_t i = 0; i < x.size(); i += kPart) {
-        p.sound.process(x.subspan(i, std::min(kPart, x.size() - i)));
+    in_parts(x, [&p](AudioView part) {
+        p.sound.process(part);
         p.search_until(p.heard_until_s());
-    }
+    });
     return p.readings;
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <compare>
 #include <cstddef>
 #include <span>
@@ -20,5 +21,13 @@ using Seconds = Quantity<struct SecondsTag>;
 
 /// Mono samples, nominal -1..1.
 using AudioView = std::span<const float>;
+
+/// A block in parts of 4096 samples at most: memory stays small and near, and what is done after each part cannot
+/// depend on the caller's blocks.
+template <class Do>
+void in_parts(AudioView x, Do&& act) {
+    constexpr std::size_t kPart = 4096;
+    for (std::size_t i = 0; i < x.size(); i += kPart) act(x.subspan(i, std::min(kPart, x.size() - i)));
+}
 
 }  // namespace idlehark

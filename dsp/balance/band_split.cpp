@@ -81,9 +81,7 @@ void BandSplit::take(float v) {
 
 void BandSplit::process(AudioView x) {
     real_samples_ += x.size();
-    constexpr std::size_t kPart = 4096;  // however long the block, what is copied stays near
-    for (std::size_t i = 0; i < x.size(); i += kPart) {
-        const auto part = x.subspan(i, std::min(kPart, x.size() - i));
+    in_parts(x, [this](AudioView part) {
         clean_.assign(part.begin(), part.end());
         for (float& v : clean_)
             if (!std::isfinite(v)) v = 0.0F;
@@ -91,7 +89,7 @@ void BandSplit::process(AudioView x) {
             decimator_->process(clean_, [this](float v) { take(v); });
         else
             for (const float v : clean_) take(v);
-    }
+    });
 }
 
 void BandSplit::finish() {

@@ -104,12 +104,11 @@ void FrontEnd::reset() {
 }
 
 void FrontEnd::process(AudioView x) {
-    constexpr std::size_t kPart = 4096;
-    for (std::size_t i = 0; i < x.size(); i += kPart) {
-        clean_and_count(x.subspan(i, std::min(kPart, x.size() - i)));
+    in_parts(x, [this](AudioView part) {
+        clean_and_count(part);
         samples += clean_.size();
         through(clean_);
-    }
+    });
 }
 
 void FrontEnd::flush() {
