@@ -2,10 +2,10 @@
 
 #include "dsp/injectors/click_bands.hpp"
 #include "dsp/real_fft.hpp"
+#include "dsp/turned.hpp"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <numeric>
 
 namespace idlehark {
@@ -84,8 +84,8 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
         low.inverse(re, real);
         low.inverse(im, imaginary);
         // The blocks' phases must fit: the centre's own turning since the start of the recording is taken out.
-        const double turns = static_cast<double>(centre) * static_cast<double>(first) / static_cast<double>(n);
-        const auto turn = std::complex<float>(std::polar(1.0, -2.0 * std::numbers::pi * (turns - std::floor(turns))));
+        const auto turn = std::complex<float>(
+            turned(static_cast<double>(centre) * static_cast<double>(first) / static_cast<double>(n)));
         const std::size_t count = std::min(hop * low_unit, base_.size() - from * low_unit);
         for (std::size_t i = 0; i < count; ++i) {
             const std::size_t j = margin * low_unit + i;

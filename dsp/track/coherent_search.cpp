@@ -1,10 +1,11 @@
 #include "dsp/track/coherent_search.hpp"
 
+#include "dsp/turned.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <complex>
 #include <functional>
-#include <numbers>
 
 namespace idlehark {
 
@@ -29,10 +30,10 @@ CoherentSearch::CoherentSearch(double segment_s)
     : segment_s_(segment_s),
       offsets_(Eigen::VectorXd::LinSpaced(2 * kOffsets + 1, -kOffsets * kOffsetStep, kOffsets * kOffsetStep)),
       rises_(Eigen::VectorXd::LinSpaced(2 * kRises + 1, -kRises * kRiseStep_per_s, kRises * kRiseStep_per_s)),
-      middles_s_(kParts) {
-    for (std::size_t k = 0; k < kParts; ++k)
-        middles_s_[static_cast<Eigen::Index>(k)] =
-            segment_s_ * ((static_cast<double>(k) + 0.5) / static_cast<double>(kParts) - 0.5);
+      from_middle_s_(kPairs) {
+    for (Eigen::Index k = 0; k < kPairs; ++k)  // the outermost first
+        from_middle_s_[k] =
+            segment_s_ * ((static_cast<double>(2 * kPairs - 1 - k) + 0.5) / static_cast<double>(kParts) - 0.5);
     begin();
 }
 
@@ -47,19 +48,15 @@ void CoherentSearch::hear(const CycleTemplate& signal, const CyclePath& path, in
     const std::size_t used = signal.line_phasors(path, every, segment_s_, kParts, phasors_);
     if (used == 0) return;
     using Complex = std::complex<float>;
-    const auto turned = [](double cycles) {
-        const double angle = -2.0 * std::numbers::pi * (cycles - std::floor(cycles));
-        return Complex{static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))};
-    };
     // The first line's turns; line i turns i + 1 times as fast: their powers. Two parts equally far from the middle are
     // turned alike by a rise and against one another by an offset: with their sum and their difference, cosines and
     // sines of the offsets to one side do for both.
     Eigen::ArrayXXcf by_offset(kPairs, kOffsets + 1), by_rise(rises_.size(), kPairs);
     for (Eigen::Index k = 0; k < kPairs; ++k) {
-        const double t = middles_s_[2 * kPairs - 1 - k];
+        const double t = from_middle_s_[k];
         const auto fill = [&](auto&& row, double cycles_per_step, int from) {
-            const Complex step = turned(cycles_per_step);
-            row[0] = turned(from * cycles_per_step);
+            const auto step = Complex(turned(cycles_per_step));
+            row[0] = Complex(turned(from * cycles_per_step));
             for (Eigen::Index i = 1; i < row.size(); ++i) row[i] = row[i - 1] * step;
         };
         fill(by_offset.row(k), line_hz * kOffsetStep * t, 0);

@@ -36,8 +36,9 @@ class CoherentSearch {
 
    private:
     double segment_s_;
-    Eigen::VectorXd offsets_, rises_, middles_s_;
-    Eigen::ArrayXXf evidence_;  ///< [rise][offset]
+    Eigen::VectorXd offsets_, rises_;
+    Eigen::VectorXd from_middle_s_;  ///< of the later one of each pair of parts
+    Eigen::ArrayXXf evidence_;       ///< [rise][offset]
     std::vector<std::complex<float>> phasors_;
     std::vector<Eigen::ArrayXXf> powers_;  ///< a line each, over the noise
 };

@@ -2,6 +2,7 @@
 
 #include "dsp/summit.hpp"
 #include "dsp/track/line_evidence.hpp"
+#include "dsp/turned.hpp"
 #include "dsp/windows.hpp"
 
 #include <algorithm>
@@ -277,9 +278,7 @@ void MainsHum::hear(std::span<const std::complex<float>> bins, double bin_hz, do
         int steady = 0;
         for (auto& line : family.lines) {
             const auto b = static_cast<std::size_t>(std::lround(line.hz / bin_hz));
-            const double turns = line.hz * first_sample_s;
-            const std::complex<double> now =
-                std::complex<double>(bins[b]) * std::polar(1.0, -2.0 * std::numbers::pi * (turns - std::floor(turns)));
+            const std::complex<double> now = std::complex<double>(bins[b]) * turned(line.hz * first_sample_s);
             const std::complex<double> before = line.past[at_ % kLag];
             const std::complex<double> just_before = line.past[(at_ + kLag - 1) % kLag];
             line.past[at_ % kLag] = now;

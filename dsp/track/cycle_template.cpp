@@ -1,5 +1,7 @@
 #include "dsp/track/cycle_template.hpp"
 
+#include "dsp/turned.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -256,9 +258,6 @@ std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double
 std::size_t CycleTemplate::line_phasors(const CyclePath& path, int every, double length_s, std::size_t parts,
                                         std::span<std::complex<float>> phasors) const {
     const std::size_t lines = phasors.size() / parts;
-    const auto turned = [](double cycles) {
-        return std::polar(1.0, -2.0 * std::numbers::pi * (cycles - std::floor(cycles)));
-    };
     // Four lines side by side, each turned from sample to sample.
     struct Four {
         std::array<float, 4> re{}, im{};
