@@ -314,15 +314,17 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     const bool together = out.each_turn && engine.injection != Injection::grouped;
     const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
                                                                               : silence_by_places(set, levels, engine);
+    const auto silent_db = [&](std::size_t i) {
+        return together ? silent_together_db(set[i].recording.jitter_us, jitter_us) : kSilent_db;
+    };
     // A faint one has the less to say of the opening time the nearer its level is to a silent one's.
     std::vector<double> votes;
     for (std::size_t i = 0; i < set.size(); ++i) {
-        const double least_db = together ? silent_together_db(set[i].recording.jitter_us, jitter_us) : kSilent_db;
-        const double full_db = together ? least_db + kFullVoteTogether_db : kFullVote_db;
+        const double full_db = together ? silent_db(i) + kFullVoteTogether_db : kFullVote_db;
         votes.push_back(!std::isfinite(levels[i]) || ticks_only[i] ? -1.0
                         : by_places[i] < kSurelyOwn
                             ? 1.0
-                            : std::clamp((levels[i] - least_db) / (full_db - least_db), 0.0, 1.0));
+                            : std::clamp((levels[i] - silent_db(i)) / (full_db - silent_db(i)), 0.0, 1.0));
     }
     const auto [spacing_ms, rival_ms] = openings_of(set, votes);
     out.openings_split = std::isfinite(rival_ms);
@@ -358,9 +360,9 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             else if (levels[i] >= kDoubtful_db)
                 why.neighbours_only = unlike >= 3 || (set.size() == 1 && !together && own_place_empty(r));
             else if (together)
-                why.neighbours_only = levels[i] < silent_together_db(r.jitter_us, jitter_us);
+                why.neighbours_only = levels[i] < silent_db(i);
             else
-                why.neighbours_only = kSilent_db - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
+                why.neighbours_only = silent_db(i) - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;
