@@ -5,7 +5,6 @@
 #include "dsp/sim/random.hpp"
 #include "tests/plain_probe.hpp"
 
-#include <map>
 #include <string>
 #include <vector>
 
@@ -113,16 +112,15 @@ inline DrawnSet draw_set(const SetCondition& condition, std::uint64_t seed) {
 inline bool opening_time_told(const DrawnSet& set) {
     const auto& health = set.spec.health;
     double right_ms = 0.0;
-    std::map<long, int> wrong;  // how many share it, by tenths of the right one
-    int right = 0;
+    int right = 0, shorter = 0, longer = 0;
     for (std::size_t c = 0; c < health.size(); ++c)
         if (set.faults[c] != one_silent && set.faults[c] != one_spaced) {
             right_ms = health[c].open_close_ms;
             ++right;
         }
     for (std::size_t c = 0; c < health.size(); ++c)
-        if (set.faults[c] == one_spaced && right > 0) ++wrong[std::lround(10.0 * health[c].open_close_ms / right_ms)];
-    return right > 0 && std::none_of(wrong.begin(), wrong.end(), [&](const auto& w) { return w.second >= right; });
+        if (set.faults[c] == one_spaced) ++(health[c].open_close_ms > right_ms ? longer : shorter);
+    return right > std::max(shorter, longer);
 }
 
 inline sim::InjectorProbe record(const DrawnSet& set, const SetCondition& condition, int cylinder) {

@@ -190,9 +190,10 @@ void heard_visit(VisitRow& row, const sim::SessionSpec& spec) {
         if (guided.step()) none_proven.look(row, *guided.step(), sprays());
     }
     std::vector<Word> words(spec.spots.size(), Word::undecided);
-    if (guided.step()) tell(*guided.step(), spec);
-    if (guided.step())
-        for (std::size_t s = 0; s < words.size(); ++s) words[s] = word_of(guided.step()->all[s].decision);
+    if (const auto& step = guided.step()) {
+        tell(*step, spec);
+        for (std::size_t s = 0; s < words.size(); ++s) words[s] = word_of(step->all[s].decision);
+    }
     conclude(row, spec, words);
     for (const auto& b : practised.bay().bursts())
         if (spec.leak_rpm[b.spot] != 0.0 && std::getenv("PLAN_BENCH_TELL")) {

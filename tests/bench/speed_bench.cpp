@@ -33,7 +33,7 @@ double timed(Do&& act) {
     return bench::own_time_s() - start_s;
 }
 
-/// The transforms that the tracker makes, and nothing else: nine slopes of the lines and three of each envelope every
+/// The transforms that the tracker makes, and nothing else: seven slopes of the lines and three of each envelope every
 /// tenth of a second, whitening there and back and three templates of each signal every half second.
 void bare_transforms(double seconds) {
     const FrontEnd rates(48000.0);
@@ -49,7 +49,7 @@ void bare_transforms(double seconds) {
     const auto back = [&](RealFft& f) { f.inverse({bins.data(), f.bins()}, {x.data(), f.size()}); };
     for (int frame = 0; frame < static_cast<int>(seconds * 10.0); ++frame) {
         std::fill(x.begin(), x.end(), 0.5F);
-        for (int i = 0; i < 9; ++i) forward(lines);
+        for (int i = 0; i < 7; ++i) forward(lines);
         for (int i = 0; i < 6; ++i) forward(envelope);
         if (frame % 5 != 0) continue;
         forward(segment), back(segment);
