@@ -397,23 +397,22 @@ class PulseTrain {
         };
         double steep = descent();
         auto way = slope;
-        std::vector<float> made(left_.size());
         for (int step = 0; step < kSteps && steep > 0.0; ++step) {
-            std::fill(made.begin(), made.end(), 0.F);
+            made_.assign(left_.size(), 0.F);
             std::vector<Shape> way_late;
             way_late.reserve(way.size());
             for (const auto& w : way) way_late.push_back(half_later(w));
             for (const auto& f : firings_)
                 add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
-                    made.data() + f.from + whole(f.shift), length_);
+                    made_.data() + f.from + whole(f.shift), length_);
             std::vector<Shape> doubted(way.size(), Shape(length_, 0.F));
             doubt(overlapping, way, doubted);
-            double bend = squares(made);
+            double bend = squares(made_);
             for (std::size_t s = 0; s < way.size(); ++s)
                 bend -= static_cast<double>(dot(way[s].data(), doubted[s].data(), length_));
             const auto far = static_cast<float>(steep / std::max(bend, 1e-300));
             for (std::size_t s = 0; s < shapes_.size(); ++s) add(far, way[s].data(), shapes_[s].data(), length_);
-            add(-far, made.data(), left_.data(), left_.size());
+            add(-far, made_.data(), left_.data(), left_.size());
             const double next = descent();
             const auto turn = static_cast<float>(next / steep);
             steep = next;
@@ -430,7 +429,7 @@ class PulseTrain {
     std::vector<Firing> firings_;
     std::size_t cylinders_;
     std::vector<Shape> shapes_, halves_;
-    std::vector<float> x_, left_;
+    std::vector<float> x_, left_, made_;  ///< the sound, what the firings leave of it, what a step makes
 };
 
 }  // namespace

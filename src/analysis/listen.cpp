@@ -1,5 +1,6 @@
 #include "src/analysis/listen.hpp"
 
+#include "src/analysis/second_ear.hpp"
 #include "src/recording/recorder.hpp"
 #include "src/recording/sound_file.hpp"
 
@@ -64,6 +65,7 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
         return Error{wrong.what(), ""};
     }
     if (sinks.start) sinks.start(heard.sample_rate_hz);
+    SecondEar second{sinks.sound};
     std::vector<RpmReading> placed;
     const auto pass_on = [&](std::span<const RpmReading> readings, double origin_s, double from_s, double until_s) {
         placed.assign(readings.begin(), readings.end());
@@ -97,6 +99,7 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
     };
     std::uint64_t played = 0;
     for (AudioView block = sound.read(); !block.empty(); block = sound.read()) {
+        second.take(block);
         for (const float x : block)
             if (std::fabs(x) > heard.peak) heard.peak = std::fabs(x);
         for (AudioView rest = block; !rest.empty();) {
@@ -112,13 +115,13 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
             rest = rest.subspan(until);
             played += until;
         }
-        if (sinks.sound) sinks.sound(block);
         if (sinks.progress) sinks.progress(sound.frames_read(), sound.info().frames);
     }
     if (sound.frames_read() == 0)
         return Error{request.path + ": contains no sound", "The recording was not saved; record it again."};
     pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
             std::numeric_limits<double>::infinity());
+    second.finish();
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
     heard.parts = {{.length_s = heard.length_s, .breaks_off = sound.warning().has_value()}};
     heard.summary = tracker->summary();

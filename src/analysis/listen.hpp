@@ -31,7 +31,7 @@ struct ListenRequest {
 struct ListenSinks {
     std::function<void(std::span<const RpmReading>)> readings;
     std::function<void(double sample_rate_hz)> start;                       ///< before any sound of each part
-    std::function<void(AudioView)> sound;                                   ///< the same samples, for another listener
+    std::function<void(AudioView)> sound;                                   ///< the same samples, on another thread
     std::function<void(std::uint64_t done, std::uint64_t total)> progress;  ///< frames
 };
 
