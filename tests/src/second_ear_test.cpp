@@ -1,11 +1,11 @@
 #include "src/analysis/second_ear.hpp"
 
-#include <catch2/catch_test_macros.hpp>
-
 #include <numeric>
 #include <stdexcept>
 #include <thread>
 #include <vector>
+
+#include <catch2/catch_test_macros.hpp>
 
 using namespace idlehark;
 
