@@ -30,6 +30,7 @@ visits|4|1|Before and after: half orders, hiss, injectors|visits_bench --pairs 6
 injectors|9|1|Reach of the three: injectors|injectors_bench 56000 25|injectors_bench 56000 1 seq.
 hiss|2|1|Reach of the three: hiss|hiss_bench --first-seed 58001 --surveys 10|hiss_bench --first-seed 58001 --surveys 1 --seconds 5
 balance|8|1|Reach of the three: balance|balance_bench --first-seed 61000 --engines 100|balance_bench --first-seed 61000 --engines 1 --only half
+ears|1|1|Reach of the three: speed|ears_bench|ears_bench --runs 1 --seconds 10
 casebook|1|1|Casebook (guide/details.md): "A case of 200 visits"|casebook_bench|casebook_bench
 live|12|2|(live: latency, load, half an hour of sound)|live_bench 0.5|live_bench 0.05
 window|1|1|(the window: frames and load)|window_bench|window_bench 1280 800 1 4
