@@ -5,7 +5,7 @@
 #include <thread>
 #include <vector>
 
-#include <catch2/catch_test_macros.hpp>
+#include <catch2/catch.hpp>
 
 using namespace idlehark;
 
