@@ -15,10 +15,13 @@ constexpr double kRidge = 1.02;      // keeps few cycles from being fitted
 constexpr double kFaint = 0.75;      // a cylinder this weak is heard less surely: its own scatter is its yardstick
 constexpr double kUsualShare = 0.1;  // of missing firings, where there are any
 constexpr double kLeastSd = 0.1;
-// Of evidence: so many scattered firings come together that healthy engines reach two and a half times the logarithm
-// that independent ones would (balance_bench, healthy eights, seeds 1 to 300 and 9000 to 9299).
-constexpr double kWorth = 0.38;
-constexpr double kSurely = 2e-3;    // chance under which a cylinder's own missing firings are looked at
+// Of evidence: so many scattered firings come together that healthy engines reach more than twice the logarithm that
+// independent ones would, and beyond half a minute of cycles more than by chance: cylinders differ (balance_bench,
+// healthy fours to twelves of 15 to 240 s, seeds from 63000).
+constexpr double kWorth = 0.42, kWorthCycles = 200.0, kWorthFalls = 0.75;
+constexpr double kSurely = 2e-3;  // chance under which a cylinder's own missing firings are looked at
+// What cylinders differ by, however long one listens: of all firings, and of the missing ones (the same engines).
+constexpr double kUnlike = 0.004, kUnlikeShare = 0.12;
 constexpr double kLeastRoom = 0.2;  // between the counts of missing and of healthy firings
 
 /// What is heard of every firing, and what would be heard of it if it were missing: cycles x cylinders, 1 for the
@@ -143,12 +146,15 @@ std::vector<double> mirrored(std::vector<double> presence) {
     return presence;
 }
 
-/// What scatter alone shows of a cylinder: the mean of the mirror images (`above`) or the middle of the other
-/// cylinders, whichever is more; of a weak one, which is heard less surely, at least its own mirror image.
-double healthy(const std::vector<double>& below, const std::vector<double>& above, std::size_t j, bool faint) {
-    double most = stats::mean(above);
-    if (below.size() > 2) most = std::max(most, stats::median_of_others(below, j));
-    return faint ? std::max(most, above[j]) : most;
+/// What scatter alone shows of a cylinder: the mean of the mirror images (`above`) or its own one, the middle of the
+/// other cylinders, or its own mirror image and what the others have beyond theirs, whichever is the most. Some are
+/// heard less surely than others, and all scatter lower than they do higher.
+double healthy(const std::vector<double>& below, const std::vector<double>& above, std::size_t j) {
+    const double most = std::max(stats::mean(above), above[j]);
+    if (below.size() < 3) return most;
+    std::vector<double> beyond;
+    for (std::size_t k = 0; k < below.size(); ++k) beyond.push_back(below[k] - above[k]);
+    return std::max({most, stats::median_of_others(below, j), above[j] + stats::median_of_others(beyond, j)});
 }
 
 /// Chance that scatter alone gives a cylinder as much evidence of missing firings beyond what the others and the mirror
@@ -163,10 +169,11 @@ std::vector<double> chances(const Eigen::MatrixXd& seen, const std::vector<doubl
         told[j] = evidence(v, sd);
         untold[j] = evidence(mirrored(v), sd);
     }
+    const double worth = kWorth / std::pow(std::max(1.0, static_cast<double>(seen.rows()) / kWorthCycles), kWorthFalls);
     std::vector<double> out;
     for (std::size_t j = 0; j < n; ++j) {
-        const double usual = healthy(told, untold, j, strength[j] < kFaint);
-        out.push_back(std::exp(-kWorth * std::max(0.0, told[j] - usual)));
+        const double surplus = told[j] - healthy(told, untold, j);
+        out.push_back(std::exp(-worth * std::max(0.0, surplus)));
     }
     return out;
 }
@@ -229,7 +236,7 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
     for (std::size_t j = 0; j < n; ++j) {
         auto& c = out.cylinders[j];
         c.p = chance[j];
-        const double rate = healthy(below, above, j, strength[j] < kFaint) / rows;
+        const double rate = healthy(below, above, j) / rows;
         // Some of a missing firing is blamed on those before and after, so it falls less low than it would by itself: a
         // cylinder that misses tells how low.
         const double excess = below[j] / rows - rate;
@@ -242,10 +249,13 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
         const auto range = stats::wilson_interval(below[j] / whole, rows / whole);
         const auto unmixed = [&](double share) { return std::clamp((share - rate) / room, 0.0, 1.0); };
         c.share = unmixed(below[j] / rows);
-        c.low = unmixed(range.low);
         // However small the counts: no more can be told than from so many firings, each heard for certain.
-        c.high = std::max(unmixed(std::max(range.high, stats::wilson_interval(below[j], rows).high)),
-                          stats::wilson_interval(0.0, rows).high);
+        const double low = unmixed(range.low);
+        const double high = std::max(unmixed(std::max(range.high, stats::wilson_interval(below[j], rows).high)),
+                                     stats::wilson_interval(0.0, rows).high);
+        const double unlike = stats::kTwoSided95 * std::hypot(kUnlike, kUnlikeShare * c.share);
+        c.low = std::max(0.0, c.share - std::hypot(c.share - low, unlike));
+        c.high = std::min(1.0, c.share + std::hypot(high - c.share, unlike));
         out.room += room / static_cast<double>(n);
     }
     out.tells = out.room > kLeastRoom;
