@@ -24,11 +24,11 @@ constexpr double kColourCommon = 0.06;       // off in all bands together: no so
 constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
 constexpr double kWeakBelow = 0.75;
 constexpr double kEvenAbove = 2.0 / 3.0;
-constexpr double kAccuse = 0.01;            // chance that a healthy engine has any cylinder called weak; and the same
-                                            // for misfires: 2 % together
-constexpr double kHarmlessMisfires = 0.02;  // surely more than this: over many minutes uneven scatter counts up to it
-constexpr double kSilentShare = 0.05;       // of the middle swell: below this a logarithm says nothing more
-constexpr double kAlwaysWeak = 0.4;         // a cylinder this weak cannot be counted firing by firing
+constexpr double kAccuse = 0.01;             // chance that a healthy engine has any cylinder called weak; and the same
+                                             // for misfires: 2 % together
+constexpr double kHarmlessMisfires = 0.015;  // surely more than this: over many minutes uneven scatter counts up to it
+constexpr double kSilentShare = 0.05;        // of the middle swell: below this a logarithm says nothing more
+constexpr double kAlwaysWeak = 0.4;          // a cylinder this weak cannot be counted firing by firing
 constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr std::size_t kPoints = 1024;
 

@@ -18,7 +18,7 @@ constexpr double kLeastSd = 0.1;
 // Of evidence: so many scattered firings come together that healthy engines reach more than twice the logarithm that
 // independent ones would, and beyond half a minute of cycles more than by chance: cylinders differ (balance_bench,
 // healthy fours to twelves of 15 to 240 s, seeds from 63000).
-constexpr double kWorth = 0.42, kWorthCycles = 200.0, kWorthFalls = 0.75;
+constexpr double kWorth = 0.40, kWorthCycles = 200.0, kWorthFalls = 0.75;
 constexpr double kSurely = 2e-3;  // chance under which a cylinder's own missing firings are looked at
 // What cylinders differ by, however long one listens: of all firings, and of the missing ones (the same engines).
 constexpr double kUnlike = 0.004, kUnlikeShare = 0.12;
