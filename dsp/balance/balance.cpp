@@ -192,7 +192,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
             c.strength = c.strength_low = c.strength_high = n == 1 ? 1.0 : kNone;
         }
         const auto& m = missing.cylinders[i];
-        const bool counted = missing.tells && !(c.strength < kAlwaysWeak);
+        const bool counted = missing.tells && !(c.strength < kAlwaysWeak) && (m.told || !(c.strength < kWeakBelow));
         c.misfire_percent = counted ? 100.0 * m.share : kNone;
         c.misfire_low = counted ? 100.0 * m.low : kNone;
         c.misfire_high = counted ? 100.0 * m.high : kNone;

@@ -1,5 +1,6 @@
 #include "dsp/balance/firing_fit.hpp"
 
+#include "dsp/balance/ordinary_firings.hpp"
 #include "dsp/dot.hpp"
 #include "dsp/windows.hpp"
 
@@ -286,16 +287,18 @@ class PulseTrain {
 
     void rescale() {
         for (std::size_t s = 0; s < shapes_.size(); ++s) {
-            std::vector<float> strengths;
+            std::vector<double> strengths;
             for (const auto& f : firings_)
-                if (f.shape == s) strengths.push_back(f.strength);
+                if (f.shape == s) strengths.push_back(static_cast<double>(f.strength));
             if (strengths.empty()) continue;
-            const auto middle = strengths.begin() + std::ssize(strengths) / 2;
-            std::nth_element(strengths.begin(), middle, strengths.end());
-            if (!(*middle > kFewest)) continue;
+            std::erase_if(strengths, [line = ordinary_above(strengths)](double v) { return v <= line; });
+            const auto at = strengths.begin() + std::ssize(strengths) / 2;
+            std::nth_element(strengths.begin(), at, strengths.end());
+            const auto middle = static_cast<float>(*at);
+            if (!(middle > kFewest)) continue;
             for (auto& f : firings_)
-                if (f.shape == s) f.strength /= *middle, f.missing /= *middle;
-            for (float& v : shapes_[s]) v *= *middle;
+                if (f.shape == s) f.strength /= middle, f.missing /= middle;
+            for (float& v : shapes_[s]) v *= middle;
         }
         lay();
     }

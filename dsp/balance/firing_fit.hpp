@@ -11,7 +11,7 @@ namespace idlehark {
 
 /// Every firing's strength in the waveform, ringing of its neighbours taken into account.
 struct FiringFit {
-    Eigen::MatrixXd strength;  ///< cycles x cylinders; 1 is the cylinder's middle firing
+    Eigen::MatrixXd strength;  ///< cycles x cylinders; 1 is the cylinder's middle ordinary firing
     Eigen::MatrixXd missing;   ///< what the fit would have said had that firing left a tenth of itself
 };
 

@@ -1,5 +1,6 @@
 #include "dsp/balance/misfires.hpp"
 
+#include "dsp/balance/ordinary_firings.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -22,6 +23,7 @@ constexpr double kWorth = 0.40, kWorthCycles = 200.0, kWorthFalls = 0.75;
 constexpr double kSurely = 2e-3;  // chance under which a cylinder's own missing firings are looked at
 // What cylinders differ by, however long one listens: of all firings, and of the missing ones (the same engines).
 constexpr double kUnlike = 0.004, kUnlikeShare = 0.12;
+constexpr double kUntold = 1.1;     // of the scatter that a weak cylinder has
 constexpr double kLeastRoom = 0.2;  // between the counts of missing and of healthy firings
 
 /// What is heard of every firing, and what would be heard of it if it were missing: cycles x cylinders, 1 for the
@@ -34,10 +36,31 @@ std::vector<double> column(const Eigen::MatrixXd& m, Eigen::Index j) {
     return {m.col(j).data(), m.col(j).data() + m.rows()};
 }
 
-Presence presence(const CycleBins& cut, const SwellFit& fit, const FiringFit& firings,
-                  const std::vector<std::size_t>& used) {
-    const auto n = firings.strength.cols();
-    const auto rows = static_cast<Eigen::Index>(used.size());
+/// Rows of each cylinder's ordinary firings: its yardstick, however many others are missing.
+using Ordinary = std::vector<std::vector<Eigen::Index>>;
+
+Ordinary ordinary_rows(const Eigen::MatrixXd& strength) {
+    Ordinary out(static_cast<std::size_t>(strength.cols()));
+    for (Eigen::Index j = 0; j < strength.cols(); ++j) {
+        const double line = ordinary_above(column(strength, j));
+        for (Eigen::Index r = 0; r < strength.rows(); ++r)
+            if (strength(r, j) > line) out[static_cast<std::size_t>(j)].push_back(r);
+    }
+    return out;
+}
+
+Eigen::VectorXd of_ordinary(const Eigen::MatrixXd& m, const Ordinary& ordinary, Eigen::Index j) {
+    return m.col(j)(ordinary[static_cast<std::size_t>(j)]);
+}
+double middle_of_ordinary(const Eigen::MatrixXd& m, const Ordinary& ordinary, Eigen::Index j) {
+    const Eigen::VectorXd v = of_ordinary(m, ordinary, j);
+    return stats::median({v.data(), static_cast<std::size_t>(v.size())});
+}
+
+Presence presence(const CycleBins& cut, const SwellFit& fit, const Presence& waves,
+                  const std::vector<std::size_t>& used, const Ordinary& ordinary) {
+    const auto n = waves.seen.cols();
+    const auto rows = waves.seen.rows();
     std::vector<Presence> features;
     for (std::size_t b = 0; b < fit.bands.size(); ++b) {
         const auto& band = fit.bands[b];
@@ -50,18 +73,12 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const FiringFit& fi
                                             .cast<double>();
             f.row(r) = (band.functional * (row.array() - band.floor).matrix()).transpose();
         }
-        for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(band.swell(j), least);
+        for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(of_ordinary(f, ordinary, j).mean(), least);
         // Power is skewed; its signed root is nearer to an amplitude and to a bell.
         const auto root = [](double v) { return std::copysign(std::sqrt(std::fabs(v)), v); };
         features.push_back({f.unaryExpr(root), (f.array() - 1.0).matrix().unaryExpr(root)});
     }
-    Presence waves{Eigen::MatrixXd(rows, n), Eigen::MatrixXd(rows, n)};
-    for (Eigen::Index r = 0; r < rows; ++r) {
-        const auto c = static_cast<Eigen::Index>(used[static_cast<std::size_t>(r)]);
-        waves.seen.row(r) = firings.strength.row(c);
-        waves.missing.row(r) = firings.missing.row(c);
-    }
-    features.push_back(std::move(waves));
+    features.push_back(waves);
 
     // The weights that a missing firing stands out by (Fisher's discriminant, from memory).
     const auto k = static_cast<Eigen::Index>(features.size());
@@ -72,12 +89,12 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const FiringFit& fi
         loss(i) = (f.seen - f.missing).mean();
     }
     for (Eigen::Index j = 0; j < n; ++j) {
-        Eigen::MatrixXd x(rows, k);
+        Eigen::MatrixXd x(std::ssize(ordinary[static_cast<std::size_t>(j)]), k);
         for (Eigen::Index i = 0; i < k; ++i) {
-            x.col(i) = features[static_cast<std::size_t>(i)].seen.col(j);
+            x.col(i) = of_ordinary(features[static_cast<std::size_t>(i)].seen, ordinary, j);
             x.col(i).array() -= x.col(i).mean();
         }
-        covariance += x.transpose() * x / static_cast<double>(rows * n);
+        covariance += x.transpose() * x / static_cast<double>(x.rows() * n);
     }
     covariance.diagonal().array() *= kRidge;
     const Eigen::VectorXd weight = covariance.ldlt().solve(loss);
@@ -88,11 +105,11 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const FiringFit& fi
     }
     std::vector<double> steps;
     for (Eigen::Index j = 0; j < n; ++j)
-        steps.push_back(stats::median(column(out.seen, j)) - stats::median(column(out.missing, j)));
+        steps.push_back(middle_of_ordinary(out.seen, ordinary, j) - middle_of_ordinary(out.missing, ordinary, j));
     const double usual = std::max(stats::median(steps), 1e-12);
     for (Eigen::Index j = 0; j < n; ++j) {
         const double step = std::max(steps[static_cast<std::size_t>(j)], kLeastShare * usual);
-        const double zero = stats::median(column(out.seen, j)) - step;
+        const double zero = middle_of_ordinary(out.seen, ordinary, j) - step;
         for (auto* m : {&out.seen, &out.missing}) m->col(j) = (m->col(j).array() - zero) / step;
     }
     return out;
@@ -206,14 +223,18 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
     std::vector<std::size_t> used;
     for (std::size_t c = 0; c < cut.cycles; ++c)
         if (cut.usable[c]) used.push_back(c);
-    const auto z = presence(cut, fit, firings, used);
+    const Presence waves{firings.strength(used, Eigen::all), firings.missing(used, Eigen::all)};
+    const auto ordinary = ordinary_rows(waves.seen);
+    const auto z = presence(cut, fit, waves, used, ordinary);
     const auto n = static_cast<std::size_t>(z.seen.cols());
     const auto rows = static_cast<double>(used.size());
     MisfireCount out;
     out.cylinders.resize(n);
     std::vector<double> spreads;
-    for (std::size_t j = 0; j < n; ++j)  // the upper side: misfires lie on the lower
-        spreads.push_back(stats::quantile(column(z.seen, static_cast<Eigen::Index>(j)), 0.8413) - 1.0);
+    for (std::size_t j = 0; j < n; ++j) {  // the upper side: misfires lie on the lower
+        const Eigen::VectorXd v = of_ordinary(z.seen, ordinary, static_cast<Eigen::Index>(j));
+        spreads.push_back(stats::quantile({v.data(), static_cast<std::size_t>(v.size())}, 0.8413) - 1.0);
+    }
     out.sd = stats::median(spreads);
     std::vector<double> below(n), above(n), would(n);
     double counts = 0.0, squares = 0.0;
@@ -236,6 +257,7 @@ MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const Fir
     for (std::size_t j = 0; j < n; ++j) {
         auto& c = out.cylinders[j];
         c.p = chance[j];
+        c.told = !(spreads[j] > kUntold * out.sd / std::clamp(strength[j], kLeastShare, 1.0));
         const double rate = healthy(below, above, j) / rows;
         // Some of a missing firing is blamed on those before and after, so it falls less low than it would by itself: a
         // cylinder that misses tells how low.

@@ -1,5 +1,6 @@
 #include "dsp/balance/balance.hpp"
 
+#include "dsp/balance/ordinary_firings.hpp"
 #include "dsp/balance/pulse_finder.hpp"
 #include "dsp/sim/disturbers.hpp"
 #include "dsp/sim/engine_sound.hpp"
@@ -11,6 +12,7 @@
 #include <complex>
 #include <limits>
 #include <numbers>
+#include <random>
 
 #include <catch2/catch.hpp>
 
@@ -133,6 +135,49 @@ TEST_CASE("Balance: misfires are counted on their own cylinder", "[dsp][balance]
     }
     CHECK(found >= kEngines - 1);
     CHECK(mean_percent == Approx(20.0).margin(5.0));
+}
+
+TEST_CASE("Balance: a cylinder that misses every other firing or more is found, and no small share is stated",
+          "[dsp][balance]") {
+    int found = 0, counted = 0, held = 0;
+    for (const double missing : {0.3, 0.5, 0.7})
+        for (std::uint64_t seed = 640; seed < 644; ++seed) {
+            CAPTURE(missing, seed);
+            auto spec = four(seed);
+            spec.misfire_probability = {0.0, 0.0, missing, 0.0};
+            const auto b = listen(spec, wandering(seed), 3.0, 4096, true);
+            REQUIRE(b.cylinders.size() == 4);
+            const auto& c = b.cylinders[2];
+            found += c.verdict == CylinderVerdict::misfires || c.verdict == CylinderVerdict::weak;
+            if (!std::isfinite(c.misfire_percent)) continue;
+            ++counted;
+            held += c.misfire_low < 100.0 * missing && c.misfire_high > 100.0 * missing;
+            for (const std::size_t i : {0U, 1U, 3U}) CHECK(b.cylinders[i].verdict == CylinderVerdict::even);
+        }
+    CHECK(found == 12);
+    CHECK(counted >= 8);
+    CHECK(held >= counted - 1);
+}
+
+TEST_CASE("Balance: ordinary firings are the upper of two heaps, or all of one", "[dsp][balance]") {
+    std::mt19937 random(5);
+    const auto heap = [&](std::vector<double> to, int count, double middle, double sd) {
+        std::normal_distribution<double> normal(middle, sd);
+        for (int i = 0; i < count; ++i) to.push_back(normal(random));
+        return to;
+    };
+    for (const double missing : {0.2, 0.5, 0.8}) {
+        const int gone = static_cast<int>(200 * missing);
+        CAPTURE(missing);
+        const double line = ordinary_above(heap(heap({}, gone, 0.12, 0.2), 200 - gone, 1.0, 0.2));
+        CHECK(line > 0.35);
+        CHECK(line < 0.8);
+    }
+    for (const double sd : {0.15, 0.3, 0.5})  // how little of a firing is heard does not make two of one
+        CHECK(ordinary_above(heap({}, 200, 1.0, sd)) < -1e9);
+    CHECK(ordinary_above(heap(heap({}, 100, 0.7, 0.1), 100, 1.0, 0.1)) < -1e9);  // uneven, but there
+    CHECK(ordinary_above({1.0, 1.0, 1.0, 1.0}) < -1e9);
+    CHECK(ordinary_above({}) < -1e9);
 }
 
 TEST_CASE("Balance: among eight, whose firings ring into each other, missing ones are found and none made up",
