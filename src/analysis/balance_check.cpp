@@ -93,9 +93,8 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
             "record again from the other side before taking anything apart");
     if (uncounted)
         view.notes.emplace_back(
-            "misfires are not counted where single firings drown in the noise, or where a cylinder is so weak, or "
-            "misses "
-            "so many, that a firing and a miss look alike");
+            "misfires are not counted where single firings drown in the noise, or where a cylinder is so weak or "
+            "misses so many that a firing and a miss look alike");
     if (b.left_out_cycles > 0)
         view.notes.push_back(fmt::format("{} of {} cycles were left out: knocks, speech or drop-outs",
                                          b.left_out_cycles, b.cycles + b.left_out_cycles));
