@@ -291,7 +291,8 @@ class PulseTrain {
             for (const auto& f : firings_)
                 if (f.shape == s) strengths.push_back(static_cast<double>(f.strength));
             if (strengths.empty()) continue;
-            std::erase_if(strengths, [line = ordinary_above(strengths)](double v) { return v <= line; });
+            if (shapes_.size() > 1)
+                std::erase_if(strengths, [line = ordinary_above(strengths)](double v) { return v <= line; });
             const auto at = strengths.begin() + std::ssize(strengths) / 2;
             std::nth_element(strengths.begin(), at, strengths.end());
             const auto middle = static_cast<float>(*at);

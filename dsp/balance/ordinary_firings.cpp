@@ -7,9 +7,10 @@
 namespace idlehark {
 
 namespace {
-constexpr double kApart = 3.05;      // standard deviations within the heaps; the halves of a bell: 2.65
+constexpr double kApart = 3.3;       // standard deviations within the heaps; the halves of a bell: 2.65
 constexpr double kMissingIs = 0.42;  // of the upper heap's middle, at most
-constexpr double kFewestShare = 0.05;
+constexpr double kFewest = 0.05;     // of the firings, in the upper heap;
+constexpr double kMany = 0.25;       // in the lower one: a middle of all stands up to fewer
 }  // namespace
 
 double ordinary_above(std::vector<double> strengths) {
@@ -17,12 +18,11 @@ double ordinary_above(std::vector<double> strengths) {
     double sum = 0.0, square = 0.0;
     for (const double v : strengths) sum += v, square += v * v;
     const auto n = static_cast<double>(strengths.size());
-    const double least = std::max(2.0, kFewestShare * n);
     double below = 0.0, most = 0.0, line = -std::numeric_limits<double>::infinity();
     for (std::size_t i = 0; i + 1 < strengths.size(); ++i) {
         below += strengths[i];
         const auto count = static_cast<double>(i + 1);
-        if (count < least || n - count < least) continue;
+        if (count < kMany * n || n - count < std::max(2.0, kFewest * n)) continue;
         const double low = below / count, high = (sum - below) / (n - count);
         const double within = square - count * low * low - (n - count) * high * high;
         const double apart = (high - low) / std::sqrt(std::max(within / n, 1e-12));

@@ -166,7 +166,7 @@ TEST_CASE("Balance: ordinary firings are the upper of two heaps, or all of one",
         for (int i = 0; i < count; ++i) to.push_back(normal(random));
         return to;
     };
-    for (const double missing : {0.2, 0.5, 0.8}) {
+    for (const double missing : {0.3, 0.5, 0.8}) {
         const int gone = static_cast<int>(200 * missing);
         CAPTURE(missing);
         const double line = ordinary_above(heap(heap({}, gone, 0.12, 0.2), 200 - gone, 1.0, 0.2));
