@@ -86,7 +86,7 @@ Outcome run(const Case& c, double seconds) {
     return out;
 }
 
-enum class Fault { none, half, misfire };
+enum class Fault { none, half, misfire, half_missing };
 
 struct Condition {
     std::string name;
@@ -114,7 +114,15 @@ std::vector<Condition> conditions() {
         list.push_back({word + ", 6 dB", {4, 6}, fault, [](Case& c) { c.noise_snr_db = 6.0; }});
         list.push_back({word + ", 8 kHz", {4, 6}, fault, [](Case& c) { c.sound.sample_rate_hz = 8000.0; }});
     }
+    for (const int n : {4, 6, 8})
+        list.push_back({"50 % misfires, " + std::to_string(n) + " cyl", {n}, Fault::half_missing, {}});
     return list;
+}
+
+/// Whether a cylinder with this fault is called so.
+bool right(CylinderVerdict v, Fault fault) {
+    const bool weak = v == CylinderVerdict::weak, misfires = v == CylinderVerdict::misfires;
+    return fault == Fault::half ? weak : fault == Fault::half_missing ? weak || misfires : misfires;
 }
 
 }  // namespace
@@ -135,9 +143,9 @@ int main(int argc, char** argv) {
                     c.sound.cylinder_strengths.assign(count, 1.0);
                     c.sound.cylinder_strengths[c.fault] = 0.5;
                 }
-                if (condition.fault == Fault::misfire) {
+                if (condition.fault == Fault::misfire || condition.fault == Fault::half_missing) {
                     c.sound.misfire_probability.assign(count, 0.0);
-                    c.sound.misfire_probability[c.fault] = 0.1;
+                    c.sound.misfire_probability[c.fault] = condition.fault == Fault::misfire ? 0.1 : 0.5;
                 }
                 cases.push_back(std::move(c));
             }
@@ -170,8 +178,7 @@ int main(int argc, char** argv) {
                     squares += b.cylinders[i].strength * b.cylinders[i].strength;
                     misfire += b.cylinders[i].misfire_percent;
                     misfire2 += b.cylinders[i].misfire_percent * b.cylinders[i].misfire_percent;
-                    found +=
-                        condition.fault == Fault::half ? v == CylinderVerdict::weak : v == CylinderVerdict::misfires;
+                    found += right(v, condition.fault);
                 }
             }
             accused += wrong;
