@@ -361,11 +361,18 @@ TEST_CASE("GuideCase: a test is kept as it happens, and gone on with where it wa
     REQUIRE(checked);
     CHECK(checked.value().faults.empty());
     CHECK(checked.value().differences.empty());
-    const auto planned = run_idlehark("plan " + folder + " --format json");
+    // What is planned rests on the same bursts. The break may leave a spot just short of being ruled out, no more.
+    const auto planned = run_idlehark("plan " + folder + " --cautions-answered --format json");
+    INFO(planned.err);
     REQUIRE(planned.code == 0);
     const auto standing = nlohmann::json::parse(planned.out);
-    CHECK(standing["outcome"] == "decided");
-    for (std::size_t s = 0; s < told.spots.size(); ++s) CHECK(standing["all"][s]["bursts"] == told.spots[s].bursts);
+    for (std::size_t s = 0; s < told.spots.size(); ++s) {
+        const auto& spot = standing["all"][s];
+        CAPTURE(told.spots[s].spot);
+        CHECK(spot["bursts"] == told.spots[s].bursts);
+        CHECK((spot["standing"] == "leak") == (spec.leak_rpm[s] != 0.0));
+        if (spec.leak_rpm[s] == 0.0) CHECK(spot["matters"] < 0.02);
+    }
 }
 
 TEST_CASE("listen --guide --case: what does not go together is named", "[cli]") {
