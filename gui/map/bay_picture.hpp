@@ -1,9 +1,10 @@
 #pragma once
 
+#include "dsp/picture_pixels.hpp"
+
 #include <cstdint>
 #include <span>
 #include <string>
-#include <vector>
 
 namespace idlehark::gui {
 
@@ -11,19 +12,16 @@ namespace idlehark::gui {
 struct PictureHead {
     std::uint32_t width_px = 0;  ///< as stored
     std::uint32_t height_px = 0;
-    int orientation = 1;  ///< Exif tag 0x0112, 1..8: how to turn it upright
+    int orientation = 1;  ///< 1..8, as exif_orientation() has it
     std::string fault;    ///< not empty: this is no such picture, or it breaks off
 };
 
-/// Source   ITU-T T.81 (JPEG) annex B, marker segments; ISO/IEC 15948 (PNG) 11.2.2; CIPA DC-008 (Exif) 4.6.4,
-/// orientation.
+/// Source   ITU-T T.81 (JPEG) annex B, marker segments; ISO/IEC 15948 (PNG) 11.2.2.
 [[nodiscard]] PictureHead read_head(std::span<const std::uint8_t> file);
 
 /// A picture, upright, made small enough for a graphics card.
 struct BayPicture {
-    std::uint32_t width_px = 0;
-    std::uint32_t height_px = 0;
-    std::vector<std::uint8_t> rgba{};
+    PicturePixels pixels{};
     std::string fault;  ///< not empty: why there is none, and what to do
 };
 
@@ -34,8 +32,5 @@ struct BayPicture {
 [[nodiscard]] BayPicture decode_picture(std::span<const std::uint8_t> file);
 inline constexpr std::uint64_t kMostPixels = 120'000'000;  ///< telephones make up to 108 million
 inline constexpr std::uint32_t kLongestSide_px = 2048;
-
-/// The pixels of `rgba` turned as an Exif orientation asks; width and height are exchanged where it is one of 5..8.
-void turn_upright(BayPicture& picture, int orientation);
 
 }  // namespace idlehark::gui

@@ -87,7 +87,7 @@ void MapPane::fetch_picture(const PageContext& c, const BayMap& map) {
             c.send(ask::Tell{read->fault, c.say(Word::map_picture_hint)});
             return;
         }
-        arriving_ = std::move(*read);
+        arriving_ = std::move(read->pixels);
         rows_there_ = 0;
         arrival_ = std::make_unique<sf::Texture>();
         if (!arrival_->create(arriving_.width_px, arriving_.height_px)) arrival_.reset();

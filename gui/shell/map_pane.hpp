@@ -47,7 +47,7 @@ class MapPane {
     Box fitted_bounds_{}, fitted_area_{};
     std::string picture_path_;
     Fetch<BayPicture> reading_;
-    BayPicture arriving_;  ///< on its way to the graphics memory, strip by strip
+    PicturePixels arriving_;  ///< on its way to the graphics memory, strip by strip
     std::unique_ptr<sf::Texture> arrival_;
     std::uint32_t rows_there_ = 0;
     std::unique_ptr<sf::Texture> picture_;

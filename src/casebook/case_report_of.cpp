@@ -2,6 +2,7 @@
 
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/figures.hpp"
+#include "src/casebook/picture_store.hpp"
 #include "src/files/local_time.hpp"
 
 #include <algorithm>
@@ -170,6 +171,35 @@ Result<ReportVisit> visit_of(const Casebook& book, const Visit& visit, const std
     return v;
 }
 
+/// Nothing where the case has no such picture, or it is damaged.
+std::optional<Photo> photo_of(const Casebook& book, const std::string& name) {
+    const auto path = book.folder().existing("pictures", name);
+    if (!path) return {};
+    const auto bytes = picture_to_keep(path.value());
+    if (!bytes) return {};
+    auto photo = page_photo(bytes.value());
+    return photo ? std::optional{std::move(photo.value())} : std::nullopt;
+}
+
+/// The map's photo under the map, the others with their visits.
+Result<Done> add_photos(const Casebook& book, CaseReport& report) {
+    std::string under_map;
+    if (report.map && report.map->picture.starts_with(kPictureFolder)) {
+        under_map = report.map->picture.substr(kPictureFolder.size());
+        report.map_photo = photo_of(book, under_map);
+    }
+    const auto pictures = book.pictures();
+    if (!pictures) return pictures.error();
+    for (const auto& p : pictures.value()) {
+        if (p.file == under_map && report.map_photo) continue;
+        const auto visit = std::find_if(report.visits.begin(), report.visits.end(),
+                                        [&](const ReportVisit& v) { return p.visit && v.id == *p.visit; });
+        auto& photos = visit == report.visits.end() ? report.photos : visit->photos;
+        photos.push_back({.title = p.title, .file = p.file, .photo = photo_of(book, p.file)});
+    }
+    return Done{};
+}
+
 std::string limits_of(const LogEntry& e) {
     const auto unit = e.unit.empty() ? "" : " " + e.unit;
     if (e.low && e.high) return fmt::format("{:g} to {:g}{}", *e.low, *e.high, unit);
@@ -218,6 +248,7 @@ Result<CaseReport> report_of(const Casebook& book) {
         if (!visit) return visit.error();
         report.visits.push_back(std::move(visit.value()));
     }
+    if (const auto kept = add_photos(book, report); !kept) return kept.error();
     const auto notes = book.notes();
     if (!notes) return notes.error();
     for (const auto& n : notes.value()) report.notes.push_back(fmt::format("{}: {}", n.added_at, n.text));

@@ -16,6 +16,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace idlehark {
@@ -124,6 +125,9 @@ struct CaseNote {
     std::string text, added_at;
 };
 
+/// How the case's map names the photo it lies on: this and a bare name.
+inline constexpr std::string_view kPictureFolder = "pictures/";
+
 struct CasePicture {
     RowId id = 0;
     std::optional<RowId> visit;
@@ -150,9 +154,9 @@ class Casebook {
     static constexpr std::size_t kLongestName = 200;
     static constexpr std::size_t kLongestText = 100'000;
 
-    /// Makes the folder (it must not exist, or be empty) and an empty case in it.
+    /// Makes the folder (it must not exist, or be empty) and an empty case in it. `beside`: as in set_map().
     static Result<Casebook> create(const std::string& folder, const std::string& name, const Engine& engine,
-                                   const std::optional<BayMap>& map);
+                                   const std::optional<BayMap>& map, const std::string& beside = {});
     static Result<Casebook> open(const std::string& folder, Access access);
     ~Casebook();
     Casebook(Casebook&&) noexcept;
@@ -190,7 +194,9 @@ class Casebook {
 
     // Writing. `id` and `added_at` of what is given are ignored.
     Result<RowId> set_engine(const Engine& engine);  ///< from now on; results keep the engine they were made with
-    Result<RowId> set_map(const BayMap& map);
+    /// The photo it lies on is copied into pictures/ as add_picture() does, unless it is there; the case's map names it
+    /// by "pictures/NAME". `beside`: the folder that a photo without a whole path is sought in.
+    Result<RowId> set_map(const BayMap& map, const std::string& beside = {});
     Result<RowId> add_visit(const Visit& visit);
     Result<RowId> answer_gate(RowId visit, const std::string& question, const std::string& answer);
     Result<RowId> add_log_entry(const LogEntry& entry);

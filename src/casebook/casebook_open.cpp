@@ -1,4 +1,5 @@
 #include "src/casebook/casebook_parts.hpp"
+#include "src/casebook/picture_store.hpp"
 #include "src/casebook/schema.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/local_time.hpp"
@@ -81,7 +82,7 @@ PrivateFolder::~PrivateFolder() {
 }
 
 Result<Casebook> Casebook::create(const std::string& path, const std::string& name, const Engine& engine,
-                                  const std::optional<BayMap>& map) {
+                                  const std::optional<BayMap>& map, const std::string& beside) {
     try {
         check(engine);
     } catch (const std::invalid_argument& wrong) {
@@ -91,6 +92,9 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
     if (title.empty() || title.size() > kLongestName)
         return Error{fmt::format("the name of the car has {} bytes; 1..{} are allowed", title.size(), kLongestName),
                      ""};
+    if (map && !map->picture.empty())
+        if (const auto photo = map_photo(*map, beside); !photo)
+            return photo.error();
     std::error_code code;
     fs::create_directories(path, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", path, code.message()), ""};
@@ -114,19 +118,15 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
                 .with(engine_json(engine).dump(2))
                 .with(now)
                 .run();
-            if (map)
-                Statement{db, "INSERT INTO map (text, added_at) VALUES (?, ?)"}
-                    .with(map_json(*map).dump(2))
-                    .with(now)
-                    .run();
             all.commit();
         }
         schema::start_journal(db);
         for (const auto* part : {"audio", "pictures"}) fs::create_directory(folder.path() + "/" + part);
         if (const auto written = write_engine(folder.path() + "/engine.json", engine); !written) return written.error();
+        Casebook made{std::move(parts)};
         if (map)
-            if (const auto written = write_map(folder.path() + "/map.json", *map); !written) return written.error();
-        return Casebook{std::move(parts)};
+            if (const auto kept = made.set_map(*map, beside); !kept) return kept.error();
+        return made;
     });
 }
 

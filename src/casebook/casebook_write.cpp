@@ -97,16 +97,58 @@ Result<RowId> Casebook::set_engine(const Engine& engine) {
     return id;
 }
 
-Result<RowId> Casebook::set_map(const BayMap& map) {
+namespace {
+
+/// The name of the picture in the case that has these bytes; empty if there is none.
+std::string picture_there(const CaseFolder& folder, std::string_view bytes) {
+    for (const auto& name : folder.files("pictures")) {
+        const auto path = folder.existing("pictures", name);
+        std::error_code code;
+        if (!path || fs::file_size(path.value(), code) != bytes.size()) continue;
+        if (const auto there = picture_to_keep(path.value()); there && there.value() == bytes) return name;
+    }
+    return {};
+}
+
+void insert_picture(Database& db, std::optional<RowId> visit, const std::string& path, const std::string& title) {
+    Statement{db, "INSERT INTO picture (visit_id, file, title, added_at) VALUES (?, ?, ?, ?)"}
+        .with(visit)
+        .with(file_name(path))
+        .with(kept(title, Casebook::kLongestName, "the title"))
+        .with(now_text())
+        .run();
+}
+
+}  // namespace
+
+Result<RowId> Casebook::set_map(const BayMap& map, const std::string& beside) {
+    if (!parts_->to_write()) return refuse_reading(*this);
+    auto inside = map;
+    std::string stored;
+    if (!map.picture.empty()) {
+        const auto photo = map_photo(map, beside);
+        if (!photo) return photo.error();
+        auto name = picture_there(parts_->folder, photo.value());
+        if (name.empty()) {
+            auto path = store_picture(parts_->folder, file_name(map.picture), photo.value());
+            if (!path) return path.error();
+            stored = path.value();
+            name = file_name(stored);
+        }
+        inside.picture = fmt::format("{}{}", kPictureFolder, name);
+    }
     auto id = change(*this, parts_->to_write(), [&](Database& db) {
+        if (!stored.empty()) insert_picture(db, {}, stored, map.name);
         Statement{db, "INSERT INTO map (text, added_at) VALUES (?, ?)"}
-            .with(map_json(map).dump(2, ' ', false, Json::error_handler_t::replace))
+            .with(map_json(inside).dump(2, ' ', false, Json::error_handler_t::replace))
             .with(now_text())
             .run();
         return db.last_row();
     });
+    if (std::error_code ignored; !id && !stored.empty()) fs::remove(stored, ignored);
     if (id)
-        if (const auto written = write_map(parts_->folder.path() + "/map.json", map); !written) return written.error();
+        if (const auto written = write_map(parts_->folder.path() + "/map.json", inside); !written)
+            return written.error();
     return id;
 }
 
@@ -176,15 +218,12 @@ Result<RowId> Casebook::add_note(std::optional<RowId> visit, const std::string& 
 
 Result<RowId> Casebook::add_picture(std::optional<RowId> visit, const std::string& path, const std::string& title) {
     if (!parts_->to_write()) return refuse_reading(*this);
-    const auto stored = store_picture(parts_->folder, path);
+    const auto bytes = picture_to_keep(path);
+    if (!bytes) return bytes.error();
+    const auto stored = store_picture(parts_->folder, file_name(path), bytes.value());
     if (!stored) return stored.error();
     auto id = change(*this, parts_->to_write(), [&](Database& db) {
-        Statement{db, "INSERT INTO picture (visit_id, file, title, added_at) VALUES (?, ?, ?, ?)"}
-            .with(visit)
-            .with(file_name(stored.value()))
-            .with(kept(title, kLongestName, "the title"))
-            .with(now_text())
-            .run();
+        insert_picture(db, visit, stored.value(), title);
         return db.last_row();
     });
     if (std::error_code ignored; !id) fs::remove(stored.value(), ignored);

@@ -1,5 +1,7 @@
 #include "src/casebook/picture_store.hpp"
 
+#include "dsp/picture_pixels.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cstddef>
@@ -20,8 +22,25 @@ std::uint32_t big_endian(std::string_view bytes, std::size_t at, std::size_t cou
     return value;
 }
 
+/// An APP1 segment that holds the orientation and nothing else.
+std::string orientation_segment(int orientation) {
+    std::string segment{
+        "\xff\xe1\x00\x22"
+        "Exif\0\0"
+        "MM\0\x2a\0\0\0\x08"
+        "\0\x01"
+        "\x01\x12\0\x03\0\0\0\x01\0\0\0\0"
+        "\0\0\0\0",
+        36};
+    constexpr std::size_t kValue = 29;
+    segment[kValue] = static_cast<char>(orientation);
+    return segment;
+}
+
 std::optional<std::string> clean_jpeg(std::string_view bytes) {
     std::string out{bytes.substr(0, 2)};
+    const auto* const data = reinterpret_cast<const std::uint8_t*>(bytes.data());
+    int orientation = 1;
     for (std::size_t at = 2; at + 4 <= bytes.size();) {
         if (static_cast<unsigned char>(bytes[at]) != 0xff) return {};
         const auto marker = static_cast<unsigned char>(bytes[at + 1]);
@@ -33,10 +52,13 @@ std::optional<std::string> clean_jpeg(std::string_view bytes) {
             const auto end = bytes.rfind("\xff\xd9");
             if (end == std::string_view::npos || end < at) return {};
             out += bytes.substr(at, end + 2 - at);
+            if (orientation != 1) out.insert(2, orientation_segment(orientation));
             return out;
         }
         const std::size_t length = 2 + big_endian(bytes, at + 2, 2);
         if (length < 4 || at + length > bytes.size()) return {};
+        if (marker == 0xe1)
+            orientation = std::max(orientation, exif_orientation({data + at + 4, length - 4}));
         const bool tells = (marker >= 0xe1 && marker <= 0xef && marker != 0xe2 && marker != 0xee) || marker == 0xfe;
         // APP2 also carries further pictures and their data; only the colour profile stays.
         const bool other_app2 = marker == 0xe2 && bytes.substr(at + 4, 11) != "ICC_PROFILE";
@@ -68,7 +90,7 @@ std::optional<std::string> without_camera_data(std::string_view bytes) {
     return {};
 }
 
-Result<std::string> store_picture(const CaseFolder& folder, const std::string& path) {
+Result<std::string> picture_to_keep(const std::string& path) {
     std::error_code code;
     const auto size = std::filesystem::file_size(path, code);
     if (code) return Error{path + ": " + code.message(), "Check the name and the folder."};
@@ -76,13 +98,23 @@ Result<std::string> store_picture(const CaseFolder& folder, const std::string& p
     std::ifstream in{path, std::ios::binary};
     std::string bytes(size, '\0');
     if (!in.read(bytes.data(), static_cast<std::streamsize>(bytes.size()))) return Error{path + ": cannot be read", ""};
-    const auto clean = without_camera_data(bytes);
+    auto clean = without_camera_data(bytes);
     if (!clean) return Error{path + ": is no whole JPEG or PNG picture", "Save it as .jpg or .png."};
-    std::filesystem::path name{safe_name(std::filesystem::path{path}.filename().string())};
-    name.replace_extension(clean->starts_with(kPng) ? ".png" : ".jpg");
+    return *std::move(clean);
+}
+
+Result<std::string> map_photo(const BayMap& map, const std::string& beside) {
+    auto bytes = picture_to_keep((std::filesystem::path{beside} / map.picture).string());
+    if (!bytes) return Error{"the map's photo: " + bytes.error().what, bytes.error().hint};
+    return bytes;
+}
+
+Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture) {
+    std::filesystem::path name{safe_name(wish)};
+    name.replace_extension(picture.starts_with(kPng) ? ".png" : ".jpg");
     auto target = folder.fresh("pictures", name.string());
     if (!target) return target.error();
-    if (const auto written = write_safely(target.value(), *clean); !written) return written.error();
+    if (const auto written = write_safely(target.value(), picture); !written) return written.error();
     return target;
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "dsp/bay_map.hpp"
 #include "src/casebook/case_folder.hpp"
 #include "src/result.hpp"
 
@@ -10,11 +11,18 @@
 namespace idlehark {
 
 /// A JPEG or PNG without what cameras and programs write into it about place, time and device (JPEG: APP1 to APP15 but
-/// the colour marks APP2 and APP14, and comments; PNG: text, time and Exif chunks). Nothing if it is neither.
+/// the colour marks APP2 and APP14, and comments; PNG: text, time and Exif chunks), but which way up it is. Nothing if
+/// it is neither.
 /// Source   ISO/IEC 10918-1 B.1.1.4 (marker segments); PNG specification (W3C) 5.3, 11.3; from memory.
 [[nodiscard]] std::optional<std::string> without_camera_data(std::string_view bytes);
 
-/// Copies a picture of at most 40 MB into pictures/ without that data; returns the path there.
-Result<std::string> store_picture(const CaseFolder& folder, const std::string& path);
+/// The bytes of a picture file of at most 40 MB without that data.
+Result<std::string> picture_to_keep(const std::string& path);
+
+/// The same of the photo that a map lies on. `beside`: the folder that a photo without a whole path is sought in.
+Result<std::string> map_photo(const BayMap& map, const std::string& beside);
+
+/// Writes such bytes into pictures/ under a name like `wish`; returns the path there.
+Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture);
 
 }  // namespace idlehark

@@ -73,6 +73,8 @@ Result<BayMap> map_of(const std::string& path, int cylinders) {
     return std::move(map.value().map);
 }
 
+std::string folder_of(const std::string& file) { return std::filesystem::path{file}.parent_path().string(); }
+
 int case_new(const CaseOptions& o) {
     const auto engine = resolve(o.engine);
     if (!engine) return refuse(engine.error());
@@ -84,7 +86,7 @@ int case_new(const CaseOptions& o) {
     }
     auto name = o.name.empty() ? engine.value().name : o.name;
     if (name.empty()) name = safe_name(CaseFolder{o.folder}.path().substr(CaseFolder{o.folder}.path().rfind('/') + 1));
-    const auto book = Casebook::create(o.folder, name, engine.value(), map);
+    const auto book = Casebook::create(o.folder, name, engine.value(), map, folder_of(o.map));
     if (!book) return refuse(book.error());
     fmt::print("A case for {} is in {}.\n", name, o.folder);
     return close_output(kExitDone);
@@ -307,7 +309,7 @@ int add_map_file(const CaseOptions& o) {
     if (!engine) return refuse(engine.error());
     const auto map = map_of(o.file, engine.value().engine.cylinders);
     if (!map) return refuse(map.error());
-    return finish(book.value().set_map(map.value()), "map");
+    return finish(book.value().set_map(map.value(), folder_of(o.file)), "map");
 }
 
 using Options = std::shared_ptr<CaseOptions>;

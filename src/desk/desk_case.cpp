@@ -41,13 +41,11 @@ gui::LogLine line_of(const LogEntry& entry) {
 }  // namespace
 
 Result<DeskCase> DeskCase::create(const std::string& folder, const std::string& name, const Engine& engine,
-                                  const BayMap& map, const std::string& visit_title) {
-    auto book = Casebook::create(folder, name, engine,
-                                 map.spots.empty() ? std::optional<BayMap>{} : std::optional<BayMap>{map});
+                                  const std::string& visit_title) {
+    auto book = Casebook::create(folder, name, engine, {});
     if (!book) return book.error();
     DeskCase made{std::move(book.value())};
     made.engine_ = engine;
-    if (!map.spots.empty()) made.map_ = map;
     made.title_ = visit_title;
     return made;
 }
@@ -109,12 +107,16 @@ Result<Done> DeskCase::keep_engine(const Engine& engine) {
     return Done{};
 }
 
-Result<Done> DeskCase::keep_map(const BayMap& map) {
+Result<Done> DeskCase::keep_map(const BayMap& map, const std::string& beside) {
     if (map.spots.empty() || map_ == map) return Done{};
-    const auto kept = book_.set_map(map);
-    if (!kept) return kept.error();
+    const auto kept = book_.set_map(map, beside);
+    if (!kept) {
+        auto spots = map;
+        spots.picture.clear();
+        if (map.picture.empty() || !book_.set_map(spots)) return kept.error();
+    }
     map_ = map;
-    return Done{};
+    return kept ? Result<Done>{Done{}} : kept.error();
 }
 
 Result<Done> DeskCase::keep_log(const std::vector<gui::LogLine>& lines) {

@@ -17,7 +17,7 @@ class DeskCase {
    public:
     /// A new case in a folder that does not exist yet. `visit_title`: of the first visit.
     static Result<DeskCase> create(const std::string& folder, const std::string& name, const Engine& engine,
-                                   const BayMap& map, const std::string& visit_title);
+                                   const std::string& visit_title);
     /// A case that is there. Looking at it adds nothing.
     static Result<DeskCase> open(const std::string& folder);
 
@@ -37,7 +37,8 @@ class DeskCase {
 
     /// Kept only where they differ from what the case has.
     Result<Done> keep_engine(const Engine& engine);
-    Result<Done> keep_map(const BayMap& map);
+    /// Its photo, too: `beside` as in Casebook::set_map(). A photo that cannot be kept is told once, the spots are kept.
+    Result<Done> keep_map(const BayMap& map, const std::string& beside);
     Result<Done> keep_log(const std::vector<gui::LogLine>& lines);
     Result<Done> keep_gate(const gui::GateView& gate);
     Result<Done> keep_guided(const VisitRecord& record);

@@ -134,7 +134,7 @@ void Desk::Worker::on(const ask::OpenCase& c) {
     case_opened(c.folder);
     state_.engine = engine.value().engine;
     state_.map = map.value() ? std::move(map.value()->map) : BayMap{};
-    state_.map_folder = c.folder + "/pictures";
+    state_.map_folder = c.folder;
     state_.log = std::move(log.value());
     ++state_.engine_edition;
     ++state_.map_edition;

@@ -178,10 +178,11 @@ Result<Done> Desk::Worker::ensure_case() {
     auto folder = base;
     for (int n = 2; fs::exists(folder, code); ++n) folder = fmt::format("{}-{}", base, n);
     const auto name = state_.engine.name.empty() ? local_time("%Y-%m-%d") : state_.engine.name;
-    auto made = DeskCase::create(folder, name, state_.engine, state_.map, truth_ ? "practice" : "");
+    auto made = DeskCase::create(folder, name, state_.engine, truth_ ? "practice" : "");
     if (!made) return made.error();
     case_.emplace(std::move(made.value()));
     case_opened(folder);
+    check_kept(case_->keep_map(state_.map, state_.map_folder));
     return Done{};
 }
 
@@ -204,7 +205,7 @@ void Desk::Worker::check_kept(const Result<Done>& kept) {
 void Desk::Worker::keep_all() {
     if (!case_) return;
     check_kept(case_->keep_engine(state_.engine));
-    check_kept(case_->keep_map(state_.map));
+    check_kept(case_->keep_map(state_.map, state_.map_folder));
     check_kept(case_->keep_log(state_.log));
     check_kept(case_->keep_gate(state_.gate));
     if (guided_ && spray_wanted_) check_kept(case_->keep_guided(guided_->visit().record()));

@@ -3,6 +3,7 @@
 #include "dsp/engine.hpp"
 #include "src/files/map_file.hpp"
 #include "src/report/compare_view.hpp"
+#include "src/report/photo.hpp"
 #include "src/report/verdict_view.hpp"
 #include "src/visit/spray_visit.hpp"
 
@@ -46,6 +47,12 @@ struct ReportAnswer {
     std::string question, answer, at;
 };
 
+/// A picture kept in the case.
+struct ReportPhoto {
+    std::string title, file;
+    std::optional<Photo> photo;  ///< nothing: it cannot be shown
+};
+
 /// One day at the car.
 struct ReportVisit {
     std::int64_t id = 0;
@@ -62,6 +69,7 @@ struct ReportVisit {
     std::vector<ReportHiss> hiss;
     std::vector<std::string> remarks;  ///< cautions and notes of the tests other than the spray tests
     std::vector<std::string> failed;   ///< tests that found no answer, and why
+    std::vector<ReportPhoto> photos;
 };
 
 /// Everything that a report shows; plain values, so that it can be made and tested without a case.
@@ -69,6 +77,8 @@ struct CaseReport {
     std::string car, made_at, program;
     Engine engine;
     std::optional<BayMap> map;
+    std::optional<Photo> map_photo;   ///< what the map lies on
+    std::vector<ReportPhoto> photos;  ///< of no visit
     std::vector<ReportCheck> log;
     std::vector<ReportVisit> visits;  ///< in order of time
     std::optional<CompareView> compare;

@@ -118,6 +118,24 @@ void Pen::sign(double x, double y, double r, Finding shape, Colour k) const {
     cairo_stroke(c_);
 }
 
+void Pen::photo(const Photo& photo, double x, double y, double w, double h) const {
+    const std::unique_ptr<cairo_surface_t, DropSurface> surface{cairo_image_surface_create(
+        CAIRO_FORMAT_RGB24, static_cast<int>(photo.width_px), static_cast<int>(photo.height_px))};
+    auto bytes = std::make_unique<std::string>(photo.jpeg);
+    auto* const held = bytes.get();
+    if (cairo_surface_set_mime_data(
+            surface.get(), CAIRO_MIME_TYPE_JPEG, reinterpret_cast<const unsigned char*>(held->data()), held->size(),
+            [](void* whose) { delete static_cast<std::string*>(whose); }, held) != CAIRO_STATUS_SUCCESS)
+        return;
+    static_cast<void>(bytes.release());  // the surface's now
+    cairo_save(c_);
+    cairo_translate(c_, x, y);
+    cairo_scale(c_, w / photo.width_px, h / photo.height_px);
+    cairo_set_source_surface(c_, surface.get(), 0.0, 0.0);
+    cairo_paint(c_);
+    cairo_restore(c_);
+}
+
 void Pen::wrap(std::string_view words, std::vector<std::string>& lines) const {
     const std::string text{words};
     std::string line;

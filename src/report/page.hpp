@@ -1,6 +1,7 @@
 #pragma once
 
 #include "dsp/finding.hpp"
+#include "src/report/photo.hpp"
 #include "src/result.hpp"
 
 #include <array>
@@ -67,6 +68,8 @@ class Pen {
     /// Wraps at words to the page's width in small text, and adds to `lines`.
     void wrap(std::string_view words, std::vector<std::string>& lines) const;
     void sign(double x, double y, double r, Finding shape, Colour k) const;
+    /// For pages in SVG: the photo's own bytes go into them.
+    void photo(const Photo& photo, double x, double y, double w, double h) const;
     void polygon(std::initializer_list<std::array<double, 2>> points) const;
     [[nodiscard]] cairo_t* raw() const { return c_; }
 

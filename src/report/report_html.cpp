@@ -20,6 +20,8 @@ h1 { font-size: 20pt; margin: 0 0 1mm; } h2 { font-size: 14pt; margin: 8mm 0 2mm
 h3 { font-size: 11.5pt; margin: 5mm 0 1.5mm; } h1, h2, h3 { break-after: avoid; line-height: 1.25; }
 p, ul, ol { margin: 0 0 2.5mm; } li { margin-bottom: 1mm; overflow-wrap: anywhere; } .faint { color: #5a626a; }
 svg { width: 100%; height: auto; max-height: 238mm; break-inside: avoid; display: block; margin: 2mm 0 3mm; }
+figure { margin: 2mm 0 3mm; break-inside: avoid; } figcaption { font-size: 9pt; overflow-wrap: anywhere; }
+img { max-width: 100%; max-height: 110mm; display: block; margin-bottom: 1mm; }
 table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: 1mm 0 3mm; }
 th, td { text-align: left; vertical-align: top; padding: .9mm 2mm .9mm 0; border-bottom: .2mm solid #cfcdc8;
   overflow-wrap: anywhere; }
@@ -164,6 +166,19 @@ void put_guided(Page& page, const ReportVisit& v) {
     if (!v.guided->ended.empty()) page.tag("p", "It ended: " + v.guided->ended);
 }
 
+void put_photos(Page& page, const std::vector<ReportPhoto>& photos) {
+    for (const auto& p : photos) {
+        const auto name = p.title.empty() ? p.file : p.title;
+        if (!p.photo) {
+            page.tag("p", fmt::format("Photo {}: it cannot be shown.", name), " class=\"faint\"");
+            continue;
+        }
+        page.raw(fmt::format("<figure><img alt=\"{}\" src=\"{}\">", html_text(name), p.photo->data_url()));
+        page.tag("figcaption", name);
+        page.raw("</figure>\n");
+    }
+}
+
 void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
     page.tag("h2", fmt::format("Visit {}, {}{}{}", number_of_visit, v.date, v.title.empty() ? "" : ": ", v.title));
     std::string about = v.warmth.empty() || v.warmth == "not said" ? "" : fmt::format("Engine {}. ", v.warmth);
@@ -240,6 +255,7 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
     }
     page.list("ul", v.remarks);
     page.list("ul", v.failed);
+    put_photos(page, v.photos);
 }
 
 void put_compare(Page& page, const CaseReport& r) {
@@ -324,9 +340,10 @@ void put_end(Page& page, const CaseReport& r, const std::vector<NextStep>& next)
     page.tag("p",
              "This order comes from the log and the measurements above; it is no diagnosis. The car's manual, local "
              "rules and codes, and a licensed technician come first.");
-    if (!r.notes.empty()) {
+    if (!r.notes.empty() || !r.photos.empty()) {
         page.tag("h2", "Notes");
         page.list("ul", r.notes);
+        put_photos(page, r.photos);
     }
     put_method(page, r.program);
 }
@@ -338,7 +355,7 @@ std::string report_html(const CaseReport& r) {
     Page page;
     page.raw(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\">\n"
         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     page.tag("title", "Idle report: " + r.car);
     page.raw(fmt::format("<style>{}</style>\n</head>\n<body>\n", kStyle));

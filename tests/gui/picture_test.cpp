@@ -45,7 +45,7 @@ Bytes with_orientation(Bytes jpeg, std::uint8_t orientation, bool little) {
 }
 
 /// Which colour a quarter has: "R", "G", "B", "W".
-char quarter(const BayPicture& p, bool right, bool below) {
+char quarter(const PicturePixels& p, bool right, bool below) {
     const auto x = p.width_px * (right ? 3 : 1) / 4;
     const auto y = p.height_px * (below ? 3 : 1) / 4;
     const auto* const c = p.rgba.data() + 4 * (std::size_t{y} * p.width_px + x);
@@ -54,7 +54,7 @@ char quarter(const BayPicture& p, bool right, bool below) {
     const bool b = c[2] > 128;
     return r && g && b ? 'W' : r ? 'R' : g ? 'G' : b ? 'B' : '?';
 }
-std::string quarters(const BayPicture& p) {
+std::string quarters(const PicturePixels& p) {
     return {quarter(p, false, false), quarter(p, true, false), quarter(p, false, true), quarter(p, true, true)};
 }
 
@@ -70,8 +70,8 @@ TEST_CASE("Picture: PNG and JPEG are read with their size", "[gui][map]") {
     CHECK(head.orientation == 1);
     const auto p = decode_picture(file);
     REQUIRE(p.fault.empty());
-    CHECK(p.width_px == 96);
-    CHECK(quarters(p) == "RGBW");
+    CHECK(p.pixels.width_px == 96);
+    CHECK(quarters(p.pixels) == "RGBW");
 }
 
 TEST_CASE("Picture: a telephone's turn is respected, all eight of them", "[gui][map]") {
@@ -87,17 +87,17 @@ TEST_CASE("Picture: a telephone's turn is respected, all eight of them", "[gui][
     CAPTURE(int(turn.orientation), little);
     const auto p = decode_picture(with_orientation(file_of(96, 64, ".jpg"), turn.orientation, little));
     REQUIRE(p.fault.empty());
-    CHECK(p.width_px == (turn.orientation >= 5 ? 64 : 96));
-    CHECK(quarters(p) == turn.seen);
+    CHECK(p.pixels.width_px == (turn.orientation >= 5 ? 64 : 96));
+    CHECK(quarters(p.pixels) == turn.seen);
 }
 
 TEST_CASE("Picture: a large photo is made small enough for any graphics card", "[gui][map]") {
     const auto p = decode_picture(file_of(5000, 3000, ".jpg"));
     REQUIRE(p.fault.empty());
-    CHECK(p.width_px <= kLongestSide_px);
-    CHECK(p.width_px == 5000 / 3);
-    CHECK(p.height_px == 3000 / 3);
-    CHECK(quarters(p) == "RGBW");
+    CHECK(p.pixels.width_px <= kLongestSide_px);
+    CHECK(p.pixels.width_px == 5000 / 3);
+    CHECK(p.pixels.height_px == 3000 / 3);
+    CHECK(quarters(p.pixels) == "RGBW");
 }
 
 TEST_CASE("Picture: what claims to be huge is refused before it is decoded", "[gui][map]") {

@@ -268,7 +268,7 @@ TEST_CASE("DeskCase: a visit begins when something is kept in it; its points of 
           "[src][desk]") {
     const test::ScratchFolder folder;
     auto made =
-        sure(DeskCase::create(folder.path("case"), "Marlow", test::example_engine(), test::example_map(), "first"));
+        sure(DeskCase::create(folder.path("case"), "Marlow", test::example_engine(), "first"));
     CHECK(sure(made.book().visits()).empty());
     gui::GateView gate;
     gate.answers[0] = true;
