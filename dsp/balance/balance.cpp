@@ -162,7 +162,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     if (!out.heard) return out;
 
     const auto places = firing_fractions(engine_);
-    const auto strong = strengths(fit, n);
+    const auto strong = n > 1 ? strengths(fit, n) : std::vector<Strength>(1);
     std::vector<double> strength(n);
     for (std::size_t i = 0; i < n; ++i) strength[i] = std::exp(strong[i].log);
     const auto missing =

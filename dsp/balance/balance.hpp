@@ -25,7 +25,8 @@ struct CylinderBalance {
     double strength_high = 0.0;
     double band_spread = 0.0;      ///< how far its bands disagree, as a ratio's natural logarithm
     double p_weak = 1.0;           ///< corrected for the number of cylinders
-    double misfire_percent = 0.0;  ///< NaN where single firings are not heard, or a weak firing looks like a miss
+    double misfire_percent = 0.0;  ///< NaN where single firings are not heard, a weak one looks like a miss, or so
+                                   ///< many miss that the ordinary ones are not known
     double misfire_low = 0.0, misfire_high = 0.0;  ///< 95 %
     double p_misfire = 1.0;                        ///< corrected for the number of cylinders
     CylinderVerdict verdict = CylinderVerdict::undecided;

@@ -13,6 +13,8 @@ namespace {
 
 constexpr double kLeastShare = 0.5;  // of the middle cylinder's: a dead cylinder's own is no yardstick
 constexpr double kRidge = 1.02;      // keeps few cycles from being fitted
+constexpr double kLossUnsure = 0.15; // of what a missing firing takes from a feature: where firings hardly scatter no
+                                     // feature is to be played off against another
 constexpr double kFaint = 0.75;      // a cylinder this weak is heard less surely: its own scatter is its yardstick
 constexpr double kUsualShare = 0.1;  // of missing firings, where there are any
 constexpr double kLeastSd = 0.1;
@@ -67,11 +69,14 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const Presence& wav
         if (!band.tells) continue;
         Eigen::MatrixXd f(rows, n);
         const double least = kLeastShare * stats::median(std::vector<double>(band.swell.data(), band.swell.data() + n));
+        const auto swells = [&](std::size_t cycle) -> Eigen::VectorXd {
+            const auto row = Eigen::Map<const Eigen::VectorXf>(cut.row(b, cycle), static_cast<Eigen::Index>(cut.bins));
+            return band.functional * (row.cast<double>().array() - band.floor).matrix();
+        };
         for (Eigen::Index r = 0; r < rows; ++r) {
-            const Eigen::VectorXd row = Eigen::Map<const Eigen::VectorXf>(cut.row(b, used[static_cast<std::size_t>(r)]),
-                                                                          static_cast<Eigen::Index>(cut.bins))
-                                            .cast<double>();
-            f.row(r) = (band.functional * (row.array() - band.floor).matrix()).transpose();
+            const auto cycle = used[static_cast<std::size_t>(r)];
+            f.row(r) = swells(cycle).transpose();
+            if (fit.over_the_end < n) f.row(r).tail(n - fit.over_the_end) = swells(cycle + 1).tail(n - fit.over_the_end);
         }
         for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(of_ordinary(f, ordinary, j).mean(), least);
         // Power is skewed; its signed root is nearer to an amplitude and to a bell.
@@ -97,6 +102,7 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const Presence& wav
         covariance += x.transpose() * x / static_cast<double>(x.rows() * n);
     }
     covariance.diagonal().array() *= kRidge;
+    covariance.diagonal() += (kLossUnsure * loss).cwiseAbs2();
     const Eigen::VectorXd weight = covariance.ldlt().solve(loss);
     Presence out{Eigen::MatrixXd::Zero(rows, n), Eigen::MatrixXd::Zero(rows, n)};
     for (Eigen::Index i = 0; i < k; ++i) {
@@ -221,8 +227,9 @@ double mixed_share(const std::vector<double>& values, double sd) {
 MisfireCount count_misfires(const CycleBins& cut, const SwellFit& fit, const FiringFit& firings,
                             std::span<const double> strength) {
     std::vector<std::size_t> used;
+    const bool two_rows = fit.over_the_end < firings.strength.cols();  // a cycle of firings lies in
     for (std::size_t c = 0; c < cut.cycles; ++c)
-        if (cut.usable[c]) used.push_back(c);
+        if (cut.usable[c] && (!two_rows || (c + 1 < cut.cycles && cut.usable[c + 1]))) used.push_back(c);
     const Presence waves{firings.strength(used, Eigen::all), firings.missing(used, Eigen::all)};
     const auto ordinary = ordinary_rows(waves.seen);
     const auto z = presence(cut, fit, waves, used, ordinary);

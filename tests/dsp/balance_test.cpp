@@ -6,6 +6,7 @@
 #include "dsp/sim/engine_sound.hpp"
 #include "dsp/sim/speed_path.hpp"
 #include "tests/engine_in_noise.hpp"
+#include "tests/plain_engine.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -222,6 +223,65 @@ TEST_CASE("Balance: two minutes tell a tenth of missing firings, and accuse no s
     CHECK(c[2].verdict == CylinderVerdict::misfires);
     CHECK(c[2].misfire_low < 10.0);
     CHECK(c[2].misfire_high > 10.0);
+}
+
+TEST_CASE("Balance: firings that hardly scatter, in next to no noise, hide no missing ones", "[dsp][balance]") {
+    // All bands and the waveform then say nearly the same, and none may be played off against another.
+    const test::PlainEngine spec{.missing_share = GENERATE(0.0, 0.1, 0.2), .noise_to_sound = 0.03, .seed = GENERATE(1u, 4u)};
+    CAPTURE(spec.missing_share, spec.seed);
+    const auto sound = spec.sound();
+    Engine engine;
+    engine.cylinders = spec.cylinders;
+    BalanceEar ear(engine, test::PlainEngine::kRate_hz);
+    ear.process(sound.samples);
+    const auto b =
+        ear.judge(track_idle({.sample_rate_hz = test::PlainEngine::kRate_hz, .engine = engine}, sound.samples));
+    REQUIRE(b.heard);
+    int missing = 0;
+    for (const auto& c : b.cylinders)
+        if (c.verdict == CylinderVerdict::misfires) {
+            ++missing;
+            CHECK(c.misfire_low <= sound.missing_percent);
+            CHECK(sound.missing_percent <= c.misfire_high);
+        } else {
+            CHECK(c.verdict == CylinderVerdict::even);
+        }
+    CHECK(missing == (spec.missing_share > 0.0 ? 1 : 0));
+}
+
+TEST_CASE("Balance: missing firings of an engine that fires unevenly are found on their own cylinder", "[dsp][balance]") {
+    auto spec = four(GENERATE(641u, 642u, 643u));
+    spec.engine.cylinders = 6;
+    spec.engine.firing_angles_deg = {0.0, 90.0, 240.0, 330.0, 480.0, 570.0};
+    const auto faulty = GENERATE(0u, 2u, 5u);
+    spec.misfire_probability.assign(6, 0.0);
+    spec.misfire_probability[faulty] = 0.2;
+    const auto b = listen(spec, wandering(12), 6.0, 4096, true);
+    REQUIRE(b.heard);
+    REQUIRE(b.rotation_known);
+    for (std::size_t i = 0; i < 6; ++i) {
+        CAPTURE(i, faulty, b.cylinders[i].misfire_percent);
+        CHECK((b.cylinders[i].verdict == CylinderVerdict::misfires) == (i == faulty));
+    }
+}
+
+TEST_CASE("Balance: an engine of one cylinder has none to be weaker than, and its misfires are counted",
+          "[dsp][balance]") {
+    auto spec = four(651);
+    spec.engine.cylinders = 1;
+    const bool misses = GENERATE(false, true);
+    if (misses) spec.misfire_probability = {0.15};
+    sim::SpeedPathSpec path;
+    path.duration_s = 60.0;
+    path.mean_rpm = 1200.0;
+    path.seed = 3;
+    spec.engine.idle_low_rpm = 1000.0;
+    spec.engine.idle_high_rpm = 1400.0;
+    const auto b = listen(spec, sim::SpeedPath(path), 10.0);
+    REQUIRE(b.heard);
+    REQUIRE(b.cylinders.size() == 1);
+    CHECK(b.cylinders[0].strength == 1.0);
+    CHECK((b.cylinders[0].verdict == CylinderVerdict::misfires) == misses);
 }
 
 TEST_CASE("Balance: a cylinder that only sounds different is not called weak", "[dsp][balance]") {
