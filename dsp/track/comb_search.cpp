@@ -41,6 +41,7 @@ constexpr double kClearLine = 1.8;
 constexpr double kFirstHeard = 1.5;  // log power over the floor of the loudest of three lines; noise gives 0.45
 // Log power: 3.5 dB. Four open recordings of idles lie below 0, two of faster engines at 1 to 3.
 constexpr double kLaterOverFirst = 0.8;
+constexpr double kLaterOverBeside = 1.7;  // a resonance of the engine's own gives 1.6
 constexpr double kClearComb = 22.0;      // evidence: in noise, upper bands that do not beat prove nothing
 constexpr double kOvertoneMemory = 0.1;  // per frame
 constexpr std::uint64_t kOvertoneFrames = 8;
@@ -611,36 +612,46 @@ double CombSearch::beat_at_firing(double cycle_hz) const {
     return beat;
 }
 
-/// A comb whose first lines are clearly heard, yet far below a later one, and whose upper bands do not beat at all: the
-/// half orders of an engine that runs several times faster, which fires at that later line. Judged over about a second
-/// of the strongest comb.
+/// A comb whose lowest line is silent, whose next ones are clearly heard, yet far below a later one that stands out of
+/// its neighbours, and whose upper bands do not beat at all: the half orders of an engine that runs several times faster,
+/// which fires at that later line. (A resonance lifts neighbours together.) Judged over about a second of the strongest
+/// comb.
 void CombSearch::weigh_overtones(const CombPeak& strongest) {
     constexpr int kFirst = 3;
     const double cycle_hz = std::exp(strongest.log_cycle_hz);
     const auto slope = slope_index(strongest.slope_per_s);
-    float first = 0.F, first_ratio = 0.F, later = 0.F;
+    float fundamental_ratio = 0.F, first = 0.F, first_ratio = 0.F, later = 0.F, beside_later = 0.F, last = 0.F;
     for (const int m : lines_) {
         const auto b = nearest(cycle_hz * m / mid_.bin_hz);
         if (b + 1 >= mid_.used_bins) break;
         const float ratio = mid_.ratio_at(slope, b);
         const float power = ratio / mid_.inverse_floor[b];
+        if (m == lines_.front()) fundamental_ratio = ratio;
         if (m / spacing_ <= kFirst) {
             first = std::max(first, power);
             first_ratio = std::max(first_ratio, ratio);
-        } else {
-            later = std::max(later, power);
+        } else if (power > later) {
+            later = power;
+            beside_later = last;
+        } else if (last == later) {
+            beside_later = std::max(beside_later, power);
         }
+        last = power;
     }
-    if (first <= 0.F || later <= 0.F) return;
+    if (fundamental_ratio <= 0.F || first <= 0.F || later <= 0.F || beside_later <= 0.F) return;
     const double share = std::max(kOvertoneMemory, 1.0 / static_cast<double>(++overtones_.frames));
     const auto follow = [share](double& mean, double value) { mean += share * (value - mean); };
-    follow(overtones_.log_first_heard, std::log(static_cast<double>(first_ratio)));
-    follow(overtones_.log_later_over_first, std::log(static_cast<double>(later) / static_cast<double>(first)));
+    const auto log_of = [](float ratio) { return std::log(static_cast<double>(ratio)); };
+    follow(overtones_.log_fundamental_heard, log_of(fundamental_ratio));
+    follow(overtones_.log_first_heard, log_of(first_ratio));
+    follow(overtones_.log_later_over_first, log_of(later / first));
+    follow(overtones_.log_later_over_beside, log_of(later / beside_later));
     follow(overtones_.beat, beat_at_firing(cycle_hz));
     follow(overtones_.evidence, strongest.evidence);
     overtones_.dominate = overtones_.frames >= kOvertoneFrames && overtones_.evidence > kClearComb &&
-                          overtones_.log_first_heard > kFirstHeard &&
-                          overtones_.log_later_over_first > kLaterOverFirst && overtones_.beat < kNoBeat;
+                          overtones_.log_fundamental_heard < kFirstHeard && overtones_.log_first_heard > kFirstHeard &&
+                          overtones_.log_later_over_first > kLaterOverFirst &&
+                          overtones_.log_later_over_beside > kLaterOverBeside && overtones_.beat < kNoBeat;
 }
 
 /// Cylinders that fire in turn a little early and late put lines halfway between the firing lines, and the more so the

@@ -152,7 +152,8 @@ class CombSearch {
     int spacing_;
     double window_s_;
     struct Overtones {  ///< running means
-        double log_first_heard = 0.0, log_later_over_first = 0.0, beat = 0.0, evidence = 0.0;
+        double log_fundamental_heard = 0.0, log_first_heard = 0.0, log_later_over_first = 0.0,
+               log_later_over_beside = 0.0, beat = 0.0, evidence = 0.0;
         std::uint64_t frames = 0;
         bool dominate = false;
     } overtones_;

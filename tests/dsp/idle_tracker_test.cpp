@@ -7,6 +7,7 @@
 #include "dsp/statistics.hpp"
 #include "dsp/track/coarse_path.hpp"
 #include "tests/engine_in_noise.hpp"
+#include "tests/plain_engine.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -104,6 +105,19 @@ TEST_CASE("IdleTracker: follows an idling engine as loud as the noise, without b
     REQUIRE(!errors.empty());
     std::nth_element(errors.begin(), errors.begin() + static_cast<std::ptrdiff_t>(errors.size() / 2), errors.end());
     CHECK(errors[errors.size() / 2] < 0.001);
+}
+
+TEST_CASE("IdleTracker: a resonance far above the firing rate, in white noise, is no faster engine's firing",
+          "[dsp][idle]") {
+    const test::PlainEngine spec{.seconds = 12.0, .noise_to_sound = GENERATE(0.5, 1.0, 1.5), .seed = GENERATE(1u, 2u)};
+    CAPTURE(spec.noise_to_sound, spec.seed);
+    const auto readings = track_idle({.sample_rate_hz = test::PlainEngine::kRate_hz, .engine = engine_of(4)},
+                                     spec.sound().samples);
+    const auto locked = std::count_if(readings.begin(), readings.end(), [&](const RpmReading& r) {
+        return r.locked && std::abs(r.rpm / spec.rpm - 1.0) < 0.02;
+    });
+    CHECK(locked >= 110);
+    CHECK(std::count_if(readings.begin(), readings.end(), [](const RpmReading& r) { return r.locked; }) == locked);
 }
 
 TEST_CASE("IdleTracker: in noise twice as loud in amplitude, what it says still holds", "[dsp][idle]") {
