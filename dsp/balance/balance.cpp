@@ -10,6 +10,7 @@
 #include <complex>
 #include <limits>
 #include <numbers>
+#include <numeric>
 
 namespace idlehark {
 
@@ -24,6 +25,8 @@ constexpr double kColourCommon = 0.06;       // off in all bands together: no so
 constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
 constexpr double kWeakBelow = 0.75;
 constexpr double kEvenAbove = 2.0 / 3.0;
+constexpr double kApartBelow = 0.9;        // the strongest of a softer half against the weakest of the other
+constexpr std::size_t kFewestInRows = 6;
 constexpr double kAccuse = 0.01;             // chance that a healthy engine has any cylinder called weak; and the same
                                              // for misfires: 2 % together
 constexpr double kHarmlessMisfires = 0.015;  // surely more than this: over many minutes uneven scatter counts up to it
@@ -88,6 +91,24 @@ std::vector<Strength> strengths(const SwellFit& fit, std::size_t n) {
         }
         s.spread = std::sqrt(spread);
     }
+    return out;
+}
+
+/// The cylinders of a half that stands apart below the other, and none of which is weak among that half: a row of a vee
+/// or flat engine that is further from the microphone sounds so. Fours stand in one row unless stated.
+std::vector<char> softer_half(const std::vector<double>& strength, const Engine& engine) {
+    const std::size_t n = strength.size();
+    std::vector<char> out(n, 0);
+    if (n % 2 != 0 || (n < kFewestInRows && engine.banks.size() != 2)) return out;
+    std::vector<std::size_t> order(n);
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return strength[a] < strength[b]; });
+    const auto at = [&](std::size_t k) { return strength[order[k]]; };
+    if (!(at(n / 2 - 1) < kApartBelow * at(n / 2)) || !(at(n / 4) > 0.0)) return out;
+    std::vector<double> half;
+    for (std::size_t k = 0; k < n / 2; ++k) half.push_back(at(k));
+    for (std::size_t k = 0; k < n / 2; ++k)
+        if (at(k) > kWeakBelow * stats::median_of_others(half, k)) out[order[k]] = 1;
     return out;
 }
 
@@ -168,6 +189,8 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     const auto missing =
         count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles), strength);
     out.single_firing_sd = missing.sd;
+    const auto soft = softer_half(strength, engine_);
+    out.half_softer = std::any_of(soft.begin(), soft.end(), [](char s) { return s != 0; });
     std::size_t first = 0;  // the first firing of the stretch that is heard
     if (!reference_s.empty()) {
         first = firing_after(reference_s, path, places, fit.onset_cycles);
@@ -200,7 +223,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
         const bool misses = c.p_misfire < kAccuse && m.low > kHarmlessMisfires;
         // Missing firings make the mean cycle weaker too, and a weak cylinder's are heard less surely: the surer of the
         // two is said.
-        const bool weak = c.p_weak < kAccuse && s.log < std::log(kWeakBelow);
+        const bool weak = c.p_weak < kAccuse && s.log < std::log(kWeakBelow) && soft[i] == 0;
         if (weak && !(misses && c.p_misfire < c.p_weak))
             c.verdict = CylinderVerdict::weak;
         else if (misses)

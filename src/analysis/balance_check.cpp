@@ -67,7 +67,7 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
                   "cylinder; A is the first one heard. A pick-up on one lead, recorded on another channel, names them "
                   "(--reference-channel)");
     }
-    constexpr int kFiresWithinBlowDown = 6;  // from here on another cylinder fires before the exhaust of one is heard
+    constexpr int kFiresWithinBlowDown = 4;  // from here on another cylinder fires before the exhaust of one is heard
     if (view.named && std::ssize(view.rows) >= kFiresWithinBlowDown)
         view.notes.emplace_back(
             "each firing is named by the spark before it; what comes out of the exhaust is heard a third of a crank "
@@ -83,6 +83,10 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
         view.notes.emplace_back(
             "a cylinder that is louder in one band and softer in another sounds different (another path to the "
             "microphone, another exhaust pipe); that is no proof of less work");
+    if (b.half_softer)
+        view.notes.emplace_back(
+            "half of the cylinders are softer together, as a row is that lies further from the microphone: compared with "
+            "one another none of them is weak; record from the other side, too");
     if (none_missing)
         view.notes.emplace_back(
             "\"even\" holds for what this microphone heard: the breath of the intake goes on when a firing is missing, "

@@ -225,6 +225,30 @@ TEST_CASE("Balance: two minutes tell a tenth of missing firings, and accuse no s
     CHECK(c[2].misfire_high > 10.0);
 }
 
+TEST_CASE("Balance: a row further from the microphone is no row of weak cylinders", "[dsp][balance]") {
+    struct Row {
+        std::vector<double> strengths;
+        std::vector<std::size_t> weak;
+        bool half_softer;
+    };
+    const auto row = GENERATE(values<Row>({{{1.0, 0.6, 1.0, 0.6, 1.0, 0.6}, {}, true},
+                                           {{1.0, 0.65, 1.0, 0.25, 1.0, 0.65}, {3}, true},
+                                           {{1.0, 1.0, 0.5, 1.0, 1.0, 1.0}, {2}, false},
+                                           {{1.0, 0.5, 1.0, 0.5}, {1, 3}, false}}));  // in one row
+    auto spec = four(671);
+    spec.engine.cylinders = static_cast<int>(row.strengths.size());
+    spec.cylinder_strengths = row.strengths;
+    const auto b = listen(spec, wandering(14, 40.0), 6.0, 4096, true);
+    REQUIRE(b.heard);
+    REQUIRE(b.rotation_known);
+    CHECK(b.half_softer == row.half_softer);
+    std::vector<std::size_t> weak;
+    for (std::size_t i = 0; i < b.cylinders.size(); ++i)
+        if (b.cylinders[i].verdict == CylinderVerdict::weak) weak.push_back(i);
+    CAPTURE(row.strengths);
+    CHECK(weak == row.weak);
+}
+
 TEST_CASE("Balance: firings that hardly scatter, in next to no noise, hide no missing ones", "[dsp][balance]") {
     // All bands and the waveform then say nearly the same, and none may be played off against another.
     const test::PlainEngine spec{.missing_share = GENERATE(0.0, 0.1, 0.2), .noise_to_sound = 0.03, .seed = GENERATE(1u, 4u)};
