@@ -13,9 +13,8 @@ struct PicturePixels {
     std::vector<std::uint8_t> rgba{};
 };
 
-/// How a picture is to be turned upright, 1..8, by the first directory of an APP1 segment's content; 1 where it does not
-/// say.
-/// Source   CIPA DC-008 (Exif) 4.6.4, orientation, tag 0x0112.
+/// How a picture is to be turned upright, 1..8, by the first directory of an APP1 segment's content; 1 where it does
+/// not say. Source   CIPA DC-008 (Exif) 4.6.4, orientation, tag 0x0112.
 [[nodiscard]] int exif_orientation(std::span<const std::uint8_t> app1);
 
 /// Turns a picture as an Exif orientation asks; width and height are exchanged where it is one of 5..8.

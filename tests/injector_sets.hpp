@@ -37,6 +37,7 @@ struct SetCondition {
     bool plain = false;  ///< the other simulated probe
     bool group_each_turn = false;
     ProbeTrouble trouble{};  ///< of the other simulated probe
+    double open_scatter_us = 0.0;
 };
 
 /// A set of injectors with none to three in four odd ones, 680-1100 rpm.
@@ -89,6 +90,7 @@ inline DrawnSet draw_set(const SetCondition& condition, std::uint64_t seed) {
         auto& h = spec.health[c];
         h.open_close_ms = spacing_ms * (1.0 + 0.01 * sim::gaussian(random));
         h.jitter_us = set.jitter_us;
+        h.open_close_scatter_us = condition.open_scatter_us;
         if (set.faults[c] == one_misses)
             h.miss_probability = sim::uniform(random, 0.0, 1.0) < 0.4 ? 0.03 : sim::uniform(random, 0.05, 0.4);
         if (set.faults[c] == one_silent) h.level = 0.0;

@@ -166,6 +166,7 @@ inline sim::InjectorProbe record_plain_probe(const sim::InjectorProbeSpec& spec,
             if (spec.group_each_turn && spec.engine.strokes == 4) opens.push_back(opens.front() + 0.5);
         }
         auto run = sim::sub_stream(id * 64 + static_cast<std::uint64_t>(spec.cylinder), "plain run");
+        auto held_open = sim::sub_stream(id * 64 + static_cast<std::uint64_t>(spec.cylinder), "plain held open");
         for (double cycle = 0.0; cycle < path.duration_s() * 20.0; cycle += 1.0)
             for (const double at : opens) {
                 const double due_s = path.time_at_cycles(cycle + at - std::floor(at));
@@ -178,7 +179,9 @@ inline sim::InjectorProbe record_plain_probe(const sim::InjectorProbeSpec& spec,
                 if (missed) continue;
                 if (own) out.opened_s.push_back(t);
                 lay(opening, t + delay_s, gain * h.level * opening_level * loud);
-                lay(closing, t + delay_s + 1e-3 * h.open_close_ms, gain * h.level * loud);
+                lay(closing,
+                    t + delay_s + 1e-3 * h.open_close_ms + 1e-6 * h.open_close_scatter_us * sim::gaussian(held_open),
+                    gain * h.level * loud);
             }
     }
     auto contact = sim::sub_stream(spec.seed * 64 + static_cast<std::uint64_t>(spec.cylinder), "plain contact");

@@ -1,6 +1,7 @@
 #include "dsp/injectors/click_events.hpp"
 
 #include "dsp/dot.hpp"
+#include "dsp/injectors/click_pair.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -27,6 +28,8 @@ constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
 constexpr double kMissedBelow = 0.25;
 constexpr double kMissedFrom = 0.12;  // the line between heard and missed is looked for in this range of strengths
 constexpr double kMissedTo = 0.5;
+
+constexpr double kBeforeClosing_s = 0.15e-3;  // a click's start in the mean is later than its first swing
 
 constexpr int kShape = ClickEnvelope::steps(kShape_s);
 constexpr int kLag = ClickEnvelope::steps(kLag_s);
@@ -234,15 +237,22 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     std::vector<double> clear_s;
     for (std::size_t e = 0; e < at.size(); ++e)
         if (at[e].strength >= line) clear_s.push_back(time_of(e));
-    auto wave = average_clicks(sound, clear_s, out.core_first, out.core_last);
+    out.noise = noise;
+    out.shape = shape;
+    out.shape_from_s = -kShape_s;
+    const double closing_s = find_pairs(out).front().close_s - kBeforeClosing_s;
+    out.core_closing = std::isfinite(closing_s) && std::fabs(closing_s) < kShape_s
+                           ? core(kShape + ClickEnvelope::steps(closing_s))
+                           : out.core_first;
+    auto wave = average_clicks(sound, clear_s, out.core_first, out.core_closing, out.core_last, noise);
     double common = 0.0;
     double all = 0.0;
     for (int i = t.first; i <= t.last; ++i) {
-        if (wave.count > 0) common += static_cast<double>(power(wave.mean, core(i)));
+        if (!wave.parts.empty()) common += static_cast<double>(power(wave.mean, core(i)));
         all += shape[index(i)] - noise;
     }
     if (all > 0.0) out.common_share = common / all;
-    out.alike = wave.count > 0 && common > kAlike * all;
+    out.alike = !wave.parts.empty() && common > kAlike * all;
     std::vector<ClickPlace> rings;
     if (out.alike) {
         auto next = wave.clicks.begin();
@@ -290,9 +300,6 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         out.strength.push_back(at[e].strength);
         out.heard_s.push_back(!heard ? std::nan("") : out.alike ? rings[e].time_s : time_of(e));
     }
-    out.noise = noise;
-    out.shape = shape;
-    out.shape_from_s = -kShape_s;
     if (out.alike) {
         for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(static_cast<double>(power(wave.mean, core(i))));
         out.common_noise = noise / static_cast<double>(clear_s.size());

@@ -19,12 +19,14 @@ struct ClickEvents {
     double timing_error_s = 0.0;  ///< what the noise alone does to heard_s, standard deviation
     std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
     double shape_from_s = 0.0;
-    std::size_t core_first = 0, core_last = 0;  ///< of the values of ClickEnvelope about heard_s: where the clicks are
-    double common_share = 0.0;                  ///< of the mean energy of the clicks, in the shared waveform
-    bool alike = false;                         ///< the clicks share a waveform
-    std::vector<double> common;                 ///< power of the mean waveform, as `shape`; where they are alike
-    double common_noise = 0.0;                  ///< of that, away from the clicks
-    ClickWave wave;                             ///< the waveform itself; where they are alike
+    /// Of the values of ClickEnvelope about heard_s: where the clicks are, and where the closing ones begin
+    /// (core_first: not told from the opening ones).
+    std::size_t core_first = 0, core_closing = 0, core_last = 0;
+    double common_share = 0.0;   ///< of the mean energy of the clicks, in the shared waveform
+    bool alike = false;          ///< the clicks share a waveform
+    std::vector<double> common;  ///< power of the mean waveform, as `shape`; where they are alike
+    double common_noise = 0.0;   ///< of that, away from the clicks
+    ClickWave wave;              ///< the waveform itself; where they are alike
 };
 
 /// Input    due times; quiet times (no click near) for the noise; both within the recording.

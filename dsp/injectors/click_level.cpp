@@ -62,8 +62,8 @@ double band_response(double off_hz) {
 /// Energy by band of what one click of the common waveform has. Empty where nothing of the mean lies beside the clicks.
 std::vector<double> energy_in_common(const ClickBands& bands, std::span<const double> weights,
                                      const ClickEnvelope& sound, const ClickWave& wave, double sample_rate_hz) {
-    const std::size_t first = wave.first - std::min(wave.first, PowerAt::kFade);
-    const std::size_t count = std::min(wave.first + wave.count + PowerAt::kFade, wave.mean.size()) - first;
+    const std::size_t first = wave.first() - std::min(wave.first(), PowerAt::kFade);
+    const std::size_t count = std::min(wave.end() + PowerAt::kFade, wave.mean.size()) - first;
     std::vector<std::size_t> beside;
     for (std::size_t from = first % (count / 2); from + count <= wave.mean.size(); from += count / 2)
         if (from + count <= first || from >= first + count) beside.push_back(from);

@@ -15,11 +15,12 @@ namespace idlehark {
 namespace {
 
 constexpr int kReach = 10;     // steps about the time given
-constexpr int kFineReach = 2;  // once they are read again where they belong
+constexpr int kFineReach = 4;  // once they are read again where they belong; the closing ones may be further off
 constexpr std::size_t kFewestQuiet = 8;
-constexpr std::size_t kStarts = 4;  // means to begin with, a power of two
-constexpr std::size_t kEarly = 25;  // clicks for each of them
-constexpr int kRounds = 2;          // with the best, of all clicks
+constexpr std::size_t kStarts = 4;         // means to begin with, a power of two
+constexpr std::size_t kEarly = 25;         // clicks for each of them
+constexpr int kRounds = 2;                 // with the best, of all clicks
+constexpr std::size_t kShortestPart = 14;  // 0.7 ms
 
 double energy(const Wave& w, std::size_t from, std::size_t n) {
     return static_cast<double>(dot(w.re.data() + from, w.re.data() + from, n) +
@@ -30,66 +31,143 @@ struct Place {
     double shift = 0.0;        // steps
     int whole = 0;             // the nearest whole step
     float re = 1.F, im = 0.F;  // brings the click into the mean's phase
-    double power = 0.0;        // correlated
+    double power = 0.0;        // correlated, over the energy of that part of the mean
 };
 
-/// Where a click agrees best with the `n` values of the mean from `from` on, within `reach` of its value `start`.
-/// `cost`: of a squared step, in correlated power.
-Place place_of(const Wave& mean, std::size_t from, std::size_t n, const Wave& click, std::size_t start, int reach,
-               double cost) {
-    Place best;
-    float most = -std::numeric_limits<float>::infinity();
-    std::array<float, 2 * kReach + 1> power{};
-    const float* mr = mean.re.data() + from;
-    const float* mi = mean.im.data() + from;
+/// One place for each part of the mean.
+using Places = std::array<Place, 2>;
+
+using ByShift = std::array<float, 2 * kReach + 1>;
+
+/// How a part of a click agrees with that of the mean, shift by shift.
+struct Likeness {
+    ByShift re{}, im{};  // of the correlation
+    ByShift score{};     // correlated power over the mean's energy: likelihood, in units of the noise's power
+    int reach;
+
+    /// `start`: of the click's values the one that lies on the part's first.
+    Likeness(const Wave& mean, ClickPart part, const Wave& click, std::size_t start, int within) : reach(within) {
+        const float* mr = mean.re.data() + part.first;
+        const float* mi = mean.im.data() + part.first;
+        const auto whole = static_cast<float>(std::max(energy(mean, part.first, part.count), 1e-30));
+        for (int shift = -reach; shift <= reach; ++shift) {
+            const float* zr = click.re.data() + start + shift;
+            const float* zi = click.im.data() + start + shift;
+            const auto k = index(shift + reach);
+            re[k] = dot(mr, zr, part.count) + dot(mi, zi, part.count);
+            im[k] = dot(mr, zi, part.count) - dot(mi, zr, part.count);
+            score[k] = (re[k] * re[k] + im[k] * im[k]) / whole;
+        }
+    }
+    /// The place with the highest of `scores`, which allow for more than this part.
+    [[nodiscard]] Place at_top(const ByShift& scores) const {
+        const auto n = static_cast<std::ptrdiff_t>(2 * reach + 1);
+        const auto k = std::max_element(scores.begin(), scores.begin() + n) - scores.begin();
+        const auto at = index(k);
+        const float size = std::sqrt(std::max(re[at] * re[at] + im[at] * im[at], 1e-30F));
+        Place out{static_cast<double>(k - reach), static_cast<int>(k) - reach, re[at] / size, -im[at] / size,
+                  static_cast<double>(score[at])};
+        if (k > 0 && k + 1 < n)
+            out.shift += summit(static_cast<double>(scores[at - 1]), static_cast<double>(scores[at]),
+                                static_cast<double>(scores[at + 1]));
+        return out;
+    }
+};
+
+/// What shifts cost, in the units of Likeness::score, per squared step.
+struct Cost {
+    double far = 0.0;      // of the first part's shift
+    double stretch = 0.0;  // of the second part's against the first's
+};
+
+/// Where a click agrees best with the mean, part by part, within `reach`. `start`: of the click's values the one that
+/// lies on the mean's value `from`.
+Places places_of(const Wave& mean, const std::vector<ClickPart>& parts, const Wave& click, std::size_t from,
+                 std::size_t start, int reach, Cost cost) {
+    const auto squared = [](double per_step, int by) { return static_cast<float>(per_step * by * by); };
+    const Likeness first{mean, parts[0], click, parts[0].first - from + start, reach};
+    auto scores = first.score;
+    for (int shift = -reach; shift <= reach; ++shift) scores[index(shift + reach)] -= squared(cost.far, shift);
+    if (parts.size() == 1) return {first.at_top(scores)};
+    const Likeness second{mean, parts[1], click, parts[1].first - from + start, reach};
+    const auto beside = [&](int shift) {
+        auto other = second.score;
+        for (int k = -reach; k <= reach; ++k) other[index(k + reach)] -= squared(cost.stretch, k - shift);
+        return other;
+    };
     for (int shift = -reach; shift <= reach; ++shift) {
-        const float* zr = click.re.data() + start + shift;
-        const float* zi = click.im.data() + start + shift;
-        const float re = dot(mr, zr, n) + dot(mi, zi, n);
-        const float im = dot(mr, zi, n) - dot(mi, zr, n);
-        const float all = re * re + im * im;
-        const float p = all - static_cast<float>(cost * shift * shift);
-        power[index(shift + reach)] = p;
-        if (p <= most) continue;
-        most = p;
-        const float size = std::sqrt(std::max(all, 1e-30F));
-        best = {static_cast<double>(shift), shift, re / size, -im / size, static_cast<double>(all)};
+        const auto other = beside(shift);
+        scores[index(shift + reach)] += *std::max_element(other.begin(), other.begin() + 2 * reach + 1);
     }
-    if (std::abs(best.whole) < reach) {
-        const auto at = index(best.whole + reach);
-        best.shift += summit(static_cast<double>(power[at - 1]), static_cast<double>(power[at]),
-                             static_cast<double>(power[at + 1]));
-    }
-    return best;
+    const auto opening = first.at_top(scores);
+    return {opening, second.at_top(beside(opening.whole))};
 }
 
-/// Adds a `share` of a click, from `from` on, in the mean's phase.
-void add(Wave& sum, const Wave& click, std::size_t from, const Place& place, float share) {
-    const float* zr = click.re.data() + from;
-    const float* zi = click.im.data() + from;
+/// Adds a `share` of `n` values of a click, from `start` on, to those of the sum from `from` on, in the mean's phase.
+void add(Wave& sum, std::size_t from, std::size_t n, const Wave& click, std::size_t start, const Place& place,
+         float share) {
+    const float* zr = click.re.data() + start;
+    const float* zi = click.im.data() + start;
     const float re = share * place.re;
     const float im = share * place.im;
-    for (std::size_t i = 0; i < sum.size(); ++i) {
-        sum.re[i] += re * zr[i] - im * zi[i];
-        sum.im[i] += re * zi[i] + im * zr[i];
+    for (std::size_t i = 0; i < n; ++i) {
+        sum.re[from + i] += re * zr[i] - im * zi[i];
+        sum.im[from + i] += re * zi[i] + im * zr[i];
     }
+}
+
+/// The power of what a click shares with the mean; 1 for the mean itself.
+double strength_of(const Wave& mean, const std::vector<ClickPart>& parts, const Places& places) {
+    double shared = 0.0;
+    double whole = 0.0;
+    for (std::size_t k = 0; k < parts.size(); ++k) {
+        shared += places[k].power;
+        whole += energy(mean, parts[k].first, parts[k].count);
+    }
+    return shared / std::max(whole, 1e-300);
+}
+
+/// How far the parts are off together, steps: each counts by its energy.
+double shift_of(const Wave& mean, const std::vector<ClickPart>& parts, const Places& places) {
+    double sum = 0.0;
+    double whole = 0.0;
+    for (std::size_t k = 0; k < parts.size(); ++k) {
+        const double weight = energy(mean, parts[k].first, parts[k].count);
+        sum += weight * places[k].shift;
+        whole += weight;
+    }
+    return sum / std::max(whole, 1e-300);
+}
+
+/// What the second part may be off by.
+double stretch_cost(double noise) {
+    constexpr double kUsual_s = 40e-6;
+    return 0.5 * noise * std::pow(ClickEnvelope::kStep_s / kUsual_s, 2);
 }
 
 /// Clicks over the span that counts, with kReach steps to spare on each side, and their mean.
 class Clicks {
    public:
-    Clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first, std::size_t last)
+    /// `closing`: index from which on the second part lies; `first` if there is one part.
+    Clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first, std::size_t closing,
+           std::size_t last, Cost cost)
         : sound_(sound),
           from_(std::max(first, std::size_t{kReach}) - kReach),
           span_(std::min(last, sound.size() - 1 - kReach) - from_ - kReach + 1),
+          cost_(cost),
           times_s_(times_s.begin(), times_s.end()),
           mean_(span_) {
+        const std::size_t opening = closing > this->first() ? closing - this->first() : 0;
+        if (opening < kShortestPart || opening + kShortestPart > span_)
+            parts_ = {{0, span_}};
+        else
+            parts_ = {{0, opening}, {opening, span_ - opening}};
         read();
     }
 
     /// The mean that most of the clicks agree with, begun with one after the other: round by round the better half goes
     /// on, with twice the clicks.
-    void find_mean(double cost) {
+    void find_mean() {
         struct Start {
             double energy;
             Wave mean;
@@ -104,8 +182,8 @@ class Clicks {
         for (std::size_t some = kEarly;; some *= 2) {
             for (auto& start : starts) {
                 std::swap(mean_, start.mean);
-                average(std::span{waves_}.first(std::min(waves_.size(), some)), kReach, cost * mean_energy());
-                start.energy = mean_energy();
+                average(std::span{waves_}.first(std::min(waves_.size(), some)), kReach);
+                start.energy = energy(mean_, 0, span_);
                 std::swap(mean_, start.mean);
             }
             std::stable_sort(starts.begin(), starts.end(),
@@ -114,24 +192,34 @@ class Clicks {
             starts.erase(starts.begin() + std::ssize(starts) / 2, starts.end());
         }
         mean_ = std::move(starts.front().mean);
-        for (int round = 0; round < kRounds; ++round) average(kReach, cost * mean_energy());
+        for (int round = 0; round < kRounds; ++round) average(kReach);
     }
-    /// The mean anew, of the clicks as they agree with the old one.
-    std::vector<Place> average(int reach, double cost) { return average(waves_, reach, cost); }
+    /// The mean anew, of the clicks as they agree with the old one; of each its strength against that.
+    struct Agreement {
+        Places places;
+        double shift = 0.0;  ///< steps
+        double strength = 0.0;
+    };
+    std::vector<Agreement> average(int reach) { return average(waves_, reach); }
     /// Moves the times to the places.
-    void move(const std::vector<Place>& places) {
-        for (std::size_t e = 0; e < places.size(); ++e) times_s_[e] += places[e].shift * ClickEnvelope::kStep_s;
+    void move(const std::vector<Agreement>& to) {
+        for (std::size_t e = 0; e < to.size(); ++e) times_s_[e] += to[e].shift * ClickEnvelope::kStep_s;
     }
     void read() {
         waves_.clear();
         for (const double t : times_s_) waves_.push_back(sound_.read(t, from_, span_ + 2 * kReach));
     }
+    void cost_nothing_far() { cost_.far = 0.0; }
     [[nodiscard]] const std::vector<double>& times_s() const { return times_s_; }
-    [[nodiscard]] std::size_t first() const { return from_ + kReach; }
-    [[nodiscard]] std::size_t count() const { return span_; }
-    [[nodiscard]] double mean_energy() const { return energy(mean_, 0, span_); }
+    /// Of the values that are read about a time.
+    [[nodiscard]] std::vector<ClickPart> parts() const {
+        auto parts = parts_;
+        for (auto& p : parts) p.first += first();
+        return parts;
+    }
 
    private:
+    [[nodiscard]] std::size_t first() const { return from_ + kReach; }
     /// The clicks in the order of how near they are to the middle one's energy.
     [[nodiscard]] std::vector<std::size_t> typical_first() const {
         std::vector<double> loud;
@@ -144,20 +232,27 @@ class Clicks {
         });
         return order;
     }
-    std::vector<Place> average(std::span<const Wave> some, int reach, double cost) {
+    std::vector<Agreement> average(std::span<const Wave> some, int reach) {
         Wave sum{span_};
-        std::vector<Place> places;
+        std::vector<Agreement> out;
         const float share = 1.F / static_cast<float>(some.size());
         for (const auto& w : some) {
-            places.push_back(place_of(mean_, 0, span_, w, kReach, reach, cost));
-            add(sum, w, index(kReach + places.back().whole), places.back(), share);
+            const auto places = places_of(mean_, parts_, w, 0, kReach, reach, cost_);
+            out.push_back({places, shift_of(mean_, parts_, places), strength_of(mean_, parts_, places)});
+            for (std::size_t k = 0; k < parts_.size(); ++k) {
+                const auto [first, count] = parts_[k];
+                add(sum, first, count, w, index(static_cast<std::ptrdiff_t>(first) + kReach + places[k].whole),
+                    places[k], share);
+            }
         }
         mean_ = std::move(sum);
-        return places;
+        return out;
     }
 
     const ClickEnvelope& sound_;
     std::size_t from_, span_;  // of the values that are read about a time; the span without the spare steps
+    Cost cost_;
+    std::vector<ClickPart> parts_;  // of the span
     std::vector<double> times_s_;
     Wave mean_;
     std::vector<Wave> waves_;
@@ -170,66 +265,80 @@ bool too_little(const ClickEnvelope& sound, std::span<const double> times_s, std
 }  // namespace
 
 ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first,
-                         std::size_t last) {
+                         std::size_t closing, std::size_t last, double noise) {
     ClickWave out;
     if (too_little(sound, times_s, first, last)) return out;
-    Clicks clicks{sound, times_s, first, last};
-    clicks.find_mean(0.0);
-    clicks.move(clicks.average(kReach, 0.0));
+    Clicks clicks{sound, times_s, first, closing, last, {.stretch = stretch_cost(noise)}};
+    clicks.find_mean();
+    clicks.move(clicks.average(kReach));
     clicks.read();
-    const double before = clicks.mean_energy();
-    const auto places = clicks.average(kFineReach, 0.0);
+    const auto last_places = clicks.average(kFineReach);
 
     // The whole of what is read, as the last places lay it.
-    out.first = clicks.first();
-    out.count = clicks.count();
+    out.parts = clicks.parts();
+    out.noise = noise;
     out.mean = Wave{sound.size()};
-    const float share = 1.F / static_cast<float>(places.size());
-    for (std::size_t e = 0; e < places.size(); ++e)
-        add(out.mean, sound.read(clicks.times_s()[e] + places[e].whole * ClickEnvelope::kStep_s), 0, places[e], share);
-    clicks.move(places);
-    for (std::size_t e = 0; e < places.size(); ++e)
-        out.clicks.push_back({clicks.times_s()[e], places[e].power / (before * before)});
+    const float share = 1.F / static_cast<float>(last_places.size());
+    for (std::size_t e = 0; e < last_places.size(); ++e)
+        for (std::size_t k = 0; k < out.parts.size(); ++k) {
+            const auto& place = last_places[e].places[k];
+            const std::size_t from = k == 0 ? 0 : out.parts[k].first;
+            const std::size_t end = k + 1 < out.parts.size() ? out.parts[k + 1].first : sound.size();
+            const auto click = sound.read(clicks.times_s()[e] + place.whole * ClickEnvelope::kStep_s);
+            add(out.mean, from, end - from, click, from, place, share);
+        }
+    clicks.move(last_places);
+    for (std::size_t e = 0; e < last_places.size(); ++e)
+        out.clicks.push_back({clicks.times_s()[e], last_places[e].strength});
     return out;
 }
 
 ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double time_s) {
-    const auto click = sound.read(time_s, wave.first - kReach, wave.count + 2 * kReach);
-    const auto place = place_of(wave.mean, wave.first, wave.count, click, kReach, kReach, 0.0);
-    const double whole = energy(wave.mean, wave.first, wave.count);
-    return {time_s + place.shift * ClickEnvelope::kStep_s, place.power / (whole * whole)};
+    const std::size_t first = wave.first();
+    const auto click = sound.read(time_s, first - kReach, wave.end() - first + 2 * kReach);
+    const auto places =
+        places_of(wave.mean, wave.parts, click, first, kReach, kReach, {.stretch = stretch_cost(wave.noise)});
+    return {time_s + shift_of(wave.mean, wave.parts, places) * ClickEnvelope::kStep_s,
+            strength_of(wave.mean, wave.parts, places)};
 }
 
 double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet) {
     if (quiet.size() < kFewestQuiet) return 0.0;
     std::vector<double> errors;
     for (auto laid : quiet) {
-        for (std::size_t i = wave.first; i < wave.first + wave.count; ++i) {
+        for (std::size_t i = wave.first(); i < wave.end(); ++i) {
             laid.re[i] += wave.mean.re[i];
             laid.im[i] += wave.mean.im[i];
         }
-        errors.push_back(place_of(wave.mean, wave.first, wave.count, laid, wave.first, kReach, 0.0).shift);
+        const auto places = places_of(wave.mean, wave.parts, laid, wave.first(), wave.first(), kReach,
+                                      {.stretch = stretch_cost(wave.noise)});
+        errors.push_back(shift_of(wave.mean, wave.parts, places));
     }
     return ClickEnvelope::kStep_s * stats::kMadToSd * stats::median_absolute_deviation(errors);
 }
 
 double coherence(const ClickWave& a, const ClickWave& b) {
-    const auto place = place_of(a.mean, a.first, a.count, b.mean, b.first, kReach, 0.0);
-    return place.power /
-           std::max(energy(a.mean, a.first, a.count) *
-                        energy(b.mean, index(static_cast<std::ptrdiff_t>(b.first) + place.whole), b.count),
-                    1e-300);
+    const auto places = places_of(a.mean, a.parts, b.mean, a.first(), a.first(), kReach, {});
+    double shared = 0.0;
+    double whole = 0.0;
+    for (std::size_t k = 0; k < a.parts.size(); ++k) {
+        const auto [first, count] = a.parts[k];
+        shared += places[k].power;
+        whole += energy(b.mean, index(static_cast<std::ptrdiff_t>(first) + places[k].whole), count);
+    }
+    return shared / std::max(whole, 1e-300);
 }
 
 std::vector<double> time_faint_clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first,
                                       std::size_t last, double usual_s, double noise) {
     if (too_little(sound, times_s, first, last)) return {times_s.begin(), times_s.end()};
-    Clicks clicks{sound, times_s, first, last};
-    const double per_step = 0.5 * std::pow(ClickEnvelope::kStep_s / usual_s, 2) * noise;
-    clicks.find_mean(per_step);
-    clicks.move(clicks.average(kReach, per_step * clicks.mean_energy()));
+    Clicks clicks{sound, times_s, first,
+                  first, last,    {.far = 0.5 * std::pow(ClickEnvelope::kStep_s / usual_s, 2) * noise}};
+    clicks.find_mean();
+    clicks.move(clicks.average(kReach));
     clicks.read();
-    clicks.move(clicks.average(kFineReach, 0.0));
+    clicks.cost_nothing_far();
+    clicks.move(clicks.average(kFineReach));
     return clicks.times_s();
 }
 

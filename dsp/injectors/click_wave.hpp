@@ -13,20 +13,32 @@ struct ClickPlace {
     double strength = 0.0;  ///< power of what it shares with the mean; 1 for the mean itself
 };
 
-/// The waveform that an injector's clicks have in common. Each click is moved to where it rings like the others and all
-/// are averaged: the noise averages out, and so do the neighbours' clicks, whose times scatter by themselves.
-struct ClickWave {
-    std::vector<ClickPlace> clicks;  ///< at the times given, corrected
-    Wave mean;                       ///< about a corrected time, on ClickEnvelope::kStep_s; empty without clicks
-    std::size_t first = 0;           ///< of the values of the mean that are compared
+/// The opening click, or the closing one, among the values of a mean.
+struct ClickPart {
+    std::size_t first = 0;
     std::size_t count = 0;
 };
 
+/// The waveform that an injector's clicks have in common. Each click is moved to where it rings like the others and all
+/// are averaged: the noise averages out, and so do the neighbours' clicks, whose times scatter by themselves.
+/// From opening to closing it is a little longer or shorter each time, so each of the two is moved, not far from
+/// the other; a time is that of both, each by its energy.
+struct ClickWave {
+    std::vector<ClickPlace> clicks;  ///< at the times given, corrected
+    Wave mean;                       ///< about a corrected time, on ClickEnvelope::kStep_s; empty without clicks
+    std::vector<ClickPart> parts;    ///< what of the mean is compared: one or two
+    double noise = 0.0;              ///< mean power of the envelope away from clicks
+
+    [[nodiscard]] std::size_t first() const { return parts.front().first; }
+    [[nodiscard]] std::size_t end() const { return parts.back().first + parts.back().count; }
+};
+
 /// Input    times of clicks to half a millisecond; the span of the clicks among the values read about them, as first
-///          and last index.
+///          and last index, and where in it the closing ones begin (`first`: not known); `noise`: mean power of the
+///          envelope away from clicks.
 /// Method   correlation with the mean, whatever its phase, the place between two steps by a parabola; repeated.
 [[nodiscard]] ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first,
-                                       std::size_t last);
+                                       std::size_t closing, std::size_t last, double noise);
 
 /// Another click, to half a millisecond, against a mean that is not empty.
 [[nodiscard]] ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double time_s);

@@ -37,10 +37,11 @@ constexpr double kDrownedShare = 0.85;  // of the waveform that the clearest cli
 constexpr double kTicks_us = 550.0;     // scatter that no drowned injector reaches
 constexpr double kLeastAlike = 0.4;     // share of a common waveform in the clearest clicks of any injectors
 constexpr double kSurelyOwn = -4.0;     // the places say so
-constexpr double kSpacingShare = 0.12;
-constexpr double kSpacing_ms = 0.35;
+constexpr double kSpacingShare = 0.1;
+constexpr double kSpacing_ms = 0.3;
 constexpr double kJitterTimes = 2.5;
-constexpr double kJitter_us = 300.0;
+constexpr double kJitter_us = 180.0;
+constexpr double kTicksScatter_us = 300.0;  // from here on what scatters more than the set's may be no injector at all
 constexpr double kLeastMissedShare = 0.01;
 constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together
 
@@ -130,15 +131,15 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
     return gains;
 }
 
-bool scatters_more(const ProbeRecording& r, double usual_us) {
-    return std::isfinite(usual_us) && r.jitter_us > std::max(kJitter_us, kJitterTimes * usual_us);
+bool scatters_more(const ProbeRecording& r, double usual_us, double least_us = kJitter_us) {
+    return std::isfinite(usual_us) && r.jitter_us > std::max(least_us, kJitterTimes * usual_us);
 }
 
 /// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
 /// may drown a faint injector's clicks.
 bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
     return clearest != nullptr && r.common_share < std::max(kDrownedShare * clearest->common_share, kOnePart) &&
-           scatters_more(r, clearest->jitter_us);
+           scatters_more(r, clearest->jitter_us, kTicksScatter_us);
 }
 
 /// Levels against the sound ones, gain taken out; those are returned in `sound`.
@@ -293,8 +294,11 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     InjectorSet out;
     std::vector<std::size_t> sound;
     const auto* clearest = clearest_part(set);
-    const auto ticks_only = ticks_alone(set, clearest);
+    auto ticks_only = ticks_alone(set, clearest);
     const auto levels = levels_of(set, clearest, ticks_only, sound);
+    // As loud as the set in the bands of its clicks: an injector whose clicks come unevenly.
+    for (std::size_t i = 0; i < set.size(); ++i)
+        if (levels[i] >= kDoubtful_db && !every_firing_alike(set[i].recording)) ticks_only[i] = 0;
 
     std::vector<double> jitters;
     std::vector<double> speeds;
@@ -348,12 +352,13 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         if (clicks) {
             why.weaker = levels[i] < (together ? kWeakerTogether_db : kWeaker_db);
             why.louder = levels[i] > kLouder_db;
-            why.spacing = set.size() > 1 && std::isfinite(spacing_ms) &&
+            why.spacing = set.size() > 1 && std::isfinite(spacing_ms) && std::isfinite(open_close_ms) &&
                           (out.openings_split || !opens_alike(spacing_ms, open_close_ms));
             why.jitter = scatters_more(r, jitter_us);
             // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
             const int unlike = one_part(r) ? 0
-                                           : (why.spacing && !out.openings_split ? 1 : 0) + (why.jitter ? 1 : 0) +
+                                           : (why.spacing && !out.openings_split ? 1 : 0) +
+                                                 (scatters_more(r, jitter_us, kTicksScatter_us) ? 1 : 0) +
                                                  (r.each_turn != out.each_turn ? 1 : 0);
             if (ticks_only[i])
                 why.neighbours_only = true;

@@ -23,6 +23,8 @@ namespace {
 constexpr int kChances = 3;  // foldings to learn what chance gives
 constexpr int kFramesByClicks = 8;
 constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
+constexpr double kNearlyAsGood = 0.8;    // the same where the tracker's speed is not that of the stated idle,
+constexpr double kStatedSlack = 1.1;     // by more than this
 constexpr double kSurelyClear = 1.8;     // of the chance's: the tracker's clock needs no rival,
 constexpr double kMostlyLocked = 0.9;    // where it is heard nearly throughout
 constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
@@ -50,8 +52,9 @@ void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const dou
 /// Whether what clicks at other times shares the waveform of the clicks measured.
 bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::span<const double> times_s) {
     if (!events.alike) return false;
-    const auto other = average_clicks(sound, times_s, events.core_first, events.core_last);
-    return other.count > 0 && coherence(events.wave, other) > kAlikeWaves;
+    const auto other =
+        average_clicks(sound, times_s, events.core_first, events.core_closing, events.core_last, events.noise);
+    return !other.parts.empty() && coherence(events.wave, other) > kAlikeWaves;
 }
 
 /// Scatter of the own clicks about the crank angle, s. Between two of them the crank wanders as much as a good injector
@@ -245,20 +248,24 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     const auto plain = click_strength(bands, {});
     std::optional<CrankClock> clock;
     ClickPath path;
-    const auto consider = [&](std::optional<CrankClock> candidate, int reach) {
+    const auto consider = [&](std::optional<CrankClock> candidate, int reach, double better) {
         if (!candidate) return false;
         auto followed = follow_clicks(plain, bands.hop_s, *candidate, reach, clock ? 0 : 1);
-        if (followed.at_cycles.size() < 2 || (clock && followed.contrast < kBetterClock * path.contrast)) return false;
+        if (followed.at_cycles.size() < 2 || (clock && followed.contrast < better * path.contrast)) return false;
         clock = std::move(candidate);
         path = std::move(followed);
         return true;
     };
-    out.firing_heard = consider(clock_from_readings(readings, kRumbleHop_s, engine), kFramesByClock);
+    out.firing_heard = consider(clock_from_readings(readings, kRumbleHop_s, engine), kFramesByClock, 0.0);
     if (out.firing_heard) out.rpm = speed_from_cycle_frequency(engine, Hertz{clock->mean_rate_hz()}).value;
     const auto locked = std::count_if(readings.begin(), readings.end(), [](const RpmReading& r) { return r.locked; });
     const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0 &&
                        static_cast<double>(locked) >= kMostlyLocked * static_cast<double>(readings.size());
-    if (!clear && consider(clock_from_clicks(plain, bands.hop_s, engine), kFramesByClicks)) out.firing_heard = false;
+    // Clicks that come once a turn, where no firing is heard, are taken by the tracker for an engine half as fast.
+    const bool stated = out.rpm > engine.idle_low_rpm / kStatedSlack && out.rpm < engine.idle_high_rpm * kStatedSlack;
+    if (!(clear && stated) &&
+        consider(clock_from_clicks(plain, bands.hop_s, engine), kFramesByClicks, stated ? kBetterClock : kNearlyAsGood))
+        out.firing_heard = false;
     if (!clock) return out;
 
     const auto line = learn_line(bands, {*clock, path}, !out.firing_heard, kChances);

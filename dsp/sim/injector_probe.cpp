@@ -183,6 +183,7 @@ InjectorProbe record_injector(const InjectorProbeSpec& spec, const SpeedPath& pa
         }
         // Each recording is a run of the engine of its own.
         auto run = sub_stream(sub_seed(run_seed(spec), pair), "run");
+        auto held_open = sub_stream(sub_seed(run_seed(spec), pair), "held open");
         for (double cycle = 0.0;; ++cycle) {
             bool past_end = false;
             for (const double at : openings(spec, c, start)) {
@@ -198,7 +199,8 @@ InjectorProbe record_injector(const InjectorProbeSpec& spec, const SpeedPath& pa
                 if (missed) continue;
                 if (own) probe.opened_s.push_back(t);
                 add_click(probe.samples, rate, t + delay_s, open_click, gain * loud_open);
-                add_click(probe.samples, rate, t + delay_s + h.open_close_ms * 1e-3, close_click, gain * loud_close);
+                const double open_s = h.open_close_ms * 1e-3 + h.open_close_scatter_us * 1e-6 * gaussian(held_open);
+                add_click(probe.samples, rate, t + delay_s + open_s, close_click, gain * loud_close);
             }
             if (past_end) break;
         }

@@ -13,10 +13,11 @@ namespace idlehark::sim {
 
 /// How one injector does its work.
 struct InjectorHealth {
-    double level = 1.0;             ///< amplitude of its clicks against a sound one; 0: silent
-    double miss_probability = 0.0;  ///< per opening: neither click is heard
-    double jitter_us = 80.0;        ///< standard deviation of the opening about its crank angle
-    double open_close_ms = 2.8;     ///< from the start of the opening click to the start of the closing click
+    double level = 1.0;                  ///< amplitude of its clicks against a sound one; 0: silent
+    double miss_probability = 0.0;       ///< per opening: neither click is heard
+    double jitter_us = 80.0;             ///< standard deviation of the opening about its crank angle
+    double open_close_ms = 2.8;          ///< from the start of the opening click to the start of the closing click
+    double open_close_scatter_us = 0.0;  ///< standard deviation of that, from click to click
 };
 
 /// A set of injectors, and what a probe on the body of one of them records.

@@ -123,6 +123,13 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
         view.notes.emplace_back(
             "the set has two opening times, with as many injectors for each: sound cannot tell which is right, so all "
             "are said to differ");
+    std::vector<int> no_pair;
+    for (const auto& row : view.injectors)
+        if (row.reading.verdict != InjectorVerdict::silent && std::isnan(row.reading.open_close_ms))
+            no_pair.push_back(row.reading.cylinder);
+    if (!no_pair.empty())
+        view.notes.push_back(fmt::format(
+            "no pair of opening and closing is heard of {}: how long it opens is not compared", list(no_pair)));
     if (engine.injection == Injection::grouped && std::isfinite(set.rpm))
         view.notes.push_back(fmt::format("grouped: clicks are expected once per {}, as most of the set has it",
                                          set.each_turn ? "crank turn" : "cycle"));

@@ -34,8 +34,7 @@ std::string reasons(const InjectorReading& r) {
     add(r.verdict == InjectorVerdict::missing_clicks, fmt::format("{} of {} not heard", r.missed, r.due));
     add(why.weaker, fmt::format("{:.1f} dB weaker than the set", -r.level_db));
     add(why.louder, fmt::format("{:.1f} dB louder than the set", r.level_db));
-    add(why.spacing, std::isfinite(r.open_close_ms) ? "opens for another time than the set"
-                                                    : "no pair of opening and closing is heard");
+    add(why.spacing, "opens for another time than the set");
     add(why.jitter, "comes less evenly than the set");
     add(why.twice_the_rate, "clicks twice as often as the set");
     return text;
