@@ -42,8 +42,8 @@ constexpr double kFirstHeard = 1.5;  // log power over the floor of the loudest 
 // Log power: 3.5 dB. Four open recordings of idles lie below 0, two of faster engines at 1 to 3.
 constexpr double kLaterOverFirst = 0.8;
 constexpr double kLaterOverBeside = 1.7;  // a resonance of the engine's own gives 1.6
-constexpr double kClearComb = 22.0;      // evidence: in noise, upper bands that do not beat prove nothing
-constexpr double kOvertoneMemory = 0.1;  // per frame
+constexpr double kClearComb = 22.0;       // evidence: in noise, upper bands that do not beat prove nothing
+constexpr double kOvertoneMemory = 0.1;   // per frame
 constexpr std::uint64_t kOvertoneFrames = 8;
 constexpr double kNoBeat = 2.2;       // as noise gives
 constexpr double kBeatHeard = 8.0;    // mean power over the floor of the first two modulation lines
@@ -613,9 +613,9 @@ double CombSearch::beat_at_firing(double cycle_hz) const {
 }
 
 /// A comb whose lowest line is silent, whose next ones are clearly heard, yet far below a later one that stands out of
-/// its neighbours, and whose upper bands do not beat at all: the half orders of an engine that runs several times faster,
-/// which fires at that later line. (A resonance lifts neighbours together.) Judged over about a second of the strongest
-/// comb.
+/// its neighbours, and whose upper bands do not beat at all: the half orders of an engine that runs several times
+/// faster, which fires at that later line. (A resonance lifts neighbours together.) Judged over about a second of the
+/// strongest comb.
 void CombSearch::weigh_overtones(const CombPeak& strongest) {
     constexpr int kFirst = 3;
     const double cycle_hz = std::exp(strongest.log_cycle_hz);
