@@ -11,6 +11,7 @@
 #include <sys/resource.h>
 
 using namespace idlehark::gui;
+using idlehark::PicturePixels;
 using Bytes = std::vector<std::uint8_t>;
 
 namespace {
