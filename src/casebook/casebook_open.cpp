@@ -93,8 +93,7 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
         return Error{fmt::format("the name of the car has {} bytes; 1..{} are allowed", title.size(), kLongestName),
                      ""};
     if (map && !map->picture.empty())
-        if (const auto photo = map_photo(*map, beside); !photo)
-            return photo.error();
+        if (const auto photo = map_photo(*map, beside); !photo) return photo.error();
     std::error_code code;
     fs::create_directories(path, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", path, code.message()), ""};

@@ -57,8 +57,7 @@ std::optional<std::string> clean_jpeg(std::string_view bytes) {
         }
         const std::size_t length = 2 + big_endian(bytes, at + 2, 2);
         if (length < 4 || at + length > bytes.size()) return {};
-        if (marker == 0xe1)
-            orientation = std::max(orientation, exif_orientation({data + at + 4, length - 4}));
+        if (marker == 0xe1) orientation = std::max(orientation, exif_orientation({data + at + 4, length - 4}));
         const bool tells = (marker >= 0xe1 && marker <= 0xef && marker != 0xe2 && marker != 0xee) || marker == 0xfe;
         // APP2 also carries further pictures and their data; only the colour profile stays.
         const bool other_app2 = marker == 0xe2 && bytes.substr(at + 4, 11) != "ICC_PROFILE";

@@ -168,8 +168,9 @@ bool write_jpeg(const PicturePixels& pixels, std::string& out) {
     jpeg_start_compress(&picture, TRUE);
     while (picture.next_scanline < picture.image_height) {
         // libjpeg reads only, and asks for a pointer that could be written through.
-        JSAMPROW row = const_cast<unsigned char*>(pixels.rgba.data()) +  // NOLINT(cppcoreguidelines-pro-type-const-cast)
-                       std::size_t{4} * pixels.width_px * picture.next_scanline;
+        JSAMPROW row =
+            const_cast<unsigned char*>(pixels.rgba.data()) +  // NOLINT(cppcoreguidelines-pro-type-const-cast)
+            std::size_t{4} * pixels.width_px * picture.next_scanline;
         jpeg_write_scanlines(&picture, &row, 1);
     }
     jpeg_finish_compress(&picture);

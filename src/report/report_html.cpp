@@ -355,7 +355,8 @@ std::string report_html(const CaseReport& r) {
     Page page;
     page.raw(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\">\n"
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src "
+        "data:\">\n"
         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     page.tag("title", "Idle report: " + r.car);
     page.raw(fmt::format("<style>{}</style>\n</head>\n<body>\n", kStyle));

@@ -267,8 +267,7 @@ TEST_CASE("Desk: known cases are offered, the one opened last first", "[src][des
 TEST_CASE("DeskCase: a visit begins when something is kept in it; its points of caution are kept anew when asked anew",
           "[src][desk]") {
     const test::ScratchFolder folder;
-    auto made =
-        sure(DeskCase::create(folder.path("case"), "Marlow", test::example_engine(), "first"));
+    auto made = sure(DeskCase::create(folder.path("case"), "Marlow", test::example_engine(), "first"));
     CHECK(sure(made.book().visits()).empty());
     gui::GateView gate;
     gate.answers[0] = true;
