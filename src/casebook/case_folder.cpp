@@ -1,6 +1,6 @@
 #include "src/casebook/case_folder.hpp"
 
-#include "src/recording/append_file.hpp"
+#include "src/files/text_file.hpp"
 
 #include <algorithm>
 #include <array>

@@ -9,7 +9,6 @@
 #include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"
-#include "src/recording/append_file.hpp"
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>

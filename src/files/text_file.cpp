@@ -1,26 +1,22 @@
 #include "src/files/text_file.hpp"
 
+#include "src/files/file_handle.hpp"
+
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
-#include <memory>
 
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <unistd.h>
 
 namespace idlehark {
-
-namespace {
-struct CloseFile {
-    void operator()(std::FILE* f) const noexcept { std::fclose(f); }
-};
-using File = std::unique_ptr<std::FILE, CloseFile>;
-}  // namespace
 
 Result<std::string> read_text(const std::string& path, std::size_t largest_bytes) {
     std::error_code code;
     if (std::filesystem::is_directory(path, code)) return Error{path + ": is a folder, not a file", ""};
-    const File file{std::fopen(path.c_str(), "rb")};
+    const FileHandle file{std::fopen(path.c_str(), "rb")};
     if (!file) return Error{fmt::format("{}: {}", path, std::strerror(errno)), "Check the name and the folder."};
     std::string text;
     // Piece by piece: the largest that is allowed may be much larger than most.
@@ -40,20 +36,44 @@ Result<std::string> read_text(const std::string& path, std::size_t largest_bytes
     return text;
 }
 
+namespace {
+
+/// Is all of it on the disk?
+bool write_out(FileHandle file, std::string_view text) {
+    if (std::fwrite(text.data(), 1, text.size(), file.get()) != text.size()) return false;
+    if (std::fflush(file.get()) != 0) return false;
+    // What is no file of a disk (EINVAL, EROFS) cannot be synced, and need not be.
+    if (fsync(fileno(file.get())) != 0 && errno != EINVAL && errno != EROFS) return false;
+    return std::fclose(file.release()) == 0;
+}
+
+}  // namespace
+
 Result<Done> write_text(const std::string& path, std::string_view text) {
     const std::string beside = path + ".part";
-    {
-        // Made anew: what lies there under that name may be a link to somewhere else.
+    // Made anew: what lies there under that name may be a link to somewhere else.
+    std::remove(beside.c_str());
+    FileHandle file{std::fopen(beside.c_str(), "wbx")};
+    if (!file) return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
+    if (!write_out(std::move(file), text)) {
+        const int code = errno;
         std::remove(beside.c_str());
-        const File file{std::fopen(beside.c_str(), "wbx")};
-        if (!file) return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
-        if (std::fwrite(text.data(), 1, text.size(), file.get()) != text.size() || std::fflush(file.get()) != 0)
-            return Error{fmt::format("{}: writing stopped early ({})", path, std::strerror(errno)), ""};
+        return Error{fmt::format("{}: writing stopped early ({})", path, std::strerror(code)), ""};
     }
     std::error_code code;
     std::filesystem::rename(beside, path, code);
     if (code) return Error{fmt::format("{}: cannot be written ({})", path, code.message()), ""};
+    sync_folder_of(path);
     return Done{};
+}
+
+void sync_folder_of(const std::string& path) {
+    auto folder = std::filesystem::path{path}.parent_path();
+    if (folder.empty()) folder = ".";
+    const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0) return;
+    fsync(fd);
+    close(fd);
 }
 
 std::string file_name(const std::string& path) { return std::filesystem::path(path).filename().string(); }

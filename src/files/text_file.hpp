@@ -12,8 +12,12 @@ namespace idlehark {
 /// `largest_bytes`.
 Result<std::string> read_text(const std::string& path, std::size_t largest_bytes);
 
-/// Writes the text to a neighbour file first and renames it, so that an interrupted write leaves the old file whole.
+/// Writes the text to a neighbour file first and renames it once it is on the disk, so that an interrupted write, by a
+/// power cut too, leaves the old file whole. What returned Done outlives a power cut.
 Result<Done> write_text(const std::string& path, std::string_view text);
+
+/// Makes the names in the file's folder durable.
+void sync_folder_of(const std::string& path);
 
 /// The path's last part: messages name files as the user knows them.
 [[nodiscard]] std::string file_name(const std::string& path);

@@ -1,8 +1,9 @@
 #include "src/recording/append_file.hpp"
 
+#include "src/files/text_file.hpp"
+
 #include <cerrno>
 #include <cstring>
-#include <filesystem>
 
 #include <fcntl.h>
 #include <fmt/format.h>
@@ -44,15 +45,6 @@ Result<Done> AppendFile::append(std::string_view text) {
     if (fdatasync(fd_) != 0 && errno != EINVAL && errno != EROFS)
         return Error{fmt::format("{}: is not safe on the disk ({})", path_, std::strerror(errno)), ""};
     return Done{};
-}
-
-void sync_folder_of(const std::string& path) {
-    auto folder = std::filesystem::path{path}.parent_path();
-    if (folder.empty()) folder = ".";
-    const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0) return;
-    fsync(fd);
-    close(fd);
 }
 
 }  // namespace idlehark

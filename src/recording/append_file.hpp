@@ -29,7 +29,4 @@ class AppendFile {
     int fd_;
 };
 
-/// Makes the names in the file's folder durable.
-void sync_folder_of(const std::string& path);
-
 }  // namespace idlehark
