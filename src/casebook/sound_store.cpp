@@ -1,9 +1,11 @@
 #include "src/casebook/sound_store.hpp"
 
 #include "src/files/csv.hpp"
+#include "src/files/file_handle.hpp"
 #include "src/files/text_file.hpp"
 #include "src/recording/recorder.hpp"
 #include "src/recording/sound_file.hpp"
+#include "src/recording/sound_handle.hpp"
 
 #include <algorithm>
 #include <cstdio>
@@ -25,15 +27,6 @@ constexpr std::size_t kBlock_bytes = 1U << 18U;
 constexpr sf_count_t kBlockFrames = 16384;
 constexpr int kMostFlacChannels = 8;
 constexpr std::size_t kLargestEvents_bytes = 16U << 20U;
-
-struct CloseSound {
-    void operator()(SNDFILE* f) const noexcept { sf_close(f); }
-};
-using SoundHandle = std::unique_ptr<SNDFILE, CloseSound>;
-
-struct CloseFile {
-    void operator()(std::FILE* f) const noexcept { std::fclose(f); }
-};
 
 /// The FLAC sample format that holds this one exactly.
 std::optional<int> flac_format(const SF_INFO& info) {
@@ -115,7 +108,7 @@ bool breaks_off(const std::string& path) {
 }  // namespace
 
 Result<std::string> fingerprint_of(const std::string& path) {
-    const std::unique_ptr<std::FILE, CloseFile> file{std::fopen(path.c_str(), "rb")};
+    const FileHandle file{std::fopen(path.c_str(), "rb")};
     if (!file) return Error{path + ": cannot be read", ""};
     std::uint64_t hash = 0xcbf29ce484222325U;
     std::vector<unsigned char> block(kBlock_bytes);

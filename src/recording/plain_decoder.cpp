@@ -1,4 +1,5 @@
 #include "src/recording/sound_decoder.hpp"
+#include "src/recording/sound_handle.hpp"
 
 #include <algorithm>
 #include <array>
@@ -12,11 +13,6 @@ namespace idlehark {
 namespace {
 
 constexpr std::size_t kBlockSamples = 262144;  // over all channels: bounds the memory of many-channel files
-
-struct CloseSound {
-    void operator()(SNDFILE* f) const noexcept { sf_close(f); }
-};
-using Handle = std::unique_ptr<SNDFILE, CloseSound>;
 
 /// WAV and AIFF state their length in bytes at the start. True if the file is shorter than that; lengths that
 /// programs write while the end is unknown (0 and 0x7fffffff or more) say nothing.
@@ -41,7 +37,7 @@ bool known_format(int format) {
 
 class PlainDecoder final : public SoundDecoder {
    public:
-    PlainDecoder(std::string path, Handle handle, const SoundInfo& info, int channel, bool header_says_more)
+    PlainDecoder(std::string path, SoundHandle handle, const SoundInfo& info, int channel, bool header_says_more)
         : path_(std::move(path)),
           handle_(std::move(handle)),
           info_(info),
@@ -71,7 +67,7 @@ class PlainDecoder final : public SoundDecoder {
 
    private:
     std::string path_;
-    Handle handle_;
+    SoundHandle handle_;
     SoundInfo info_;
     std::size_t channel_;             // from 0
     std::vector<float> interleaved_;  // as read
@@ -85,7 +81,7 @@ class PlainDecoder final : public SoundDecoder {
 
 DecoderResult open_plain_sound(const std::string& path, std::string_view head, int channel) {
     SF_INFO opened{};
-    Handle handle{sf_open(path.c_str(), SFM_READ, &opened)};
+    SoundHandle handle{sf_open(path.c_str(), SFM_READ, &opened)};
     if (!handle) return not_sound(path, sf_strerror(nullptr));
     if (!known_format(opened.format)) return not_sound(path, "a format that is not supported");
     const SoundInfo info{.sample_rate_hz = static_cast<double>(opened.samplerate),

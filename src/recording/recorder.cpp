@@ -4,6 +4,7 @@
 #include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 #include "src/recording/append_file.hpp"
+#include "src/recording/sound_handle.hpp"
 
 #include <algorithm>
 #include <cerrno>
@@ -30,10 +31,6 @@ constexpr double kHeaderEvery_s = 0.25;
 constexpr auto kSyncEvery = std::chrono::milliseconds{250};
 constexpr std::uint64_t kLargestWav_bytes = 4'000'000'000;  // the header's length has 32 bits
 constexpr std::size_t kLargestEvents_bytes = 16U << 20U;
-
-struct CloseSound {
-    void operator()(SNDFILE* f) const noexcept { sf_close(f); }
-};
 
 /// A count of frames; nothing for what can be none.
 std::optional<std::uint64_t> frames_in(std::string_view field) {
@@ -100,7 +97,7 @@ struct Recorder::Parts {
     std::uint64_t reserve_bytes;
     AppendFile events;
     int fd = -1;
-    std::unique_ptr<SNDFILE, CloseSound> sound;
+    SoundHandle sound;
     std::optional<Syncer> syncer;
     std::uint64_t frames = 0;
     std::uint64_t header_due_frame = 0;

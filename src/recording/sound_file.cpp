@@ -1,3 +1,4 @@
+#include "src/files/file_handle.hpp"
 #include "src/recording/sound_decoder.hpp"
 
 #include <algorithm>
@@ -23,16 +24,12 @@ constexpr const char* kFormatHint =
     "WAV, FLAC, OGG, MP3, AIFF and telephones' M4A, MP4, 3GP, AMR and WebM are read. Open it in a sound editor and "
     "save it as WAV.";
 
-struct CloseFile {
-    void operator()(std::FILE* f) const noexcept { std::fclose(f); }
-};
-
 /// The first bytes, or why the path cannot be read at all.
 Result<std::string> peek(const std::string& path) {
     std::error_code code;
     if (std::filesystem::is_directory(path, code))
         return Error{path + ": is a folder, not a recording", "Name one sound file in it."};
-    const std::unique_ptr<std::FILE, CloseFile> file{std::fopen(path.c_str(), "rb")};
+    const FileHandle file{std::fopen(path.c_str(), "rb")};
     if (!file) return Error{fmt::format("{}: {}", path, std::strerror(errno)), "Check the name and the folder."};
     std::string head(12, '\0');
     head.resize(std::fread(head.data(), 1, head.size(), file.get()));

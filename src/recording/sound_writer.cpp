@@ -1,4 +1,5 @@
 #include "src/recording/sound_file.hpp"
+#include "src/recording/sound_handle.hpp"
 
 #include <cmath>
 
@@ -7,18 +8,9 @@
 
 namespace idlehark {
 
-namespace {
-
-struct CloseSound {
-    void operator()(SNDFILE* f) const noexcept { sf_close(f); }
-};
-using Handle = std::unique_ptr<SNDFILE, CloseSound>;
-
-}  // namespace
-
 struct SoundWriter::Parts {
     std::string path;
-    Handle handle;
+    SoundHandle handle;
 };
 
 SoundWriter::SoundWriter(std::unique_ptr<Parts> parts) noexcept : parts_(std::move(parts)) {}
@@ -38,7 +30,7 @@ Result<SoundWriter> SoundWriter::open(const std::string& path, double sample_rat
         info.format = SF_FORMAT_OGG | SF_FORMAT_VORBIS;
     else
         return Error{path + ": sound is written as .wav, .flac or .ogg", ""};
-    Handle handle{sf_open(path.c_str(), SFM_WRITE, &info)};
+    SoundHandle handle{sf_open(path.c_str(), SFM_WRITE, &info)};
     if (!handle) return Error{fmt::format("{}: cannot be written ({})", path, sf_strerror(nullptr)), ""};
     sf_command(handle.get(), SFC_SET_CLIPPING, nullptr, SF_TRUE);
     return SoundWriter{std::make_unique<Parts>(Parts{path, std::move(handle)})};
