@@ -108,8 +108,6 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
         "parts; a pick-up goes round a lead's insulation and never near bare ignition parts");
 }
 
-double rounded(double x) { return std::round(x * 1000.0) / 1000.0; }
-Json number(double x) { return std::isfinite(x) ? Json(rounded(x)) : Json(nullptr); }
 std::string percent(double x, double low, double high) {
     return std::isfinite(x) ? fmt::format("{:.1f} ({:.1f} to {:.1f})", x, low, high) : std::string("not counted");
 }
@@ -210,9 +208,9 @@ std::string balance_table(const BalanceView& view) {
 
 std::string balance_json(const BalanceView& view) {
     const auto& b = view.balance;
-    Json json{{"rpm", number(b.rpm)},      {"seconds", number(b.used_s)},
-              {"cycles", b.cycles},        {"half_order_share", number(b.half_order_share)},
-              {"named", view.named},       {"summary", view.headline},
+    Json json{{"rpm", json_number(b.rpm, 3)}, {"seconds", json_number(b.used_s, 3)},
+              {"cycles", b.cycles},           {"half_order_share", json_number(b.half_order_share, 3)},
+              {"named", view.named},          {"summary", view.headline},
               {"cylinders", Json::array()}};
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
@@ -221,13 +219,13 @@ std::string balance_json(const BalanceView& view) {
             c["cylinder"] = std::stoi(r.name);
         else
             c["firing"] = r.name;
-        c["angle_deg"] = number(f.angle_deg);
-        c["strength"] = number(f.strength);
-        c["strength_low"] = number(f.strength_low);
-        c["strength_high"] = number(f.strength_high);
-        c["misfire_percent"] = number(f.misfire_percent);
-        c["misfire_low"] = number(f.misfire_low);
-        c["misfire_high"] = number(f.misfire_high);
+        c["angle_deg"] = json_number(f.angle_deg, 3);
+        c["strength"] = json_number(f.strength, 3);
+        c["strength_low"] = json_number(f.strength_low, 3);
+        c["strength_high"] = json_number(f.strength_high, 3);
+        c["misfire_percent"] = json_number(f.misfire_percent, 3);
+        c["misfire_low"] = json_number(f.misfire_low, 3);
+        c["misfire_high"] = json_number(f.misfire_high, 3);
         c["p_weak"] = f.p_weak;
         c["p_misfire"] = f.p_misfire;
         c["verdict"] = word(f.verdict);

@@ -79,8 +79,6 @@ Result<Heard> hear(const HissRequest& request, const std::string& path) {
     return Heard{ear->finish(readings), heard.value().peak > 0.0F, heard.value().warnings};
 }
 
-Json number(double x) { return std::isfinite(x) ? Json(std::round(x * 1000.0) / 1000.0) : Json(nullptr); }
-
 }  // namespace
 
 std::variant<HissView, HissFailure> check_hiss(const HissRequest& request,
@@ -165,17 +163,17 @@ std::string hiss_json(const HissView& view) {
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
         json["spots"].push_back({{"spot", r.spot},
-                                 {"level_db", number(f.level_db)},
-                                 {"level_low_db", number(f.level_low_db)},
-                                 {"level_high_db", number(f.level_high_db)},
-                                 {"follow_db", number(f.follow_db)},
-                                 {"follow_low_db", number(f.follow_low_db)},
-                                 {"follow_high_db", number(f.follow_high_db)},
-                                 {"depth", number(f.depth)},
-                                 {"gain_db", number(f.gain_db)},
+                                 {"level_db", json_number(f.level_db, 3)},
+                                 {"level_low_db", json_number(f.level_low_db, 3)},
+                                 {"level_high_db", json_number(f.level_high_db, 3)},
+                                 {"follow_db", json_number(f.follow_db, 3)},
+                                 {"follow_low_db", json_number(f.follow_low_db, 3)},
+                                 {"follow_high_db", json_number(f.follow_high_db, 3)},
+                                 {"depth", json_number(f.depth, 3)},
+                                 {"gain_db", json_number(f.gain_db, 3)},
                                  {"p_level", f.p_level},
                                  {"p_follow", f.p_follow},
-                                 {"rpm", number(r.rpm)},
+                                 {"rpm", json_number(r.rpm, 3)},
                                  {"verdict", word(f.verdict)}});
     }
     json["cautions"] = view.cautions;

@@ -1,5 +1,7 @@
 #include "src/casebook/heard_record.hpp"
 
+#include "src/files/csv.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -11,7 +13,7 @@ namespace idlehark {
 namespace {
 
 /// Six digits: more than any figure means, and what another machine's rounding leaves alone.
-Json number(double x) { return std::isfinite(x) ? Json(std::stod(fmt::format("{:.6g}", x))) : Json(nullptr); }
+Json number(double x) { return json_number(std::isfinite(x) ? parse_number(fmt::format("{:.6g}", x)).value_or(x) : x); }
 
 template <class Numbers>
 Json numbers(const Numbers& list) {

@@ -9,8 +9,7 @@ namespace idlehark {
 
 namespace {
 
-Json number(double x) { return std::isfinite(x) ? Json(x) : Json(nullptr); }
-Json number(const std::optional<double>& x) { return x ? number(*x) : Json(nullptr); }
+Json number_or_none(const std::optional<double>& x) { return x ? json_number(*x) : Json(nullptr); }
 
 double finite(const Json& json) {
     const double x = json.get<double>();
@@ -39,20 +38,20 @@ Json visit_record_json(const VisitRecord& r) {
               {"bursts", Json::array()},
               {"skipped", r.skipped},
               {"decided", r.decided},
-              {"clock_s", number(r.clock_s)},
-              {"smallest_provable_rpm", number(r.smallest_provable_rpm)},
+              {"clock_s", json_number(r.clock_s)},
+              {"smallest_provable_rpm", json_number(r.smallest_provable_rpm)},
               {"ended", r.ended}};
     for (const auto& a : r.cautions)
-        json["cautions"].push_back({{"key", a.key}, {"yes", a.yes}, {"time_s", number(a.time_s)}});
+        json["cautions"].push_back({{"key", a.key}, {"yes", a.yes}, {"time_s", json_number(a.time_s)}});
     for (const auto& x : r.recordings)
-        json["recordings"].push_back({{"name", x.name}, {"offset_s", number(x.offset_s)}});
+        json["recordings"].push_back({{"name", x.name}, {"offset_s", json_number(x.offset_s)}});
     for (const auto& b : r.bursts)
         json["bursts"].push_back({{"spots", b.spots},
                                   {"sham", b.sham},
-                                  {"time_s", number(b.time_s)},
+                                  {"time_s", json_number(b.time_s)},
                                   {"by_key", b.by_key},
-                                  {"found_onset_s", number(b.found_onset_s)},
-                                  {"found_duration_s", number(b.found_duration_s)},
+                                  {"found_onset_s", number_or_none(b.found_onset_s)},
+                                  {"found_duration_s", number_or_none(b.found_duration_s)},
                                   {"asked", b.asked},
                                   {"near_gap", b.near_gap},
                                   {"undone", b.undone}});

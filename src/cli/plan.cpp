@@ -46,8 +46,7 @@ Json json_of(const plan::PlanStep& step, const BayMap& map) {
     json["why"] = step.why;
     json["would_change"] = step.would_change;
     json["at_most_more"] = step.at_most_more;
-    const auto number = [](double v) { return std::isfinite(v) ? Json(v) : Json(nullptr); };
-    json["smallest_provable_rpm"] = number(step.smallest_provable_rpm);
+    json["smallest_provable_rpm"] = json_number(step.smallest_provable_rpm);
     json["all"] = Json::array();
     for (std::size_t s = 0; s < step.all.size(); ++s) {
         const auto& p = step.all[s];
@@ -58,9 +57,9 @@ Json json_of(const plan::PlanStep& step, const BayMap& map) {
                                {"passes", p.passes},
                                {"leaks", p.belief.leaks > 0.0 ? Json(p.belief.leaks) : Json(nullptr)},
                                {"matters", p.belief.leaks > 0.0 ? Json(p.belief.matters) : Json(nullptr)},
-                               {"change_rpm", number(p.change_rpm)},
-                               {"low_rpm", number(p.low_rpm)},
-                               {"high_rpm", number(p.high_rpm)},
+                               {"change_rpm", json_number(p.change_rpm)},
+                               {"low_rpm", json_number(p.low_rpm)},
+                               {"high_rpm", json_number(p.high_rpm)},
                                {"p_value", p.p_value}});
     }
     json["notes"] = step.notes;

@@ -10,7 +10,7 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kSameMark_s = 0.01;
+constexpr double kSameBurst_s = 0.01;  // a mark is written to the millisecond
 
 LogState state_of(gui::LogAnswer answer) {
     switch (answer) {
@@ -182,7 +182,7 @@ Result<Done> DeskCase::settle_marks(RowId recording, const VisitRecord& record) 
     for (const auto& m : marks.value()) {
         if (m.withdrawn) continue;
         const auto it = std::find_if(bursts.begin(), bursts.end(), [&](const Burst& b) {
-            return !b.kept && b.spot == m.spot && std::abs(b.time_s - m.time_s) < kSameMark_s;
+            return !b.kept && b.spot == m.spot && std::abs(b.time_s - m.time_s) < kSameBurst_s;
         });
         if (it != bursts.end())
             it->kept = true;

@@ -57,6 +57,13 @@ std::optional<std::string> too_much(std::string_view text) {
 
 }  // namespace
 
+Json json_number(double x) { return std::isfinite(x) ? Json(x) : Json(nullptr); }
+
+Json json_number(double x, int decimals) {
+    const double parts = std::pow(10.0, decimals);  // exact up to 10^22
+    return json_number(std::isfinite(x) ? std::round(x * parts) / parts : x);
+}
+
 Json stored_json_object(std::string_view text) {
     if (too_much(text)) return Json::object();
     auto json = Json::parse(text, nullptr, false);

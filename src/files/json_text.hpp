@@ -14,6 +14,11 @@ namespace idlehark {
 
 using Json = nlohmann::ordered_json;
 
+/// The number, or null where there is none (NaN, infinity).
+[[nodiscard]] Json json_number(double x);
+/// The same, rounded to so many decimals.
+[[nodiscard]] Json json_number(double x, int decimals);
+
 /// Parses a small JSON file whose top level is an object. Errors name file, line and column; a key given twice, nesting
 /// deeper than 16 and more than 2000 keys in one object are errors too.
 Result<Json> read_json_object(const std::string& path);

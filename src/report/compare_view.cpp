@@ -13,8 +13,6 @@ namespace {
 
 std::string name_of(const CompareRow& r) { return r.name.empty() ? r.figure : r.figure + ", " + r.name; }
 
-Json number(double x) { return std::isfinite(x) ? Json(std::round(x * 1e4) / 1e4) : Json(nullptr); }
-
 /// Display width in columns: what is not the first byte of a character takes none.
 std::size_t columns(std::string_view text) {
     return static_cast<std::size_t>(
@@ -86,12 +84,12 @@ std::string compare_json(const CompareView& view) {
         json["figures"].push_back({{"figure", r.figure},
                                    {"name", r.name},
                                    {"unit", r.unit},
-                                   {"before", number(r.before)},
-                                   {"after", number(r.after)},
-                                   {"difference", number(r.change.difference)},
-                                   {"low", number(r.change.low)},
-                                   {"high", number(r.change.high)},
-                                   {"p_value", number(r.change.p_value)},
+                                   {"before", json_number(r.before, 4)},
+                                   {"after", json_number(r.after, 4)},
+                                   {"difference", json_number(r.change.difference, 4)},
+                                   {"low", json_number(r.change.low, 4)},
+                                   {"high", json_number(r.change.high, 4)},
+                                   {"p_value", json_number(r.change.p_value, 4)},
                                    {"verdict", word(r.change.verdict)}});
     json["cautions"] = view.cautions;
     json["notes"] = view.notes;

@@ -11,13 +11,9 @@ namespace idlehark {
 
 namespace {
 
-std::string figure(double x, int decimals) { return std::isfinite(x) ? fmt::format("{:.{}f}", x, decimals) : ""; }
+constexpr int kDecimals = 3;  // far below what a recording can carry
 
-/// Three decimals are far below what a recording can carry.
-Json number(double x) {
-    if (!std::isfinite(x)) return nullptr;
-    return std::round(x * 1000.0) / 1000.0;
-}
+std::string figure(double x, int decimals) { return std::isfinite(x) ? fmt::format("{:.{}f}", x, decimals) : ""; }
 
 }  // namespace
 
@@ -78,23 +74,25 @@ std::string injector_table(const InjectorView& view) {
 }
 
 std::string injector_json(const InjectorView& view) {
-    Json json{
-        {"rpm", number(view.rpm)}, {"injectors", Json::array()}, {"cautions", view.cautions}, {"notes", view.notes}};
+    Json json{{"rpm", json_number(view.rpm, kDecimals)},
+              {"injectors", Json::array()},
+              {"cautions", view.cautions},
+              {"notes", view.notes}};
     for (const auto& row : view.injectors) {
         const auto& r = row.reading;
         json["injectors"].push_back({{"cylinder", r.cylinder},
-                                     {"rpm", number(r.rpm)},
-                                     {"rate_hz", number(r.rate_hz)},
-                                     {"expected_hz", number(r.expected_hz)},
+                                     {"rpm", json_number(r.rpm, kDecimals)},
+                                     {"rate_hz", json_number(r.rate_hz, kDecimals)},
+                                     {"expected_hz", json_number(r.expected_hz, kDecimals)},
                                      {"clicks_due", r.due},
                                      {"clicks_missed", r.missed},
-                                     {"missed_percent", number(r.missed_percent)},
-                                     {"missed_low_percent", number(r.missed_low_percent)},
-                                     {"missed_high_percent", number(r.missed_high_percent)},
-                                     {"jitter_us", number(r.jitter_us)},
-                                     {"jitter_deg", number(r.jitter_deg)},
-                                     {"open_close_ms", number(r.open_close_ms)},
-                                     {"level_db", number(r.level_db)},
+                                     {"missed_percent", json_number(r.missed_percent, kDecimals)},
+                                     {"missed_low_percent", json_number(r.missed_low_percent, kDecimals)},
+                                     {"missed_high_percent", json_number(r.missed_high_percent, kDecimals)},
+                                     {"jitter_us", json_number(r.jitter_us, kDecimals)},
+                                     {"jitter_deg", json_number(r.jitter_deg, kDecimals)},
+                                     {"open_close_ms", json_number(r.open_close_ms, kDecimals)},
+                                     {"level_db", json_number(r.level_db, kDecimals)},
                                      {"verdict", word(r.verdict)},
                                      {"reasons", reasons(r)}});
     }

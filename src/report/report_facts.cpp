@@ -9,8 +9,6 @@ namespace idlehark {
 
 namespace {
 
-Json number(double x) { return std::isfinite(x) ? Json(std::round(x * 1e4) / 1e4) : Json(nullptr); }
-
 std::string_view word(ReportCheck::State s) {
     return s == ReportCheck::State::ok ? "ok" : s == ReportCheck::State::faulty ? "faulty" : "not done";
 }
@@ -24,7 +22,7 @@ Json visit_json(const ReportVisit& v) {
            {"note", v.note},
            {"recordings", v.recordings},
            {"cautions_answered", Json::array()},
-           {"idle_rpm", number(v.idle_rpm)},
+           {"idle_rpm", json_number(v.idle_rpm, 4)},
            {"spray", Json::array()},
            {"injectors", Json::array()},
            {"firings", Json::array()},
@@ -37,31 +35,31 @@ Json visit_json(const ReportVisit& v) {
     }
     for (const auto& i : v.injectors)
         j["injectors"].push_back({{"cylinder", i.cylinder},
-                                  {"rate_hz", number(i.rate_hz)},
-                                  {"expected_hz", number(i.expected_hz)},
-                                  {"missed_percent", number(i.missed_percent)},
-                                  {"missed_low_percent", number(i.missed_low)},
-                                  {"missed_high_percent", number(i.missed_high)},
-                                  {"jitter_us", number(i.jitter_us)},
-                                  {"open_close_ms", number(i.open_close_ms)},
-                                  {"level_db", number(i.level_db)},
+                                  {"rate_hz", json_number(i.rate_hz, 4)},
+                                  {"expected_hz", json_number(i.expected_hz, 4)},
+                                  {"missed_percent", json_number(i.missed_percent, 4)},
+                                  {"missed_low_percent", json_number(i.missed_low, 4)},
+                                  {"missed_high_percent", json_number(i.missed_high, 4)},
+                                  {"jitter_us", json_number(i.jitter_us, 4)},
+                                  {"open_close_ms", json_number(i.open_close_ms, 4)},
+                                  {"level_db", json_number(i.level_db, 4)},
                                   {"verdict", i.verdict},
                                   {"reasons", i.reasons}});
     for (const auto& f : v.firings)
         j["firings"].push_back({{v.firings_named ? "cylinder" : "firing", f.name},
-                                {"strength", number(f.strength)},
-                                {"strength_low", number(f.strength_low)},
-                                {"strength_high", number(f.strength_high)},
-                                {"misfire_percent", number(f.misfire_percent)},
+                                {"strength", json_number(f.strength, 4)},
+                                {"strength_low", json_number(f.strength_low, 4)},
+                                {"strength_high", json_number(f.strength_high, 4)},
+                                {"misfire_percent", json_number(f.misfire_percent, 4)},
                                 {"verdict", f.verdict}});
     for (const auto& h : v.hiss)
         j["hiss"].push_back({{"spot", h.spot},
-                             {"level_db", number(h.level_db)},
-                             {"level_low_db", number(h.level_low_db)},
-                             {"level_high_db", number(h.level_high_db)},
-                             {"follow_db", number(h.follow_db)},
+                             {"level_db", json_number(h.level_db, 4)},
+                             {"level_low_db", json_number(h.level_low_db, 4)},
+                             {"level_high_db", json_number(h.level_high_db, 4)},
+                             {"follow_db", json_number(h.follow_db, 4)},
                              {"verdict", h.verdict}});
-    j["half_order_share"] = number(v.half_order_share);
+    j["half_order_share"] = json_number(v.half_order_share, 4);
     j["remarks"] = v.remarks;
     j["failed"] = v.failed;
     return j;

@@ -14,6 +14,8 @@ namespace idlehark {
 
 namespace {
 
+constexpr int kDecimals = 3;  // far below what a recording can carry
+
 std::size_t columns(std::string_view text) {
     return static_cast<std::size_t>(
         std::count_if(text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0) != 0x80; }));
@@ -29,12 +31,6 @@ std::string right(const std::string& text, std::size_t width) {
 std::string probability(double p) {
     if (!std::isfinite(p)) return "";
     return p < 0.001 ? "< 0.001" : fmt::format("{:.3f}", p);
-}
-
-/// Three decimals are far below what a recording can carry.
-Json number(double x) {
-    if (!std::isfinite(x)) return nullptr;
-    return std::round(x * 1000.0) / 1000.0;
 }
 
 }  // namespace
@@ -74,10 +70,10 @@ std::string verdict_table(const VerdictView& view) {
 }
 
 std::string verdict_json(const VerdictView& view) {
-    Json json{{"idle_rpm", number(view.idle_rpm)},
-              {"hunting_rpm", number(view.hunting_rpm)},
-              {"smallest_provable_rpm", number(view.smallest_provable_rpm)},
-              {"matters_rpm", number(view.matters_rpm)},
+    Json json{{"idle_rpm", json_number(view.idle_rpm, kDecimals)},
+              {"hunting_rpm", json_number(view.hunting_rpm, kDecimals)},
+              {"smallest_provable_rpm", json_number(view.smallest_provable_rpm, kDecimals)},
+              {"matters_rpm", json_number(view.matters_rpm, kDecimals)},
               {"spots", Json::array()},
               {"cautions", view.cautions},
               {"notes", view.notes}};
@@ -85,12 +81,12 @@ std::string verdict_json(const VerdictView& view) {
         Json spot{{"spot", s.spot}};
         if (!s.name.empty()) spot["name"] = s.name;
         spot["bursts"] = s.bursts;
-        spot["change_rpm"] = number(s.change_rpm);
-        spot["low_rpm"] = number(s.low_rpm);
-        spot["high_rpm"] = number(s.high_rpm);
+        spot["change_rpm"] = json_number(s.change_rpm, kDecimals);
+        spot["low_rpm"] = json_number(s.low_rpm, kDecimals);
+        spot["high_rpm"] = json_number(s.high_rpm, kDecimals);
         spot["p_value"] = std::isfinite(s.p_value) ? Json(s.p_value) : Json(nullptr);
         spot["verdict"] = word(s.verdict);
-        spot["delay_s"] = number(s.delay_s);
+        spot["delay_s"] = json_number(s.delay_s, kDecimals);
         json["spots"].push_back(std::move(spot));
     }
     return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
