@@ -1,12 +1,37 @@
 #include "src/files/csv.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
+#include "src/files/text_file.hpp"
 #include "tests/src/support.hpp"
 
+#include <atomic>
+#include <cerrno>
 #include <clocale>
+#include <cmath>
+#include <filesystem>
 
 #include <catch2/catch.hpp>
+#include <sys/stat.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+namespace {
+std::atomic<int> synced_files{0}, synced_folders{0};
+std::atomic<bool> sync_fails{false};
+}  // namespace
+
+/// Stands in front of the system's own: counts, and fails where it is asked to.
+extern "C" int fsync(int fd) {
+    struct stat info {};
+    if (fstat(fd, &info) == 0) ++(S_ISDIR(info.st_mode) ? synced_folders : synced_files);
+    if (sync_fails) {
+        errno = EIO;
+        return -1;
+    }
+    return static_cast<int>(syscall(SYS_fsync, fd));
+}
 
 using namespace idlehark;
 using Catch::Matchers::Contains;
@@ -278,4 +303,34 @@ TEST_CASE("Numbers: read with a point in every locale", "[src][files]") {
     CHECK(parse_number("1e3") == 1000.0);
     for (const char* wrong : {"", " ", "1,5", "1.5x", "inf", "0x10", "--1"}) CHECK_FALSE(parse_number(wrong));
     std::setlocale(LC_ALL, "C");
+}
+
+TEST_CASE("Numbers: in JSON rounded as asked, and null where there is none", "[src][files]") {
+    CHECK(json_number(0.1234567).dump() == "0.1234567");
+    CHECK(json_number(0.1234567, 4).dump() == "0.1235");
+    CHECK(json_number(-0.0004, 3).dump() == "-0.0");
+    CHECK(json_number(812.0, 3).dump() == "812.0");
+    CHECK(json_number(1.0005, 3) == std::round(1.0005 * 1000.0) / 1000.0);
+    for (const double none : {std::nan(""), HUGE_VAL, -HUGE_VAL}) {
+        CHECK(json_number(none).is_null());
+        CHECK(json_number(none, 3).is_null());
+    }
+}
+
+TEST_CASE("Text file: what was written outlives a power cut, and a failure leaves the old file", "[src][files]") {
+    const ScratchFolder folder;
+    const auto path = folder.path("marks.csv");
+    const MarksFile marks{.marks = {{.time_s = 1.0, .spot = "7", .extra = {}, .line = 0}}, .extra_columns = {}};
+    synced_files = synced_folders = 0;
+    REQUIRE(write_marks(path, marks));
+    CHECK(synced_files == 1);
+    CHECK(synced_folders == 1);
+    const auto before = test::slurp(path);
+    sync_fails = true;
+    const auto failed = write_text(path, "something else");
+    sync_fails = false;
+    REQUIRE_FALSE(failed);
+    CHECK_THAT(failed.error().what, Contains("marks.csv: writing stopped early"));
+    CHECK(test::slurp(path) == before);
+    CHECK_FALSE(std::filesystem::exists(path + ".part"));
 }
