@@ -102,17 +102,18 @@ Result<std::string> CaseFolder::existing(std::string_view part, const std::strin
     return path;
 }
 
-Result<std::string> CaseFolder::fresh(std::string_view part, const std::string& wish) const {
+Result<std::string> CaseFolder::fresh(std::string_view part, const std::string& wish,
+                                      const std::vector<std::string>& held) const {
     const auto folder = folder_of(part);
     if (!folder) return folder.error();
     if (mkdir(folder.value().c_str(), 0755) != 0 && errno != EEXIST) return cannot_write(folder.value(), errno);
     const fs::path name{safe_name(wish)};
     std::set<std::string> stems;
+    const auto take = [&stems](const std::string& taken) { stems.insert(taken.substr(0, taken.find('.'))); };
+    std::for_each(held.begin(), held.end(), take);
     std::error_code code;
-    for (fs::directory_iterator at{folder.value(), code}, end; !code && at != end; at.increment(code)) {
-        const auto taken = at->path().filename().string();
-        stems.insert(taken.substr(0, taken.find('.')));
-    }
+    for (fs::directory_iterator at{folder.value(), code}, end; !code && at != end; at.increment(code))
+        take(at->path().filename().string());
     for (int n = 1; n < 100'000; ++n) {
         const auto all = name.string();
         const auto stem = all.substr(0, all.find('.')) + (n == 1 ? "" : fmt::format("-{}", n));

@@ -25,8 +25,9 @@ class CaseFolder {
     Result<std::string> existing(std::string_view part, const std::string& name) const;
     /// A path in a part for a name like `wish`: "bay.flac", else "bay-2.flac", ...: the first whose name up to the
     /// first dot no file there has, so that the files beside a recording find room too. Makes the part's folder if need
-    /// be.
-    Result<std::string> fresh(std::string_view part, const std::string& wish) const;
+    /// be. `held`: names that are taken though no file has them, as those of the tables' rows whose files are gone.
+    Result<std::string> fresh(std::string_view part, const std::string& wish,
+                              const std::vector<std::string>& held = {}) const;
     /// The bare names of the regular files in a part, sorted.
     [[nodiscard]] std::vector<std::string> files(std::string_view part) const;
 

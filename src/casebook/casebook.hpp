@@ -141,7 +141,7 @@ struct CasePicture {
 
 /// One car's records, in one folder: see CaseFolder and schema.cpp.
 /// Safety   a call that returns Done or an id has its change on the disk: nothing that ends the program or the power
-///          later undoes it. A call that fails has changed nothing. No call overwrites or deletes.
+///          later undoes it. A call that fails has changed nothing. No call overwrites or deletes what was recorded.
 /// Sharing  several programs may have the case open at once; one that writes makes the others wait up to 10 s. (Not on
 ///          network file systems that lack shared memory.)
 /// Versions a case of an older layout is brought up to date when opened to write (a copy is kept beside it), and read
@@ -208,13 +208,18 @@ class Casebook {
     /// byte. Gaps, start and device are taken from the files beside it. `marks` may be empty.
     Result<RowId> import_recording(RowId visit, RecordingKind kind, const std::string& path, int channel,
                                    std::span<const Mark> marks);
-    /// For a recording that is about to be made: a free path in audio/ like `wish` ("bay.flac"), noted as running.
+    /// For a recording that is about to be made: a free path in audio/ like `wish` ("bay.flac"), noted as running. If
+    /// it cannot begin, withdraw_recording().
     struct RunningRecording {
         RowId id = 0;
         std::string path;
     };
     Result<RunningRecording> begin_recording(RowId visit, RecordingKind kind, const std::string& wish, int channel,
                                              const std::string& device);
+    /// Is nothing there of a recording noted as running: no sound, no mark, nor a word in the files beside it?
+    Result<bool> never_begun(const CaseRecording& recording) const;
+    /// Takes the note of such a recording back, as where the microphone did not open. Errors: it has begun.
+    Result<Done> withdraw_recording(RowId recording);
     /// Length and fingerprint of what was recorded, gaps and marks of the files beside it that are not here yet.
     Result<Done> finish_recording(RowId recording);
     /// Takes in a sound file that lies in audio/ already, with the marks and gaps beside it.

@@ -110,6 +110,18 @@ std::string picture_there(const CaseFolder& folder, std::string_view bytes) {
     return {};
 }
 
+/// The names that a table's rows hold, whether the files are there or not.
+std::vector<std::string> names_held(Database& db, std::string_view table) {
+    std::vector<std::string> names;
+    Statement s{db, fmt::format("SELECT file FROM {}", table)};
+    while (s.step()) names.push_back(s.text(0));
+    return names;
+}
+
+Result<std::vector<std::string>> names_held_in(Database& db, std::string_view table) {
+    return guarded([&]() -> Result<std::vector<std::string>> { return names_held(db, table); });
+}
+
 void insert_picture(Database& db, std::optional<RowId> visit, const std::string& path, const std::string& title) {
     Statement{db, "INSERT INTO picture (visit_id, file, title, added_at) VALUES (?, ?, ?, ?)"}
         .with(visit)
@@ -130,7 +142,9 @@ Result<RowId> Casebook::set_map(const BayMap& map, const std::string& beside) {
         if (!photo) return photo.error();
         auto name = picture_there(parts_->folder, photo.value());
         if (name.empty()) {
-            auto path = store_picture(parts_->folder, file_name(map.picture), photo.value());
+            const auto held = names_held_in(parts_->db(), "picture");
+            if (!held) return held.error();
+            auto path = store_picture(parts_->folder, file_name(map.picture), photo.value(), held.value());
             if (!path) return path.error();
             stored = path.value();
             name = file_name(stored);
@@ -220,7 +234,9 @@ Result<RowId> Casebook::add_picture(std::optional<RowId> visit, const std::strin
     if (!parts_->to_write()) return refuse_reading(*this);
     const auto bytes = picture_to_keep(path);
     if (!bytes) return bytes.error();
-    const auto stored = store_picture(parts_->folder, file_name(path), bytes.value());
+    const auto held = names_held_in(parts_->db(), "picture");
+    if (!held) return held.error();
+    const auto stored = store_picture(parts_->folder, file_name(path), bytes.value(), held.value());
     if (!stored) return stored.error();
     auto id = change(*this, parts_->to_write(), [&](Database& db) {
         insert_picture(db, visit, stored.value(), title);
@@ -261,7 +277,9 @@ Result<RowId> Casebook::import_recording(RowId visit, RecordingKind kind, const 
         if (!file) return file.error();
     }
     const auto about = settings_beside(path);
-    const auto stored = store_sound(parts_->folder, path);
+    const auto held = names_held_in(parts_->db(), "recording");
+    if (!held) return held.error();
+    const auto stored = store_sound(parts_->folder, path, held.value());
     if (!stored) return stored.error();
     const auto forget = [&stored] {
         std::error_code ignored;
@@ -305,15 +323,17 @@ Result<RowId> Casebook::import_recording(RowId visit, RecordingKind kind, const 
 Result<Casebook::RunningRecording> Casebook::begin_recording(RowId visit, RecordingKind kind, const std::string& wish,
                                                              int channel, const std::string& device) {
     if (!parts_->to_write()) return refuse_reading(*this).error();
-    const auto path = parts_->folder.fresh("audio", wish);
-    if (!path) return path.error();
+    std::string path;
     const auto id = change(*this, parts_->to_write(), [&](Database& db) {
+        auto free = parts_->folder.fresh("audio", wish, names_held(db, "recording"));
+        if (!free) throw DatabaseFault{DatabaseFault::Kind::refused, free.error()};
+        path = std::move(free.value());
         Statement{db,
                   "INSERT INTO recording (visit_id, kind, file, original_name, channel, state, started_at, device, "
                   "added_at) VALUES (?, ?, ?, '', ?, 'running', ?, ?, ?)"}
             .with(visit)
             .with(word(kind))
-            .with(file_name(path.value()))
+            .with(file_name(path))
             .with(RowId{channel})
             .with(now_text())
             .with(kept(device, kLongestName, "the device"))
@@ -322,7 +342,37 @@ Result<Casebook::RunningRecording> Casebook::begin_recording(RowId visit, Record
         return db.last_row();
     });
     if (!id) return id.error();
-    return RunningRecording{id.value(), path.value()};
+    return RunningRecording{id.value(), path};
+}
+
+Result<bool> Casebook::never_begun(const CaseRecording& recording) const {
+    const auto audio = fs::path{parts_->folder.path()} / "audio";
+    std::error_code code;
+    if (!recording.running || !is_safe_name(recording.file) || !fs::is_directory(audio, code)) return false;
+    // A recorder makes the sound before it says a word in the files beside it; those may be there, and empty.
+    const RecordingNames names{(audio / recording.file).string()};
+    if (fs::symlink_status(names.sound, code).type() != fs::file_type::not_found) return false;
+    for (const auto& beside : {names.events, names.marks})
+        if (const auto size = fs::file_size(beside, code); !code && size > 0) return false;
+    const auto marked = marks(recording.id);
+    if (!marked) return marked.error();
+    return marked.value().empty();
+}
+
+Result<Done> Casebook::withdraw_recording(RowId recording) {
+    if (!parts_->to_write()) return refuse_reading(*this).error();
+    const auto row = this->recording(recording);
+    if (!row) return row.error();
+    const auto nothing = never_begun(row.value());
+    if (!nothing) return nothing.error();
+    if (!nothing.value())
+        return Error{fmt::format("recording {} (audio/{}) has begun, so it stays", recording, row.value().file), ""};
+    const auto done = change(*this, parts_->to_write(), [&](Database& db) {
+        Statement{db, "DELETE FROM recording WHERE id = ? AND state = 'running'"}.with(recording).run();
+        return recording;
+    });
+    if (!done) return done.error();
+    return Done{};
 }
 
 Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file) {

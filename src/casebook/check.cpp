@@ -59,6 +59,12 @@ void check_tables(Database& db, CheckReport& report) {
 }
 
 void check_recording(const Casebook& book, const CaseRecording& r, CheckReport& report) {
+    if (const auto nothing = book.never_begun(r); nothing && nothing.value()) {
+        report.notes.push_back(
+            fmt::format("recording {} (audio/{}) never began, or is beginning now; `case repair` takes its note back",
+                        r.id, r.file));
+        return;
+    }
     const auto path = book.audio_path(r);
     if (!path) {
         report.faults.push_back(fmt::format("recording {}: {}", r.id, path.error().what));

@@ -108,10 +108,11 @@ Result<std::string> map_photo(const BayMap& map, const std::string& beside) {
     return bytes;
 }
 
-Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture) {
+Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture,
+                                  const std::vector<std::string>& held) {
     std::filesystem::path name{safe_name(wish)};
     name.replace_extension(picture.starts_with(kPng) ? ".png" : ".jpg");
-    auto target = folder.fresh("pictures", name.string());
+    auto target = folder.fresh("pictures", name.string(), held);
     if (!target) return target.error();
     if (const auto written = write_safely(target.value(), picture); !written) return written.error();
     return target;

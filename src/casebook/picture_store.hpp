@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace idlehark {
 
@@ -22,7 +23,9 @@ Result<std::string> picture_to_keep(const std::string& path);
 /// The same of the photo that a map lies on. `beside`: the folder that a photo without a whole path is sought in.
 Result<std::string> map_photo(const BayMap& map, const std::string& beside);
 
-/// Writes such bytes into pictures/ under a name like `wish`; returns the path there.
-Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture);
+/// Writes such bytes into pictures/ under a name like `wish`; returns the path there. `held`: as in
+/// CaseFolder::fresh().
+Result<std::string> store_picture(const CaseFolder& folder, const std::string& wish, std::string_view picture,
+                                  const std::vector<std::string>& held = {});
 
 }  // namespace idlehark

@@ -31,6 +31,7 @@ namespace fs = std::filesystem;
 
 /// A sound file that grew this recently may be in the making.
 constexpr auto kStillGrowing = std::chrono::seconds{10};
+constexpr int kStillBeginning_s = 60;  // a microphone may take a while to open
 
 std::uintmax_t size_of(const std::string& path) {
     std::error_code code;
@@ -233,6 +234,29 @@ bool may_be_growing(const std::string& path) {
     return !code && age < kStillGrowing && age > -kStillGrowing;  // far in the future: the clock was set back
 }
 
+/// A recording of which nothing is there may be another program's that begins just now.
+bool may_be_beginning(const CaseRecording& r) {
+    return r.started_at >= now_text(kStillBeginning_s) && r.started_at <= now_text();
+}
+
+enum class Opened { withdrawn, beginning, begun };
+
+/// Takes the note of a recording back that never began.
+Opened withdraw_if_nothing(Casebook& book, const CaseRecording& r, RepairReport& report) {
+    const auto nothing = book.never_begun(r);
+    // Where rows were lost it may be marks that are missing.
+    if (!nothing || !nothing.value() || report.rebuilt) return Opened::begun;
+    if (may_be_beginning(r)) {
+        report.actions.push_back(fmt::format("recording {}: is beginning, left alone", r.id));
+        return Opened::beginning;
+    }
+    if (const auto gone = book.withdraw_recording(r.id); !gone)
+        report.faults.push_back(fmt::format("recording {}: {}", r.id, gone.error().what));
+    else
+        report.actions.push_back(fmt::format("recording {}: never began, its note is taken back", r.id));
+    return Opened::withdrawn;
+}
+
 }  // namespace
 
 std::size_t close_recordings(Casebook& book, RepairReport& report) {
@@ -240,6 +264,10 @@ std::size_t close_recordings(Casebook& book, RepairReport& report) {
     if (!recordings) return 0;
     std::size_t growing = 0;
     for (const auto& r : recordings.value()) {
+        if (const auto opened = withdraw_if_nothing(book, r, report); opened != Opened::begun) {
+            growing += opened == Opened::beginning ? 1 : 0;
+            continue;
+        }
         const auto path = book.audio_path(r);
         if (!path) {
             report.faults.push_back(fmt::format("recording {}: {}", r.id, path.error().what));

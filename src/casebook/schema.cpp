@@ -11,8 +11,8 @@ namespace idlehark::schema {
 
 namespace {
 
-/// Layout 1. Rows are added and never removed: a correction is a new row, a mark taken back is marked as withdrawn.
-/// File names are bare names inside audio/ and pictures/.
+/// Layout 1. Rows are added and never removed, but for a recording's that never began: a correction is a new row, a
+/// mark taken back is marked as withdrawn. File names are bare names inside audio/ and pictures/.
 constexpr const char* kLayout1 = R"sql(
 CREATE TABLE car (
   id INTEGER PRIMARY KEY CHECK (id = 1),

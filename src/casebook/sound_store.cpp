@@ -153,14 +153,16 @@ std::optional<std::string> plain_events(const std::string& sound_path) {
     return plain;
 }
 
-Result<std::string> store_sound(const CaseFolder& folder, const std::string& path) {
+Result<std::string> store_sound(const CaseFolder& folder, const std::string& path,
+                                const std::vector<std::string>& held) {
     if (const auto file = SoundFile::open(path); !file) return file.error();
     const std::filesystem::path name{safe_name(std::filesystem::path{path}.filename().string())};
     std::string stored;
     SF_INFO info{};
     const SoundHandle probe{sf_open(path.c_str(), SFM_READ, &info)};
     if (probe && flac_format(info) && !breaks_off(path)) {
-        const auto target = folder.fresh("audio", std::filesystem::path{name}.replace_extension(".flac").string());
+        const auto target =
+            folder.fresh("audio", std::filesystem::path{name}.replace_extension(".flac").string(), held);
         if (!target) return target.error();
         const auto beside = target.value() + ".part";
         unlink(beside.c_str());
@@ -172,7 +174,7 @@ Result<std::string> store_sound(const CaseFolder& folder, const std::string& pat
         }
     }
     if (stored.empty()) {
-        const auto target = folder.fresh("audio", name.string());
+        const auto target = folder.fresh("audio", name.string(), held);
         if (!target) return target.error();
         if (const auto copied = copy_file_safely(path, target.value()); !copied) return copied.error();
         stored = target.value();

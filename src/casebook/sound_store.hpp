@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 
+#include <vector>
 namespace idlehark {
 
 /// What a sound file says about itself, and a fingerprint (FNV-1a, 64 bit, hexadecimal) of its bytes: enough to see
@@ -28,7 +29,8 @@ Result<std::string> fingerprint_of(const std::string& path);
 
 /// Copies a recording into audio/ and returns the path there. Whole PCM files of at most 24 bits become FLAC, after the
 /// copy was read back and found equal sample by sample; all else (float, lossy, broken off) is copied byte for byte.
-/// An events file beside it comes along, without the device's name.
-Result<std::string> store_sound(const CaseFolder& folder, const std::string& path);
+/// An events file beside it comes along, without the device's name. `held`: as in CaseFolder::fresh().
+Result<std::string> store_sound(const CaseFolder& folder, const std::string& path,
+                                const std::vector<std::string>& held = {});
 
 }  // namespace idlehark

@@ -115,6 +115,12 @@ Result<std::string> GuideCase::begin_recording(int channel, const std::string& d
     return begun.value().path;
 }
 
+void GuideCase::withdraw_recording() {
+    if (!recording_) return;
+    if (const auto gone = book_.withdraw_recording(*recording_); !gone) warn(gone.error().what);
+    recording_.reset();
+}
+
 Result<Done> GuideCase::keep(const VisitRecord& record) {
     if (record.bursts.empty() && record.cautions.empty()) return Done{};
     auto timeless = record;

@@ -32,6 +32,8 @@ class GuideCase {
 
     /// Where the next recording goes.
     Result<std::string> begin_recording(int channel, const std::string& device);
+    /// It could not begin: its note is taken back.
+    void withdraw_recording();
     /// Keeps the test as it stands, where it differs from what is kept.
     Result<Done> keep(const VisitRecord& record);
     /// After the recording is closed: its facts, and its bursts as marks.

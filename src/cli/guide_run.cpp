@@ -108,6 +108,7 @@ Result<std::optional<Recorder>> begin_recording(const LiveOptions& options, Live
     }
     if (path.empty()) return std::optional<Recorder>{};
     auto created = Recorder::create(path, recording_settings(source, microphone));
+    if (!created && kept) kept->withdraw_recording();
     if (!created) return created.error();
     return std::optional<Recorder>{std::move(created.value())};
 }

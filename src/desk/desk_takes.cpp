@@ -94,7 +94,10 @@ Result<RowId> Desk::Worker::keep_simulated(const ask::StartTake& c, const std::v
     if (!begun) return begun.error();
     {
         auto writer = SoundWriter::open(begun.value().path, kProbeRate_hz);
-        if (!writer) return writer.error();
+        if (!writer) {
+            check_kept(case_->book().withdraw_recording(begun.value().id));
+            return writer.error();
+        }
         if (const auto written = writer.value().write(sound); !written) return written.error();
     }  // the file is closed: its fingerprint can be taken
     if (const auto closed = case_->book().finish_recording(begun.value().id); !closed) return closed.error();

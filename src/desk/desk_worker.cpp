@@ -198,6 +198,14 @@ Result<std::string> Desk::Worker::fresh_path(RecordingKind kind, const std::stri
     return begun.value().path;
 }
 
+/// The recording that fresh_path() noted could not begin.
+void Desk::Worker::withdraw_recording() {
+    if (!recording_ || !case_) return;
+    if (const auto row = case_->book().recording(*recording_); row && row.value().running)
+        check_kept(case_->book().withdraw_recording(*recording_));
+    recording_.reset();
+}
+
 void Desk::Worker::check_kept(const Result<Done>& kept) {
     if (!kept) fault(kept.error());
 }
@@ -228,6 +236,7 @@ void Desk::Worker::leave_visit() {
 
 void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mode) {
     if (!run) {
+        withdraw_recording();
         fault(run.error());
         return;
     }

@@ -93,6 +93,7 @@ class Desk::Worker {
     Result<Done> ensure_case();
     /// A path inside the case for a recording that begins now.
     Result<std::string> fresh_path(RecordingKind kind, const std::string& name);
+    void withdraw_recording();
     /// What the forms and the visit hold, into the case if there is one.
     void keep_all();
     void check_kept(const Result<Done>& kept);

@@ -5,8 +5,8 @@
 
 namespace idlehark {
 
-std::string local_time(const char* format) {
-    const std::time_t now = std::time(nullptr);
+std::string local_time(const char* format, int seconds_ago) {
+    const std::time_t now = std::time(nullptr) - seconds_ago;
     std::tm local{};
     localtime_r(&now, &local);
     std::array<char, 64> text{};

@@ -384,3 +384,19 @@ TEST_CASE("listen --guide --case: what does not go together is named", "[cli]") 
     CHECK_THAT(run_idlehark("listen --case " + folder).err, Contains("--guide"));
     CHECK_THAT(run_idlehark("listen --guide --resume --cylinders 4 --idle-rpm 700:950").err, Contains("--case"));
 }
+
+TEST_CASE("GuideCase: a recording that cannot begin leaves its name free", "[cli][casebook]") {
+    const ScratchFolder scratch;
+    const auto folder = scratch.path("car");
+    const auto spec = practice_engine(1, 1);
+    REQUIRE(Casebook::create(folder, "invented", spec.engine.engine, practice_map(spec)));
+    auto kept = GuideCase::open(folder, false);
+    REQUIRE(kept);
+    const auto first = kept.value().begin_recording(1, "simulated");
+    REQUIRE(first);
+    kept.value().withdraw_recording();
+    const auto second = kept.value().begin_recording(1, "simulated");
+    REQUIRE(second);
+    CHECK(second.value() == first.value());
+    CHECK(Casebook::open(folder, Casebook::Access::read).value().recordings().value().size() == 1);
+}
