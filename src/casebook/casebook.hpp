@@ -220,10 +220,12 @@ class Casebook {
     Result<bool> never_begun(const CaseRecording& recording) const;
     /// Takes the note of such a recording back, as where the microphone did not open. Errors: it has begun.
     Result<Done> withdraw_recording(RowId recording);
-    /// Length and fingerprint of what was recorded, gaps and marks of the files beside it that are not here yet.
-    Result<Done> finish_recording(RowId recording);
-    /// Takes in a sound file that lies in audio/ already, with the marks and gaps beside it.
-    Result<RowId> adopt_recording(RowId visit, const std::string& file);
+    /// Length and fingerprint of what was recorded, gaps and marks of the files beside it that are not here yet. The
+    /// text names what of the marks file could not be read, to be told to the user; mostly empty.
+    Result<std::string> finish_recording(RowId recording);
+    /// Takes in a sound file that lies in audio/ already, with the marks and gaps beside it. `unread`: as
+    /// finish_recording() returns it.
+    Result<RowId> adopt_recording(RowId visit, const std::string& file, std::string& unread);
     Result<RowId> add_mark(RowId recording, double time_s, const std::string& spot, bool heard = false);
     Result<Done> withdraw_mark(RowId mark);
     /// Keeps a guided spray test as it stands, for `guided` to go on from; call it after each event. A VisitRecord only

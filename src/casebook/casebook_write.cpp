@@ -375,7 +375,7 @@ Result<Done> Casebook::withdraw_recording(RowId recording) {
     return Done{};
 }
 
-Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file) {
+Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file, std::string& unread) {
     if (!parts_->to_write()) return refuse_reading(*this);
     const auto path = parts_->folder.existing("audio", file);
     if (!path) return path.error();
@@ -393,22 +393,22 @@ Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file) {
         return db.last_row();
     });
     if (!id) return id;
-    if (const auto closed = finish_recording(id.value()); !closed) return closed.error();
+    auto closed = finish_recording(id.value());
+    if (!closed) return closed.error();
+    unread = std::move(closed.value());
     return id;
 }
 
-Result<Done> Casebook::finish_recording(RowId recording) {
+Result<std::string> Casebook::finish_recording(RowId recording) {
     if (!parts_->to_write()) return refuse_reading(*this).error();
     const auto row = this->recording(recording);
     if (!row) return row.error();
-    if (!row.value().running) return Done{};
+    if (!row.value().running) return std::string{};
     const auto path = audio_path(row.value());
     if (!path) return path.error();
     const auto facts = sound_facts(path.value());
     if (!facts) return facts.error();
-    std::vector<Mark> beside;
-    if (const auto name = RecordingNames{path.value()}.marks; fs::is_regular_file(fs::symlink_status(name)))
-        if (auto file = read_marks(name)) beside = std::move(file.value().marks);
+    const auto beside = marks_beside(path.value());
     const auto have = marks(recording);
     if (!have) return have.error();
     const auto done = change(*this, parts_->to_write(), [&](Database& db) {
@@ -424,7 +424,7 @@ Result<Done> Casebook::finish_recording(RowId recording) {
             .with(recording)
             .run();
         insert_gaps(db, recording, path.value());
-        for (const auto& m : beside) {
+        for (const auto& m : beside.marks) {
             const bool known = std::any_of(have.value().begin(), have.value().end(), [&](const CaseMark& k) {
                 return k.spot == m.spot && std::fabs(k.time_s - m.time_s) < kSameMark_s;
             });
@@ -433,7 +433,7 @@ Result<Done> Casebook::finish_recording(RowId recording) {
         return recording;
     });
     if (!done) return done.error();
-    return Done{};
+    return beside.unread;
 }
 
 Result<RowId> Casebook::add_mark(RowId recording, double time_s, const std::string& spot, bool heard) {

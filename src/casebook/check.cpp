@@ -75,6 +75,8 @@ void check_recording(const Casebook& book, const CaseRecording& r, CheckReport& 
             "recording {} (audio/{}) was never closed, or is being made now; `case repair` closes it", r.id, r.file));
         return;
     }
+    if (const auto unread = marks_beside(path.value()).unread; !unread.empty())
+        report.notes.push_back(fmt::format("recording {}: {}; what it says is not in the case", r.id, unread));
     const auto print = fingerprint_of(path.value());
     if (!print)
         report.faults.push_back(fmt::format("recording {}: {}", r.id, print.error().what));

@@ -280,10 +280,10 @@ std::size_t close_recordings(Casebook& book, RepairReport& report) {
             continue;
         }
         const auto closed = book.finish_recording(r.id);
-        if (closed)
-            report.actions.push_back(fmt::format("recording {}: closed after it was cut off", r.id));
-        else
-            report.faults.push_back(fmt::format("recording {}: {}", r.id, closed.error().what));
+        if (closed) report.actions.push_back(fmt::format("recording {}: closed after it was cut off", r.id));
+        if (!closed || !closed.value().empty())
+            report.faults.push_back(
+                fmt::format("recording {}: {}", r.id, closed ? closed.value() : closed.error().what));
     }
     return growing;
 }
@@ -320,12 +320,13 @@ void take_in_strangers(Casebook& book, RepairReport& report) {
             }
             visit = id.value();
         }
-        const auto id = book.adopt_recording(*visit, name);
+        std::string unread;
+        const auto id = book.adopt_recording(*visit, name, unread);
         if (id)
             report.actions.push_back(
                 fmt::format("audio/{}: taken in as recording {} of visit {}", name, id.value(), *visit));
-        else
-            report.faults.push_back(fmt::format("audio/{}: {}", name, id.error().what));
+        if (!id || !unread.empty())
+            report.faults.push_back(fmt::format("audio/{}: {}", name, id ? unread : id.error().what));
     }
 }
 

@@ -153,6 +153,14 @@ std::optional<std::string> plain_events(const std::string& sound_path) {
     return plain;
 }
 
+JournalMarks marks_beside(const std::string& sound_path) {
+    const auto path = RecordingNames{sound_path}.marks;
+    // In a folder from somebody else it may be a link, or a pipe that nobody ever writes to.
+    std::error_code code;
+    if (std::filesystem::symlink_status(path, code).type() != std::filesystem::file_type::regular) return {};
+    return read_journal(path);
+}
+
 Result<std::string> store_sound(const CaseFolder& folder, const std::string& path,
                                 const std::vector<std::string>& held) {
     if (const auto file = SoundFile::open(path); !file) return file.error();

@@ -73,7 +73,7 @@ Result<Done> GuideCase::go_on() {
     for (const auto& text : missing_parts(record_, parts.value())) warn(text);
     for (const auto& part : parts.value())
         if (part.recording.running)  // cut off
-            if (const auto closed = book_.finish_recording(part.recording.id); !closed) return closed.error();
+            if (const auto done = close(part.recording.id); !done) return done.error();
     if (parts.value().empty()) return Done{};
     const auto request = listen_request(book_, parts.value(), engine_);
     if (!request) return request.error();
@@ -93,6 +93,13 @@ Result<Done> GuideCase::go_on() {
     progress.end();
     if (!heard) return heard.error();
     offset_s_ = std::max(offset_s_, first_s + heard.value().length_s + kBetweenRecordings_s);
+    return Done{};
+}
+
+Result<Done> GuideCase::close(RowId recording) {
+    const auto closed = book_.finish_recording(recording);
+    if (!closed) return closed.error();
+    if (!closed.value().empty()) warn("not every mark was kept: " + closed.value());
     return Done{};
 }
 
@@ -143,7 +150,7 @@ Result<Done> GuideCase::finish(const VisitRecord& record) {
     kept_.clear();
     if (auto kept = keep(record); !kept) return kept.error();
     if (!recording_) return Done{};
-    if (auto closed = book_.finish_recording(*recording_); !closed) return closed.error();
+    if (auto done = close(*recording_); !done) return done.error();
     for (const auto& b : record.bursts)
         if (b.counts() && b.time_s >= offset_s_)
             for (const auto& spot : b.spots)

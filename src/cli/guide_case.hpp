@@ -47,6 +47,7 @@ class GuideCase {
    private:
     explicit GuideCase(Casebook book) : book_(std::move(book)) {}
     Result<Done> go_on();
+    Result<Done> close(RowId recording);
     Result<RowId> visit();
 
     Casebook book_;

@@ -286,7 +286,11 @@ void Desk::Worker::end_run(const std::string& why) {
     state_.sound.rpm = std::nan("");
     keep_all();
     if (recorded && recording_ && case_) {
-        check_kept(case_->book().finish_recording(*recording_));
+        const auto closed = case_->book().finish_recording(*recording_);
+        if (!closed)
+            fault(closed.error());
+        else if (!closed.value().empty())
+            fault({"not every mark was kept: " + closed.value(), "The file lies in the case's folder audio."});
         if (guided_ && spray_wanted_) check_kept(case_->settle_marks(*recording_, guided_->visit().record()));
         renew_kept();
         if (recording_kind_ == RecordingKind::bay && !closing_) measure_recording(*recording_, pick_up_cylinder_);

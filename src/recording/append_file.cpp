@@ -47,4 +47,9 @@ Result<Done> AppendFile::append(std::string_view text) {
     return Done{};
 }
 
+bool AppendFile::empty() const noexcept {
+    struct stat now {};
+    return fstat(fd_, &now) == 0 && now.st_size == 0;
+}
+
 }  // namespace idlehark

@@ -22,6 +22,8 @@ class AppendFile {
     /// `text` with its line end.
     Result<Done> append(std::string_view text);
     [[nodiscard]] const std::string& path() const noexcept { return path_; }
+    /// Is nothing in it yet: not even of a line that failed?
+    [[nodiscard]] bool empty() const noexcept;
 
    private:
     AppendFile(std::string path, int fd) noexcept : path_(std::move(path)), fd_(fd) {}

@@ -354,3 +354,113 @@ TEST_CASE("Repair: closes recordings that were cut off and takes in sound that n
     CHECK(book.value().marks(recordings.value()[1].id).value()[0].spot == "7");
     CHECK_FALSE(fs::exists(place + "/audio/half.flac.part"));
 }
+
+TEST_CASE("Repair: a recording that never began is told, its name is not given again, and its note is taken back",
+          "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    auto book = new_case(place);
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    const auto failed = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+    REQUIRE(failed);
+    const auto marked = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+    REQUIRE(marked);
+    CHECK(fs::path{marked.value().path}.filename() == "bay-2.flac");
+    REQUIRE(book.add_mark(marked.value().id, 1.0, "7"));
+    const auto spoken_of = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+    REQUIRE(spoken_of);
+    static_cast<void>(folder.file("c/audio/bay-3.events.csv", "time_s,frame,event,detail\n0.000,0,start,mic\n"));
+    const auto taken_in =
+        book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "bay.wav", 0.5), 1, {});
+    REQUIRE(taken_in);
+    CHECK(book.recording(taken_in.value()).value().file == "bay-4.flac");
+
+    const auto checked = check_case(book, CheckDepth::files, {});
+    REQUIRE(checked);
+    CHECK(checked.value().faults.size() == 2);  // of the other two something is there, but no sound
+    CHECK_THAT(check_table(checked.value()), Contains("note: recording 1 (audio/bay.flac) never began"));
+    CHECK_FALSE(book.withdraw_recording(marked.value().id));
+    CHECK_FALSE(book.withdraw_recording(spoken_of.value().id));
+    CHECK_FALSE(book.withdraw_recording(taken_in.value()));
+
+    const auto too_early = repair_case(place);  // another program may just be opening its microphone
+    REQUIRE(too_early);
+    CHECK_THAT(repair_table(too_early.value()), Contains("recording 1: is beginning, left alone"));
+    CHECK(book.recordings().value().size() == 4);
+    book.tables().execute("UPDATE recording SET started_at = '2026-05-30T10:00:00'");
+    const auto report = repair_case(place);
+    REQUIRE(report);
+    CHECK_THAT(repair_table(report.value()), Contains("recording 1: never began, its note is taken back"));
+    CHECK(report.value().faults.size() == 2);
+    const auto left = book.recordings().value();
+    REQUIRE(left.size() == 3);
+    CHECK(left[0].id == marked.value().id);
+    const auto again = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+    REQUIRE(again);
+    CHECK(fs::path{again.value().path}.filename() == "bay.flac");
+    CHECK(again.value().id == 5);  // a number is never given twice
+    CHECK(book.withdraw_recording(again.value().id));
+}
+
+TEST_CASE("Case: a picture whose file is gone keeps its name", "[casebook]") {
+    const ScratchFolder folder;
+    auto book = new_case(folder.path("c"));
+    const std::string jpeg{"\xff\xd8\xff\xda\x00\x04xx\x01\xff\xd9", 11};
+    const auto photo = folder.file("bay.jpg", jpeg);
+    REQUIRE(book.add_picture({}, photo, ""));
+    fs::remove(folder.path("c/pictures/bay.jpg"));
+    const auto second = book.add_picture({}, photo, "");
+    if (!second) FAIL(second.error().what);
+    CHECK(book.pictures().value()[1].file == "bay-2.jpg");
+}
+
+TEST_CASE("Repair: marks that cannot be read are told, and those around them are taken", "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    auto book = new_case(place);
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    const auto cut_off = [&](const char* marks) {
+        const auto running = book.begin_recording(visit.value(), RecordingKind::bay, "bay.wav", 1, "");
+        REQUIRE(running);
+        fs::copy_file(tone_file(folder, "tone.wav", 1.0), running.value().path);
+        const auto name = fs::path{running.value().path}.stem().string();
+        static_cast<void>(folder.file("c/audio/" + name + ".marks.csv", marks));
+        return running.value().id;
+    };
+    const auto spots = [&](RowId id) {
+        std::string text;
+        const auto marks = book.marks(id);
+        REQUIRE(marks);
+        for (const auto& m : marks.value()) text += m.spot + " ";
+        return text;
+    };
+    const auto headless = cut_off("0.250,7\n0.500,9\n");
+    const auto closed = book.finish_recording(headless);
+    REQUIRE(closed);
+    CHECK(closed.value().empty());
+    CHECK(spots(headless) == "7 9 ");
+    const auto torn = cut_off("time_s,spot\n0.250,7\n0.\n0.750,3\n");
+    const auto told = book.finish_recording(torn);
+    REQUIRE(told);
+    CHECK(told.value() == "bay-2.marks.csv: line 3 is not read as a mark");
+    CHECK(spots(torn) == "7 3 ");
+    const auto checked = check_case(book, CheckDepth::files, {});
+    REQUIRE(checked);
+    CHECK(checked.value().sound());
+    CHECK_THAT(check_table(checked.value()), Contains("note: recording 2: bay-2.marks.csv: line 3"));
+
+    const auto third = cut_off("time_s,spot\n0.250,\n0.5,9\n");
+    fs::copy_file(folder.path("tone.wav"), place + "/audio/stray.wav");
+    static_cast<void>(folder.file("c/audio/stray.marks.csv", "spot;time_s\n"));
+    for (const auto& entry : fs::directory_iterator{place + "/audio"})
+        fs::last_write_time(entry.path(), fs::file_time_type::clock::now() - std::chrono::hours{1});
+    const auto report = repair_case(place);
+    REQUIRE(report);
+    const auto table = repair_table(report.value());
+    CHECK_THAT(table, Contains("recording 3: closed") && Contains("stays lost: recording 3: bay-3.marks.csv: line 2"));
+    CHECK_THAT(table,
+               Contains("stray.wav: taken in") && Contains("stays lost: audio/stray.wav: stray.marks.csv: line 1"));
+    CHECK(spots(third) == "9 ");
+}

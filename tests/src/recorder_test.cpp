@@ -16,6 +16,7 @@
 
 #include <catch2/catch.hpp>
 #include <sys/mount.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -32,6 +33,23 @@ RecordingSettings settings(double rate_hz, int channels) {
     s.channels = channels;
     return s;
 }
+
+/// No file grows while it lives.
+class FullDisk {
+   public:
+    FullDisk() {
+        std::signal(SIGXFSZ, SIG_IGN);
+        getrlimit(RLIMIT_FSIZE, &before_);
+        const rlimit none{0, before_.rlim_max};
+        setrlimit(RLIMIT_FSIZE, &none);
+    }
+    ~FullDisk() { setrlimit(RLIMIT_FSIZE, &before_); }
+    FullDisk(const FullDisk&) = delete;
+    FullDisk& operator=(const FullDisk&) = delete;
+
+   private:
+    rlimit before_{};
+};
 
 /// White noise at half scale as 24-bit samples: the hardest thing to pack.
 std::vector<std::int32_t> noise(std::size_t samples, unsigned seed) {
@@ -196,4 +214,47 @@ TEST_CASE("Recorder: a full disk ends the recording with all before it kept", "[
         CHECK(wrong == 0);
     }
     REQUIRE(umount(disk.c_str()) == 0);
+}
+
+TEST_CASE("MarksJournal: a full disk at the first mark keeps neither the header nor later marks out", "[recording]") {
+    const ScratchFolder folder;
+    const auto path = folder.path("m.marks.csv");
+    MarksJournal journal{path};
+    {
+        const FullDisk full;
+        CHECK_FALSE(journal.mark(0.5, "1"));
+    }
+    CHECK(read_journal(path).marks.empty());
+    CHECK(read_journal(path).unread.empty());  // nothing is in it, so nothing is lost
+    REQUIRE(journal.mark(1.5, "2"));
+    {
+        const FullDisk full;
+        CHECK_FALSE(journal.mark(2.5, "3"));
+    }
+    REQUIRE(journal.mark(3.5, "4"));
+    const auto marks = read_marks(path);
+    if (!marks) FAIL(marks.error().what);
+    REQUIRE(marks.value().marks.size() == 2);
+    CHECK(marks.value().marks[0].spot == "2");
+    CHECK(marks.value().marks[1].spot == "4");
+}
+
+TEST_CASE("MarksJournal: what lost its header is read, what is no mark is named", "[recording]") {
+    const ScratchFolder folder;
+    const auto headless = read_journal(folder.file("a.csv", "0.500,7\n2.250,\"9, rear\"\n"));
+    REQUIRE(headless.marks.size() == 2);
+    CHECK(headless.marks[0].time_s == 0.5);
+    CHECK(headless.marks[1].spot == "9, rear");
+    CHECK(headless.unread.empty());
+    const auto torn = read_journal(folder.file("b.csv", "time_s,spot\n1.0,7\n2.0\n3.0,8\n4.x,9\n"));
+    REQUIRE(torn.marks.size() == 2);
+    CHECK(torn.marks[1].spot == "8");
+    CHECK(torn.unread == "b.csv: line 3 and 1 more are not read as marks");
+    CHECK(read_journal(folder.file("c.csv", "time_s,spot\n")).unread.empty());
+    CHECK_THAT(read_journal(folder.file("d.csv",
+                                        "\xff\xfe"
+                                        "1"))
+                   .unread,
+               Contains("UTF-16"));
+    CHECK_THAT(read_journal(folder.path("none.csv")).unread, Contains("none.csv"));
 }
