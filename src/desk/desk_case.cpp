@@ -1,5 +1,6 @@
 #include "src/desk/desk_case.hpp"
 
+#include "src/casebook/visit_record.hpp"
 #include "src/files/local_time.hpp"
 #include "src/visit/caution_gate.hpp"
 
@@ -155,10 +156,9 @@ Result<Done> DeskCase::keep_gate(const gui::GateView& gate) {
 }
 
 Result<Done> DeskCase::keep_guided(const VisitRecord& record) {
-    std::vector<std::size_t> now{record.cautions.size(), record.bursts.size(), record.skipped.size(),
-                                 record.decided.size(), record.ended.size()};
-    for (const auto& b : record.bursts)
-        now.push_back((b.undone ? 1U : 0U) + (b.found_onset_s ? 2U : 0U) + (b.asked ? 4U : 0U) + 8U * b.spots.size());
+    auto timeless = record;
+    timeless.clock_s = 0.0;
+    auto now = visit_record_json(timeless).dump(-1, ' ', false, Json::error_handler_t::replace);
     if (now == guided_) return Done{};
     const auto id = visit();
     if (!id) return id.error();

@@ -37,7 +37,8 @@ class DeskCase {
 
     /// Kept only where they differ from what the case has.
     Result<Done> keep_engine(const Engine& engine);
-    /// Its photo, too: `beside` as in Casebook::set_map(). A photo that cannot be kept is told once, the spots are kept.
+    /// Its photo, too: `beside` as in Casebook::set_map(). A photo that cannot be kept is told once, the spots are
+    /// kept.
     Result<Done> keep_map(const BayMap& map, const std::string& beside);
     Result<Done> keep_log(const std::vector<gui::LogLine>& lines);
     Result<Done> keep_gate(const gui::GateView& gate);
@@ -54,7 +55,7 @@ class DeskCase {
     std::optional<BayMap> map_;
     std::vector<gui::LogLine> log_;
     std::array<std::optional<bool>, gui::kGatePoints> gate_;
-    std::vector<std::size_t> guided_;  ///< how much of the record is kept
+    std::string guided_;  ///< the record as it is kept, but for its clock
 };
 
 }  // namespace idlehark

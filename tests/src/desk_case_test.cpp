@@ -364,3 +364,58 @@ TEST_CASE("Desk: a recording that was cut off by a pulled plug is closed and mea
         CHECK_FALSE(view->fault->hint.empty());
     }
 }
+
+TEST_CASE("Desk: a microphone that does not open leaves no recording behind, and its name is free for the next start",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .microphone = folder.path("mic.wav"), .microphone_pace = 20.0}};
+    const auto no_fault = [](const auto& v) { return !v.fault; };
+    for (int start = 0; start < 2; ++start) {
+        desk.send(ask::StartLive{});
+        const auto failed = await(desk, 20s, [](const auto& v) { return v.fault.has_value(); });
+        REQUIRE(failed->fault);
+        CHECK(failed->fault->what.find("mic.wav") != std::string::npos);  // not what comes of a name that is taken
+        desk.send(ask::CloseFault{failed->fault->number});
+        REQUIRE(no_fault(*await(desk, 20s, no_fault)));
+    }
+    static_cast<void>(test::tone_file(folder, "mic.wav", 20.0));
+    desk.send(ask::StartLive{});
+    auto view = await(desk, 20s, [](const auto& v) { return v.sound.running || v.fault; });
+    if (view->fault) FAIL(view->fault->what);
+    desk.send(ask::Stop{});
+    view = await(desk, 60s, [](const auto& v) { return !v.sound.running && !v.job.running; });
+    const auto book = sure(Casebook::open(view->case_folder, Casebook::Access::read));
+    const auto recordings = sure(book.recordings());
+    REQUIRE(recordings.size() == 1);
+    CHECK(recordings[0].file == "bay.flac");
+    CHECK_FALSE(recordings[0].running);
+    CHECK(sure(book.visits()).size() == 1);
+}
+
+TEST_CASE("DeskCase: every correction of a guided test is kept", "[src][desk]") {
+    const test::ScratchFolder folder;
+    auto kept = sure(DeskCase::create(folder.path("car"), "Marlow", test::example_engine(), ""));
+    VisitRecord record;
+    VisitBurst burst;
+    burst.spots = {"3"};
+    burst.time_s = 30.0;
+    record.bursts = {burst};
+    sure(kept.keep_guided(record));
+    const auto visit = sure(kept.visit());
+    const auto there = [&] { return sure(kept.book().guided(visit)).value(); };
+    for (const char* spot : {"7", "9"}) {  // as W does in the window, once and once more
+        record.bursts[0].spots = {spot};
+        sure(kept.keep_guided(record));
+        CHECK(there().bursts[0].spots[0] == spot);
+    }
+    record.bursts[0].time_s = 31.0;
+    record.skipped = {"3"};
+    sure(kept.keep_guided(record));
+    CHECK(there().bursts[0].time_s == 31.0);
+    record.skipped = {"9"};
+    sure(kept.keep_guided(record));
+    CHECK(there().skipped[0] == "9");
+    record.clock_s = 99.0;  // time alone is nothing to keep
+    sure(kept.keep_guided(record));
+    CHECK(there().clock_s == 0.0);
+}
