@@ -58,6 +58,9 @@ class Planner {
                 if (s >= spots.size())
                     throw std::invalid_argument("a burst names spot " + std::to_string(s) + ", not on the map");
         }
+        for (const auto& s : spots)
+            if (!(s.prior > 0.0 && s.prior < 1.0))
+                throw std::invalid_argument("prior: of spot " + s.id + " it is not between 0 and 1");
         step_.all.resize(spots.size());
         wet_.assign(spots.size(), 0);
     }
@@ -355,6 +358,10 @@ class Planner {
                 dry *= 1.0 - chance(s);
             }
             if (fits) consider(pass, kPassWorth * entropy(std::min(0.5, 1.0 - dry)));
+        }
+        if (best.empty()) {  // no chance could be told of any
+            end(false);
+            return;
         }
         explain(best);
     }

@@ -153,11 +153,17 @@ Result<Measured> measure_heard(const Measurement& what, const ListenRequest& lis
 
 constexpr double kBreak_s = 1.0;
 
+double within(double x, double least, double most, std::string_view what) {
+    if (x >= least && x <= most) return x;
+    throw std::invalid_argument(fmt::format("{}: {:g} is not in {:g}..{:g}", what, x, least, most));
+}
+
 RpmReading nothing_at(double time_s) {
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
     return {.time_s = time_s, .rpm = kNone, .rpm_low = kNone, .rpm_high = kNone, .locked = false};
 }
 
+/// Throws std::invalid_argument for a chance or odds that no program states: the case may be a stranger's.
 VisitPlanSettings plan_settings(const Measurement& what) {
     VisitPlanSettings plan;
     plan.map = what.map->map;
@@ -167,10 +173,12 @@ VisitPlanSettings plan_settings(const Measurement& what) {
         plan.passes = at->get<bool>();
     if (const auto odds = what.settings.find("spot_odds"); odds != what.settings.end() && odds->is_object())
         for (const auto& [spot, times] : odds->items())
-            if (times.is_number()) plan.spot_odds[spot] = times.get<double>();
+            if (times.is_number())
+                plan.spot_odds[spot] = within(times.get<double>(), 1.0 / kMostOdds, kMostOdds, "odds");
     if (const auto priors = what.settings.find("kind_priors"); priors != what.settings.end() && priors->is_array())
         for (std::size_t k = 0; k < std::min(priors->size(), plan.kind_priors.size()); ++k)
-            if ((*priors)[k].is_number()) plan.kind_priors[k] = (*priors)[k].get<double>();
+            if ((*priors)[k].is_number())
+                plan.kind_priors[k] = within((*priors)[k].get<double>(), kLeastPrior, kMostPrior, "chance");
     return plan;
 }
 
@@ -182,7 +190,12 @@ Result<Measured> measure_guided(const Measurement& what, ListenRequest listen, c
     auto read = visit_record_from_json(*stored, "record");
     if (!read) return read.error();
     auto& record = read.value();
-    auto plan = plan_settings(what);
+    VisitPlanSettings plan;
+    try {
+        plan = plan_settings(what);
+    } catch (const std::invalid_argument& wrong) {
+        return Error{std::string{"the settings of the guided test: "} + wrong.what(), ""};
+    }
     std::vector<VisitPart> parts;
     for (const auto& [recording, source] : what.sources) {
         parts.push_back({recording, 0.0});

@@ -267,11 +267,12 @@ Result<VisitPlanSettings> resolve(const PlanOptions& options, const BayMap& map,
     for (const auto& text : options.priors) {
         const auto equals = text.find('=');
         const auto kind = std::find(kSpotKindWords.begin(), kSpotKindWords.end(), text.substr(0, equals));
-        const auto chance = equals == std::string::npos ? std::nullopt : parse_number(text.substr(equals + 1));
-        if (kind == kSpotKindWords.end() || !chance || !(*chance >= 0.001 && *chance <= 0.9))
-            return Error{fmt::format("--prior: \"{}\" is not KIND=CHANCE with a chance of 0.001 to 0.9", text),
+        const double chance = equals == std::string::npos ? 0.0 : parse_number(text.substr(equals + 1)).value_or(0.0);
+        if (kind == kSpotKindWords.end() || !(chance >= kLeastPrior && chance <= kMostPrior))
+            return Error{fmt::format("--prior: \"{}\" is not KIND=CHANCE with a chance of {:g} to {:g}", text,
+                                     kLeastPrior, kMostPrior),
                          fmt::format("Kinds: {}.", fmt::join(kSpotKindWords, ", "))};
-        settings.kind_priors[static_cast<std::size_t>(kind - kSpotKindWords.begin())] = *chance;
+        settings.kind_priors[static_cast<std::size_t>(kind - kSpotKindWords.begin())] = chance;
     }
     for (const auto& spot : options.suspects) {
         if (!settings.map.find(spot)) return Error{fmt::format("--stood-out: spot \"{}\" is not on the map", spot), ""};

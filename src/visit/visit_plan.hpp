@@ -16,6 +16,8 @@ namespace idlehark {
 /// first. Common practice, no source; meant to be changed by the user.
 using KindPriors = std::array<double, kSpotKindWords.size()>;
 [[nodiscard]] const KindPriors& usual_kind_priors() noexcept;
+inline constexpr double kLeastPrior = 0.001, kMostPrior = 0.9;  ///< what the user, or a case, may state
+inline constexpr double kMostOdds = 1000.0;                     ///< of a spot; more would leave no room for doubt
 
 /// What the planner goes by besides the visit itself.
 struct VisitPlanSettings {

@@ -398,5 +398,10 @@ TEST_CASE("plan_next: wrong input is named", "[dsp][plan]") {
     const std::vector<PlannedBurst> none_such{
         {.time_s = 1.0, .spots = {7}, .sham = false, .found_onset_s = {}, .found_duration_s = {}}};
     CHECK_THROWS_WITH(plan_next({}, none_such, spots), Catch::Matchers::Contains("7"));
+    for (const double chance : {0.0, 1.0, -0.1, 1.5, std::numeric_limits<double>::quiet_NaN()}) {
+        auto odd = spots;
+        odd[1].prior = chance;
+        CHECK_THROWS_WITH(plan_next({}, {}, odd), Catch::Matchers::Contains("prior: of spot 2"));
+    }
     CHECK(plan_next({}, {}, spots).outcome == PlanStep::Outcome::step);  // no sound yet: the first round stands
 }

@@ -1,7 +1,9 @@
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/database.hpp"
+#include "src/casebook/measure.hpp"
 #include "src/casebook/schema.hpp"
+#include "src/casebook/visit_record.hpp"
 #include "src/recording/sound_file.hpp"
 #include "tests/src/casebook_support.hpp"
 
@@ -444,4 +446,39 @@ TEST_CASE("Stranger's case: a name of a megabyte and speeds beyond any engine ar
         REQUIRE(book.add_result(r, trace));
     }
     CHECK(run_soon("report " + place + " --no-compare -o " + folder.path("out.html"), 20.0).code == 0);
+}
+
+TEST_CASE("Stranger's case: chances and odds of a guided test that no program states are refused",
+          "[casebook][stranger]") {
+    const ScratchFolder folder;
+    auto book = new_case(folder.path("c"));
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    const auto id = book.import_recording(visit.value(), RecordingKind::bay, tone_file(folder, "a.wav", 2.0), 1, {});
+    REQUIRE(id);
+    Measurement what;
+    what.kind = "guided";
+    what.engine = book.engine().value();
+    what.map = book.map().value();
+    what.sources = {{book.recording(id.value()).value(), {id.value(), "", 0.0}}};
+    what.settings["record"] = visit_record_json({});
+    CHECK(measure(book, what));
+    auto priors = Json::array();
+    for (std::size_t k = 0; k < kSpotKindWords.size(); ++k) priors.push_back(0.1);
+    const auto refused = [&](const Json& settings, const char* words) {
+        auto odd = what;
+        odd.settings.update(settings);
+        const auto measured = measure(book, odd);
+        REQUIRE_FALSE(measured);
+        CHECK_THAT(measured.error().what, Contains("the settings of the guided test") && Contains(words));
+    };
+    for (const double chance : {1.0, 0.0, -3.0, 1e300}) {
+        auto odd = priors;
+        odd[1] = chance;
+        refused({{"kind_priors", odd}}, "chance: ");
+    }
+    for (const double odds : {0.0, -1.0, 1e308}) refused({{"spot_odds", {{"7", odds}}}}, "odds: ");
+    what.settings["kind_priors"] = priors;
+    what.settings["spot_odds"] = {{"7", 5.0}, {"9", 0.5}};
+    CHECK(measure(book, what));
 }
