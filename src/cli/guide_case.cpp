@@ -37,7 +37,9 @@ Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
     opened.engine_ = std::move(engine.value().engine);
     auto map = opened.book_.map();
     if (!map) return map.error();
-    if (!map.value()) return Error{folder + ": the case has no map of spots", "`idlehark case add ... map` adds one."};
+    if (!map.value())
+        return Error{folder + ": the case has no map of spots",
+                     fmt::format("`idlehark case add {} map FILE` adds one.", folder)};
     opened.map_ = std::move(map.value()->map);
     auto visits = opened.book_.visits();
     if (!visits) return visits.error();

@@ -133,7 +133,9 @@ Result<Known> known_from_case(const PlanCommand& o, std::optional<Error>& no_loc
     if (!engine) return engine.error();
     const auto map = book.map();
     if (!map) return map.error();
-    if (!map.value()) return Error{o.sound.path + ": the case has no map of spots", "`idlehark case map` adds one."};
+    if (!map.value())
+        return Error{o.sound.path + ": the case has no map of spots",
+                     fmt::format("`idlehark case add {} map FILE` adds one.", o.sound.path)};
     auto settings = resolve(o.plan, map.value()->map, engine.value().engine);
     if (!settings) return settings.error();
     Known known{std::move(settings.value()), {}, {}, false};

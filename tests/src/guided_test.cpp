@@ -379,7 +379,14 @@ TEST_CASE("listen --guide --case: what does not go together is named", "[cli]") 
     const ScratchFolder scratch;
     const auto folder = scratch.path("car");
     REQUIRE(Casebook::create(folder, "invented", practice_engine(1, 1).engine.engine, {}));
-    CHECK_THAT(run_idlehark("listen --guide --case " + folder).err, Contains("no map"));
+    const auto how = "`idlehark case add " + folder + " map FILE`";
+    CHECK_THAT(run_idlehark("listen --guide --case " + folder).err, Contains("no map") && Contains(how));
+    CHECK_THAT(run_idlehark("plan " + folder).err, Contains("no map") && Contains(how));
+    REQUIRE(write_map(scratch.path("map.json"), practice_map(practice_engine(1, 1))));
+    const auto other = scratch.path("other");  // what it says works
+    REQUIRE(Casebook::create(other, "invented", practice_engine(1, 1).engine.engine, {}));
+    CHECK(run_idlehark("case add " + other + " map " + scratch.path("map.json")).code == 0);
+    CHECK_THAT(run_idlehark("plan " + other).err, !Contains("no map"));
     CHECK_THAT(run_idlehark("listen --guide --case " + folder + " --map m.json").err, Contains("its own map"));
     CHECK_THAT(run_idlehark("listen --case " + folder).err, Contains("--guide"));
     CHECK_THAT(run_idlehark("listen --guide --resume --cylinders 4 --idle-rpm 700:950").err, Contains("--case"));
