@@ -1,6 +1,7 @@
 #include "src/casebook/case_report_of.hpp"
 #include "src/report/case_report.hpp"
 #include "src/report/page.hpp"
+#include "tests/src/pictures.hpp"
 #include "tests/src/support.hpp"
 
 #include <algorithm>
@@ -136,6 +137,20 @@ std::vector<std::string> after(const std::string& text, const std::string& begin
     return found;
 }
 
+/// A photo that stands in the page itself.
+bool is_photo(const std::string& target) {
+    constexpr std::string_view kStart = "data:image/jpeg;base64,";
+    return target.starts_with(kStart) &&
+           target.find_first_not_of("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789+/=",
+                                    kStart.size()) == std::string::npos;
+}
+
+Photo photo(unsigned width_px, unsigned height_px) {
+    auto made = page_photo(test::jpeg_picture(width_px, height_px));
+    REQUIRE(made);
+    return std::move(made.value());
+}
+
 /// Nothing that runs, nothing from outside, in whatever the report was made of.
 void check_self_contained(const std::string& html) {
     const auto lower = [&] {
@@ -144,11 +159,14 @@ void check_self_contained(const std::string& html) {
                        [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
         return t;
     }();
-    for (const char* bad : {"<script", "<iframe", "<object", "<embed", "<link", "<img", "<a ", "<form", "<base",
-                            "@import", "javascript:"})
+    for (const char* bad :
+         {"<script", "<iframe", "<object", "<embed", "<link", "<a ", "<form", "<base", "@import", "javascript:"})
         CHECK_THAT(lower, !Contains(bad));
-    // Every reference is to something inside the page, and there.
+    CHECK_THAT(lower, Contains("content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\""));
+    for (const auto& target : after(lower, "src=\"", '"')) REQUIRE(is_photo(target));
+    // Every other reference is to something inside the page, and there.
     for (const auto& target : after(lower, "href=\"", '"')) {
+        if (is_photo(target)) continue;
         REQUIRE(target.substr(0, 1) == "#");
         REQUIRE_THAT(lower, Contains("id=\"" + target.substr(1) + "\""));
     }
@@ -156,7 +174,7 @@ void check_self_contained(const std::string& html) {
         REQUIRE(target.substr(0, 1) == "#");
         REQUIRE_THAT(lower, Contains("id=\"" + target.substr(1) + "\""));
     }
-    // No tag, the values of its attributes aside, has a handler or a source.
+    // No tag, the values of its attributes aside, has a handler; none but a photo's has a source.
     for (const auto& tag : after(lower, "<", '>')) {
         std::string bare;
         bool quoted = false;
@@ -165,6 +183,10 @@ void check_self_contained(const std::string& html) {
             if (!quoted) bare += c;
         }
         CHECK_FALSE(quoted);
+        if (bare.starts_with("img")) {
+            CHECK(bare == "img alt=\" src=\"");
+            continue;
+        }
         CHECK_THAT(bare, !Contains(" on") && !Contains("src"));
     }
 }
@@ -232,6 +254,9 @@ TEST_CASE("Report: every text is escaped, wherever it comes from", "[src][report
     r.compare->before = r.compare->after = r.compare->engine = kHostile;
     for (auto& row : r.compare->rows) row.figure = row.name = row.unit = kHostile;
     r.compare->cautions = r.compare->notes = {kHostile};
+    r.map_photo = photo(40, 30);
+    r.photos = {{kHostile, kHostile, photo(40, 30)}, {kHostile, kHostile, {}}};
+    r.visits[0].photos = {{"", kHostile, photo(40, 30)}};
     check_self_contained(report_html(r));
     CHECK_THAT(report_html(r), Contains("&lt;script&gt;alert(1)"));
     const auto json = nlohmann::json::parse(report_json(r));
@@ -240,6 +265,27 @@ TEST_CASE("Report: every text is escaped, wherever it comes from", "[src][report
     r = full();
     r.visits[0].sprays[0].spots[0].spot = "=1+1";
     CHECK_THAT(report_csv(r), Contains("spray,'=1+1,change"));
+}
+
+TEST_CASE("Report: shows the photos of a case, and fetches nothing for them", "[src][report][photo]") {
+    auto r = full();
+    r.map_photo = photo(400, 300);
+    r.photos = {{"the <bay>", "bay.jpg", photo(40, 30)}};
+    r.visits[1].photos = {{"", "hose \"11\".jpg", photo(50, 30)}, {"the & clip", "clip.jpg", {}}};
+    const auto html = report_html(r);
+    check_self_contained(html);
+    const auto with = [](const ReportPhoto& p) { return p.photo->data_url(); };
+    CHECK_THAT(html, Contains("<img alt=\"the &lt;bay&gt;\" src=\"" + with(r.photos[0]) + "\">"));
+    CHECK_THAT(html, Contains("<img alt=\"hose &quot;11&quot;.jpg\" src=\"" + with(r.visits[1].photos[0]) + "\">"));
+    CHECK_THAT(html, Contains("Photo the &amp; clip: it cannot be shown."));
+    // The map's own lies in the drawing, as it was made: under the spots.
+    CHECK_THAT(html, Contains("href=\"" + r.map_photo->data_url() + "\""));
+    CHECK(after(html, "<img ", '>').size() == 2);
+    CHECK(html.find(with(r.visits[1].photos[0])) > html.find("Visit 2"));
+    CHECK(html.find(with(r.photos[0])) > html.find("hose clip was missing"));
+    auto ids = after(html, " id=\"", '"');
+    std::sort(ids.begin(), ids.end());
+    CHECK(std::adjacent_find(ids.begin(), ids.end()) == ids.end());
 }
 
 TEST_CASE("Report: says what to check next, the likeliest first", "[src][report]") {
