@@ -1,5 +1,6 @@
 #include "src/casebook/measure.hpp"
 
+#include "dsp/statistics.hpp"
 #include "src/analysis/balance_check.hpp"
 #include "src/analysis/hiss_check.hpp"
 #include "src/analysis/injector_session.hpp"
@@ -67,13 +68,6 @@ std::function<void(std::size_t)> count_to(const MeasureProgress& progress, std::
     };
 }
 
-double quantile(const std::vector<double>& sorted, double share) {
-    const double place = share * static_cast<double>(sorted.size() - 1);
-    const auto low = static_cast<std::size_t>(place);
-    const auto high = std::min(low + 1, sorted.size() - 1);
-    return sorted[low] + (place - static_cast<double>(low)) * (sorted[high] - sorted[low]);
-}
-
 Result<Measured> measure_idle(const ListenRequest& listen, const MeasureProgress& progress) {
     Measured m;
     const auto heard = listen_through(
@@ -86,9 +80,8 @@ Result<Measured> measure_idle(const ListenRequest& listen, const MeasureProgress
     std::vector<double> speeds;
     for (const auto& r : m.trace)
         if (r.locked) speeds.push_back(r.rpm);
-    std::sort(speeds.begin(), speeds.end());
-    m.figures = {{"rpm", rounded(quantile(speeds, 0.5))},
-                 {"spread_rpm", rounded(quantile(speeds, 0.95) - quantile(speeds, 0.05))},
+    m.figures = {{"rpm", rounded(stats::median(speeds))},
+                 {"spread_rpm", rounded(stats::quantile(speeds, 0.95) - stats::quantile(speeds, 0.05))},
                  {"locked_share", rounded(static_cast<double>(speeds.size()) / static_cast<double>(m.trace.size()))},
                  {"length_s", rounded(heard.value().length_s)},
                  {"cautions", heard.value().warnings}};
