@@ -1,5 +1,7 @@
 #include "dsp/track/front_end.hpp"
 
+#include "dsp/full_scale.hpp"
+
 #include <algorithm>
 #include <bit>
 #include <cmath>
@@ -15,7 +17,6 @@ constexpr double kEnvelopeRate_hz = 1000.0;  // firing modulation is used up to 
 constexpr int kMidFactor = 2;
 constexpr int kFilterHalfLength = 8;  // kept samples each side of the decimating filters' centre
 constexpr std::array<double, FrontEnd::kEnvelopes> kEnvelopeFrom_hz{1600.0, 4500.0};
-constexpr float kFullScale = 0.9999F;
 constexpr float kLoudest = 16.F;    // beyond any sane float recording; keeps the filters from overflowing
 constexpr float kSilence = 1e-12F;  // mean square of digital silence, so that the logarithm stays finite
 

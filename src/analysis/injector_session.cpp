@@ -1,5 +1,6 @@
 #include "src/analysis/injector_session.hpp"
 
+#include "dsp/full_scale.hpp"
 #include "dsp/injectors/crank_clock.hpp"
 #include "src/analysis/in_parallel.hpp"
 #include "src/recording/sound_file.hpp"
@@ -19,7 +20,6 @@ constexpr double kShortest_s = 4.0;  // fewer clicks than this holds say nothing
 constexpr double kAdvised_s = 10.0;
 constexpr double kLongest_s = 120.0;  // more is not listened to: the figures settle long before
 constexpr double kClippedShareWorthSaying = 1e-4;
-constexpr float kFullScale = 0.9999F;
 
 std::string_view word(Injection scheme) {
     switch (scheme) {

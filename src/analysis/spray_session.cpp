@@ -1,11 +1,11 @@
 #include "src/analysis/spray_session.hpp"
 
+#include "src/analysis/match_hiss.hpp"
 #include "src/visit/visit_marks.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <stdexcept>
-#include <tuple>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -14,9 +14,6 @@ namespace idlehark {
 
 namespace {
 
-/// Marks made by hand are off by 0.4 s (standard deviation, common practice, no source): beyond this the hiss belongs
-/// to something else.
-constexpr double kMarkReach_s = 1.5;
 constexpr double kLockedShareWorthSaying = 0.9;
 
 /// The spots that take part and where each burst went.
@@ -114,23 +111,6 @@ VerdictView view_of(const SprayRequest& request, const Listened& heard, const Pl
 
 }  // namespace
 
-std::vector<std::optional<HissBurst>> match_hiss(std::span<const double> marks_s, std::span<const HissBurst> heard,
-                                                 double reach_s) {
-    std::vector<std::tuple<double, std::size_t, std::size_t>> pairs;  // distance, mark, hiss
-    for (std::size_t m = 0; m < marks_s.size(); ++m)
-        for (std::size_t h = 0; h < heard.size(); ++h)
-            if (const double d = std::fabs(marks_s[m] - heard[h].time_s); d <= reach_s) pairs.emplace_back(d, m, h);
-    std::sort(pairs.begin(), pairs.end());
-    std::vector<std::optional<HissBurst>> match(marks_s.size());
-    std::vector<bool> taken(heard.size(), false);
-    for (const auto& [distance, m, h] : pairs) {
-        if (match[m] || taken[h]) continue;
-        match[m] = heard[h];
-        taken[h] = true;
-    }
-    return match;
-}
-
 std::optional<std::vector<std::string>> spread_order(const std::vector<std::string>& order, std::size_t count) {
     if (order.empty() || count == 0 || count % order.size() != 0) return {};
     std::vector<std::string> spots;
@@ -172,7 +152,7 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
         std::vector<double> times_s;
         times_s.reserve(inside.size());
         for (const auto* m : inside) times_s.push_back(m->time_s);
-        const auto onsets = match_hiss(times_s, hisses, kMarkReach_s);
+        const auto onsets = match_hiss(times_s, hisses);
         for (std::size_t i = 0; i < inside.size(); ++i) {
             SprayBurst burst{.time_s = times_s[i],
                              .spot = spot_index(plan, inside[i]->spot),

@@ -41,10 +41,6 @@ struct SprayAnswer {
 /// The spots are the map's, in its order; without a map those of the marks, in order of first mention.
 std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request, const ListenSinks& sinks);
 
-/// The hiss heard nearest to each mark, closest pairs first, each hiss given once; nothing farther than `reach_s`.
-[[nodiscard]] std::vector<std::optional<HissBurst>> match_hiss(std::span<const double> marks_s,
-                                                               std::span<const HissBurst> heard, double reach_s);
-
 /// The spot of each of `count` bursts: the order once, or in whole rounds. Nothing if it doesn't come out even.
 [[nodiscard]] std::optional<std::vector<std::string>> spread_order(const std::vector<std::string>& order,
                                                                    std::size_t count);

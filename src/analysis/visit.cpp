@@ -3,7 +3,7 @@
 #include "dsp/balance/balance.hpp"
 #include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/statistics.hpp"
-#include "src/analysis/spray_session.hpp"
+#include "src/analysis/match_hiss.hpp"
 #include "src/files/json_text.hpp"
 #include "src/recording/recorder.hpp"
 
@@ -18,7 +18,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kMarkReach_s = 1.5;  // as in a spray test
 constexpr double kShortestQuiet_s = 15.0;
 constexpr double kLongestQuiet_s = 120.0;
 constexpr double kBlock_s = 10.0;  // half orders are judged in blocks, whose scatter is their spread
@@ -166,7 +165,7 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
             visit.burst_spots.push_back(m.spot);
         }
         finders[k].finish();
-        const auto onsets = match_hiss(here_s, finders[k].bursts(), kMarkReach_s);
+        const auto onsets = match_hiss(here_s, finders[k].bursts());
         for (std::size_t i = 0; i < here_s.size(); ++i) {
             times_s.push_back(here_s[i] + part.offset_s);
             SprayBurst burst{.time_s = times_s.back(), .spot = 0, .found_onset_s = {}, .found_duration_s = {}};

@@ -18,8 +18,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kBetweenRecordings_s = 30.0;
-
 std::string question_of(const std::string& key) {
     for (const auto& point : caution_points())
         if (point.key == key) return std::string{point.question};

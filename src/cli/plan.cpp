@@ -23,8 +23,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kBetweenRecordings_s = 30.0;
-
 struct PlanCommand {
     SoundOptions sound;
     EngineOptions engine;

@@ -1,5 +1,6 @@
 #include "src/desk/desk_worker.hpp"
 
+#include "dsp/full_scale.hpp"
 #include "src/capture/audio_system.hpp"
 #include "src/desk/kept_case.hpp"
 #include "src/desk/practice_truth.hpp"
@@ -32,7 +33,6 @@ constexpr std::ptrdiff_t kOrdersKept = 160;
 constexpr double kTraceKept_s = 180.0;
 constexpr double kLongestPractice_s = 3600.0;
 constexpr double kPracticeRate_hz = 16000.0;
-constexpr float kFullScale = 0.9999F;
 constexpr double kPeakHeld_s = 2.0;
 constexpr double kPeakFall_db = 2.0;  // a look: the level falls slowly enough to be read
 

@@ -1,5 +1,7 @@
 #include "src/live/level_meter.hpp"
 
+#include "dsp/full_scale.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -14,7 +16,6 @@ constexpr double kSilent_dbfs = -80.0;
 constexpr double kQuiet_dbfs = -60.0;
 constexpr double kClippedShare = 0.001;
 constexpr double kHumShare = 0.9;
-constexpr float kFullScale = 0.9999F;
 constexpr int kHumMultiples = 10;
 constexpr double kPickUpKurtosis = 15.0;
 constexpr double kPickUpRatio = 5.0;

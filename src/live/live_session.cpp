@@ -1,5 +1,6 @@
 #include "src/live/live_session.hpp"
 
+#include "dsp/full_scale.hpp"
 #include "src/recording/sample24.hpp"
 
 #include <algorithm>
@@ -11,7 +12,6 @@ namespace idlehark {
 
 namespace {
 constexpr auto kPoll = std::chrono::milliseconds{5};  // a callback cannot wake anybody without a lock
-constexpr float kFullScale = 0.9999F;
 
 void merge(LiveNews& into, LiveNews& from) {
     into.readings.insert(into.readings.end(), from.readings.begin(), from.readings.end());

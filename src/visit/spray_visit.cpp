@@ -20,7 +20,6 @@ constexpr double kPassed_s = 3.0;  // hands still follow a prompt so long after 
 constexpr double kFollows = 0.3;   // of a new mean in the baseline
 constexpr double kTwice_s = 5.0;   // a second hiss this soon: the trigger was pressed twice
 constexpr double kEarly_s = 0.5;   // spray begins no earlier than this before the prompt
-constexpr int kSkipsToLeaveOut = 2;
 
 std::string spots_text(const std::vector<std::string>& spots) {
     if (spots.size() == 1) return "spot " + spots.front();
@@ -94,6 +93,11 @@ const char* word(VisitWait wait) noexcept {
 int sprayed_bursts(const VisitRecord& record) noexcept {
     return static_cast<int>(
         std::count_if(record.bursts.begin(), record.bursts.end(), [](const VisitBurst& b) { return b.counts(); }));
+}
+
+bool left_out(const VisitRecord& record, const std::string& spot) {
+    constexpr int kSkipsToLeaveOut = 2;
+    return std::count(record.skipped.begin(), record.skipped.end(), spot) >= kSkipsToLeaveOut;
 }
 
 SprayVisit::SprayVisit(VisitConfig config) : config_(std::move(config)) { check(config_); }
@@ -340,9 +344,7 @@ int SprayVisit::bursts_on(const std::string& spot) const {
                                           [&](const VisitBurst& b) { return b.counts() && has(b.spots, spot); }));
 }
 
-bool SprayVisit::left_out(const std::string& spot) const {
-    return std::count(record_.skipped.begin(), record_.skipped.end(), spot) >= kSkipsToLeaveOut;
-}
+bool SprayVisit::left_out(const std::string& spot) const { return idlehark::left_out(record_, spot); }
 
 VisitBurst* SprayVisit::last_burst() {
     const auto it =

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "src/analysis/match_hiss.hpp"
 #include "src/visit/caution_gate.hpp"
 
 #include <cstddef>
@@ -29,17 +30,17 @@ enum class VisitWait { by_hand, lock_lost, signal_gap, not_at_baseline, spacing,
 [[nodiscard]] const char* word(VisitWait wait) noexcept;
 
 struct VisitConfig {
-    std::vector<std::string> spots;    ///< ids of the map, in its order
-    double settle_s = 25.0;            ///< of locked idle without a gap
-    double answer_s = 10.0;            ///< from the start of a burst: nothing is said
-    double spacing_s = 14.0;           ///< between the starts of two bursts, anywhere
-    double drying_s = 30.0;            ///< between two bursts on one spot
-    double longest_recovery_s = 30.0;  ///< after this a steady idle counts as back, at whatever speed
-    double lost_s = 5.0;               ///< without a locked reading: the lock is lost; readings themselves are late
-    double after_gap_s = 6.0;          ///< of locked readings, before anything is asked again
-    double patience_s = 45.0;          ///< a prompt without a burst is said again
-    double sham_after_s = 3.0;         ///< the moment that counts, after a prompt without spray
-    double key_reach_s = 1.5;          ///< a hiss this near to a key is the same burst
+    std::vector<std::string> spots;     ///< ids of the map, in its order
+    double settle_s = 25.0;             ///< of locked idle without a gap
+    double answer_s = 10.0;             ///< from the start of a burst: nothing is said
+    double spacing_s = 14.0;            ///< between the starts of two bursts, anywhere
+    double drying_s = 30.0;             ///< between two bursts on one spot
+    double longest_recovery_s = 30.0;   ///< after this a steady idle counts as back, at whatever speed
+    double lost_s = 5.0;                ///< without a locked reading: the lock is lost; readings themselves are late
+    double after_gap_s = 6.0;           ///< of locked readings, before anything is asked again
+    double patience_s = 45.0;           ///< a prompt without a burst is said again
+    double sham_after_s = 3.0;          ///< the moment that counts, after a prompt without spray
+    double key_reach_s = kMarkReach_s;  ///< a hiss this near to a key is the same burst
     int most_per_spot = 6;
     int most_per_visit = 60;
 };
@@ -72,6 +73,9 @@ struct VisitBurst {
     [[nodiscard]] bool counts() const noexcept { return !undone && !sham; }
 };
 
+/// What the visit's time goes on by between two recordings: of the break itself nothing is known.
+inline constexpr double kBetweenRecordings_s = 30.0;
+
 /// A recording of the visit; its second 0 is `offset_s` of the visit's time.
 struct VisitRecording {
     std::string name;
@@ -96,6 +100,8 @@ struct VisitRecord {
 };
 /// How many of its bursts count.
 [[nodiscard]] int sprayed_bursts(const VisitRecord& record) noexcept;
+/// Whether a spot was skipped twice, and is not asked for any more.
+[[nodiscard]] bool left_out(const VisitRecord& record, const std::string& spot);
 
 /// What to show and say. A copy: the owner may hand it to another thread.
 struct VisitState {

@@ -1,6 +1,6 @@
 #include "src/visit/visit_marks.hpp"
 
-#include "src/analysis/spray_session.hpp"
+#include "src/analysis/match_hiss.hpp"
 
 #include <algorithm>
 #include <utility>
@@ -9,10 +9,6 @@
 #include <fmt/ranges.h>
 
 namespace idlehark {
-
-namespace {
-constexpr double kKeyReach_s = 1.5;
-}  // namespace
 
 std::vector<std::string> marked_spots(const std::string& mark) {
     std::vector<std::string> spots;
@@ -54,7 +50,7 @@ Result<VisitRecord> visit_from_marks(std::span<const Mark> marks, std::span<cons
         if (!burst.sham) times_s.push_back(m.time_s);
         record.bursts.push_back(std::move(burst));
     }
-    const auto matched = match_hiss(times_s, heard, kKeyReach_s);
+    const auto matched = match_hiss(times_s, heard);
     std::size_t next = 0;
     for (auto& b : record.bursts) {
         if (b.sham) continue;

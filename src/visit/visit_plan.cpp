@@ -10,8 +10,6 @@ namespace idlehark {
 
 namespace {
 
-constexpr int kSkipsToLeaveOut = 2;
-
 std::size_t index_of(const BayMap& map, const std::string& spot) {
     const auto* found = map.find(spot);
     if (!found) throw std::invalid_argument(fmt::format("spot {} of the visit is not on the map", spot));
@@ -64,7 +62,7 @@ plan::PlanStep plan_visit(const VisitRecord& record, const VisitConfig& limits, 
             spot.prior = o / (1.0 + o);
         }
         spot.left_out = std::find(limits.spots.begin(), limits.spots.end(), s.spot) == limits.spots.end() ||
-                        std::count(record.skipped.begin(), record.skipped.end(), s.spot) >= kSkipsToLeaveOut;
+                        left_out(record, s.spot);
         spot.decided = std::find(record.decided.begin(), record.decided.end(), s.spot) != record.decided.end();
         spots.push_back(std::move(spot));
     }

@@ -11,7 +11,7 @@
 //         `--visits 0 --keep FILE` prints the table alone.
 #include "dsp/plan/planner.hpp"
 #include "dsp/sim/live_bay.hpp"
-#include "src/analysis/spray_session.hpp"
+#include "src/analysis/match_hiss.hpp"
 #include "src/practice/practice_visit.hpp"
 #include "tests/bench/plan_rows.hpp"
 #include "tests/dsp/evidence_traces.hpp"
@@ -233,7 +233,7 @@ void three_heard(VisitRow& row, const sim::SessionSpec& spec) {
     std::vector<double> times_s;
     times_s.reserve(bursts.size());
     for (const auto& b : bursts) times_s.push_back(b.time_s);
-    const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound), 1.5);
+    const auto hisses = match_hiss(times_s, find_hiss({.sample_rate_hz = kRate_hz}, sound));
     for (std::size_t i = 0; i < bursts.size(); ++i)
         if (hisses[i]) bursts[i].found_onset_s = hisses[i]->time_s;
     const auto r = evaluate_spray(track_idle({.sample_rate_hz = kRate_hz, .engine = spec.engine.engine}, sound), bursts,
