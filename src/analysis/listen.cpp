@@ -1,12 +1,11 @@
 #include "src/analysis/listen.hpp"
 
+#include "src/analysis/between_gaps.hpp"
 #include "src/analysis/second_ear.hpp"
-#include "src/recording/recorder.hpp"
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <stdexcept>
 
 #include <fmt/format.h>
@@ -65,70 +64,49 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
         return Error{wrong.what(), ""};
     }
     if (sinks.start) sinks.start(heard.sample_rate_hz);
-    SecondEar second{sinks.sound};
+    SecondEar second{sinks.sound, sinks.gap};
+    SoundStretch stretch;
     std::vector<RpmReading> placed;
-    const auto pass_on = [&](std::span<const RpmReading> readings, double origin_s, double from_s, double until_s) {
+    const auto pass_on = [&](std::span<const RpmReading> readings) {
         placed.assign(readings.begin(), readings.end());
-        for (RpmReading& r : placed) {
-            r.time_s += origin_s;
-            if (r.time_s >= from_s && r.time_s <= until_s) continue;
-            r.rpm = r.rpm_low = r.rpm_high = std::numeric_limits<double>::quiet_NaN();
-            r.locked = false;
-        }
+        for (RpmReading& r : placed) place(r, stretch, tracker->latency().value);
         heard.readings += placed.size();
         heard.locked_readings += static_cast<std::uint64_t>(
             std::count_if(placed.begin(), placed.end(), [](const RpmReading& r) { return r.locked; }));
         if (sinks.readings) sinks.readings(placed);
     };
-    // Where a recording's events tell of missing sound, everything measured ends and starts afresh; readings within the
-    // tracker's reach of the gap give no figure, so that missing sound never looks like a change of speed.
-    const auto gaps = read_gaps(request.path);
-    auto next_gap = gaps.begin();
-    const double reach_s = tracker->latency().value;
-    double origin_s = 0.0;
     IdleTracker::Summary before_gaps;
-    const auto restart = [&](double gap_s) {
-        pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0, gap_s - reach_s);
+    const auto restart = [&](std::uint64_t frame) {
+        const double gap_s = static_cast<double>(frame) / heard.sample_rate_hz;
+        second.gap();
+        stretch.until_s = gap_s;
+        pass_on(tracker->finish());
         add(before_gaps, tracker->summary());
         tracker->reset();
-        origin_s = gap_s;
+        stretch = {.from_s = gap_s};
     };
-    const auto until_gap_s = [&] {
-        return next_gap == gaps.end() ? std::numeric_limits<double>::infinity()
-                                      : static_cast<double>(next_gap->frame) / heard.sample_rate_hz;
+    const auto hear = [&](AudioView part) {
+        second.take(part);
+        pass_on(tracker->process(part));
     };
-    std::uint64_t played = 0;
+    GapCutter cutter{request.path};
     for (AudioView block = sound.read(); !block.empty(); block = sound.read()) {
-        second.take(block);
         for (const float x : block)
             if (std::fabs(x) > heard.peak) heard.peak = std::fabs(x);
-        for (AudioView rest = block; !rest.empty();) {
-            if (next_gap != gaps.end() && next_gap->frame <= played) {
-                restart(static_cast<double>(played) / heard.sample_rate_hz);
-                ++next_gap;
-                continue;
-            }
-            const auto until =
-                next_gap == gaps.end() ? rest.size() : std::min<std::uint64_t>(rest.size(), next_gap->frame - played);
-            pass_on(tracker->process(rest.first(until)), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
-                    until_gap_s() - reach_s);
-            rest = rest.subspan(until);
-            played += until;
-        }
+        cutter.cut(block, hear, restart);
         if (sinks.progress) sinks.progress(sound.frames_read(), sound.info().frames);
     }
     if (sound.frames_read() == 0)
         return Error{request.path + ": contains no sound", "The recording was not saved; record it again."};
-    pass_on(tracker->finish(), origin_s, origin_s > 0.0 ? origin_s + reach_s : 0.0,
-            std::numeric_limits<double>::infinity());
+    pass_on(tracker->finish());
     second.finish();
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
     heard.parts = {{.length_s = heard.length_s, .breaks_off = sound.warning().has_value()}};
     heard.summary = tracker->summary();
     add(heard.summary, before_gaps);
-    if (!gaps.empty())
+    if (cutter.gaps() > 0)
         heard.warnings.push_back(fmt::format("{}: sound is missing at {} {}; no figures are given near there",
-                                             request.path, gaps.size(), gaps.size() == 1 ? "place" : "places"));
+                                             request.path, cutter.gaps(), cutter.gaps() == 1 ? "place" : "places"));
     add_warnings(heard, request, sound.warning());
     return heard;
 }

@@ -33,6 +33,7 @@ struct ListenSinks {
     std::function<void(double sample_rate_hz)> start;                       ///< before any sound of each part
     std::function<void(AudioView)> sound;                                   ///< the same samples, on another thread
     std::function<void(std::uint64_t done, std::uint64_t total)> progress;  ///< frames
+    std::function<void()> gap{};  ///< sound is missing before the next samples of `sound`; on its thread
 };
 
 /// What is known about the sound once it has gone by.
@@ -53,8 +54,9 @@ struct Listened {
         warnings;  ///< breaks off, clipped share, samples that are no numbers, other cylinder count
 };
 
-/// One pass over one channel of a recording through the idle tracker, in constant memory; each part afresh. Readings
-/// count from the first part's beginning; rate and what the file itself is are the first part's.
+/// One pass over one channel of a recording through the idle tracker, in constant memory; each part afresh, and so what
+/// is behind a gap that its events tell of. Readings within the tracker's reach of a gap give no figure. Readings count
+/// from the first part's beginning; rate and what the file itself is are the first part's.
 Result<Listened> listen_through(const ListenRequest& request, const ListenSinks& sinks);
 
 /// Why no reading is locked, and what to do about it; nothing if at least one is.

@@ -4,7 +4,8 @@
 
 namespace idlehark {
 
-SecondEar::SecondEar(std::function<void(AudioView)> listener) : listener_(std::move(listener)) {
+SecondEar::SecondEar(std::function<void(AudioView)> listener, std::function<void()> at_gap)
+    : listener_(std::move(listener)), at_gap_(std::move(at_gap)) {
     if (listener_) thread_ = std::jthread([this] { listen(); });
 }
 
@@ -14,13 +15,21 @@ SecondEar::~SecondEar() {
     changed_.notify_all();
 }
 
-void SecondEar::take(AudioView block) {
+void SecondEar::take(AudioView block) { put(block, false); }
+
+void SecondEar::gap() {
+    if (at_gap_) put({}, true);
+}
+
+void SecondEar::put(AudioView block, bool is_gap) {
     if (!listener_) return;
     std::unique_lock lock(mutex_);
-    changed_.wait(lock, [this] { return thrown_ || taken_ - heard_ < blocks_.size(); });
+    changed_.wait(lock, [this] { return thrown_ || taken_ - heard_ < waiting_.size(); });
     if (thrown_) std::rethrow_exception(thrown_);
     lock.unlock();
-    blocks_[taken_ % blocks_.size()].assign(block.begin(), block.end());  // not the listener's before it is counted
+    auto& free = waiting_[taken_ % waiting_.size()];  // not the listener's before it is counted
+    free.sound.assign(block.begin(), block.end());
+    free.is_gap = is_gap;
     lock.lock();
     ++taken_;
     changed_.notify_all();
@@ -38,7 +47,11 @@ void SecondEar::listen() {
         if (ended_) return;
         lock.unlock();
         try {
-            listener_(blocks_[heard_ % blocks_.size()]);
+            const auto& next = waiting_[heard_ % waiting_.size()];
+            if (next.is_gap)
+                at_gap_();
+            else
+                listener_(next.sound);
         } catch (...) {
             lock.lock();
             thrown_ = std::current_exception();

@@ -1,5 +1,6 @@
 #include "src/analysis/spray_session.hpp"
 
+#include "src/analysis/between_gaps.hpp"
 #include "src/analysis/match_hiss.hpp"
 #include "src/visit/visit_marks.hpp"
 
@@ -122,13 +123,14 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
     if (const auto wrong = check_spots(request)) return SprayFailure{*wrong};
 
     std::vector<RpmReading> readings;
-    std::optional<HissFinder> finder;
+    std::optional<GapHissFinder> finder;
     const auto heard = listen_through(
         request.listen,
         {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
-         .start = [&](double rate_hz) { finder.emplace(HissFinderConfig{.sample_rate_hz = rate_hz}); },
+         .start = [&](double rate_hz) { finder.emplace(rate_hz); },
          .sound = [&](AudioView x) { finder->process(x); },
-         .progress = sinks.progress});
+         .progress = sinks.progress,
+         .gap = [&] { finder->gap(); }});
     if (!heard) return SprayFailure{heard.error()};
     finder->finish();
     const auto& hisses = finder->bursts();

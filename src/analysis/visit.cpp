@@ -1,8 +1,8 @@
 #include "src/analysis/visit.hpp"
 
 #include "dsp/balance/balance.hpp"
-#include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/statistics.hpp"
+#include "src/analysis/between_gaps.hpp"
 #include "src/analysis/match_hiss.hpp"
 #include "src/files/json_text.hpp"
 #include "src/recording/recorder.hpp"
@@ -125,17 +125,18 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
     for (const auto& m : request.marks) first_s = std::min(first_s, m.time_s - 1.0);
     const double quiet_s = first_s >= kShortestQuiet_s ? first_s : kLongestQuiet_s;
 
-    std::vector<HissFinder> finders;  // one a part
+    std::vector<GapHissFinder> finders;  // one a part
     std::optional<QuietEars> ears;
     ListenSinks own = sinks;
     own.start = [&](double rate_hz) {
-        finders.emplace_back(HissFinderConfig{.sample_rate_hz = rate_hz});
+        finders.emplace_back(rate_hz);
         if (!ears) ears.emplace(request.listen.engine, rate_hz, quiet_s);
     };
     own.sound = [&](AudioView x) {
         finders.back().process(x);
         if (finders.size() == 1) ears->process(x);
     };
+    own.gap = [&] { finders.back().gap(); };
     own.readings = [&](std::span<const RpmReading> r) {
         visit.readings.insert(visit.readings.end(), r.begin(), r.end());
     };

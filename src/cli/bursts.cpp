@@ -1,4 +1,4 @@
-#include "dsp/bursts/hiss_finder.hpp"
+#include "src/analysis/between_gaps.hpp"
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
 #include "src/recording/sound_file.hpp"
@@ -16,12 +16,14 @@ int bursts(const SoundOptions& options) {
     auto file = SoundFile::open(options.path, options.channel);
     if (!file) return refuse(file.error());
     auto& sound = file.value();
-    HissFinder finder{HissFinderConfig{.sample_rate_hz = sound.info().sample_rate_hz}};
+    GapHissFinder finder{sound.info().sample_rate_hz};
+    GapCutter cutter{options.path};
     Progress progress{"listening"};
     bool silent = true;
     for (AudioView block = sound.read(); !block.empty(); block = sound.read()) {
         for (const float x : block) silent = silent && !(std::fabs(x) > 0.0F);
-        finder.process(block);
+        cutter.cut(
+            block, [&](AudioView part) { finder.process(part); }, [&](std::uint64_t) { finder.gap(); });
         progress.at(sound.frames_read(), sound.info().frames);
     }
     progress.end();

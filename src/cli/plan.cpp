@@ -1,3 +1,4 @@
+#include "src/analysis/between_gaps.hpp"
 #include "src/analysis/listen.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/visit_parts.hpp"
@@ -80,15 +81,16 @@ struct Heard {
 /// Nothing locked is an answer too: `no_lock`.
 Result<Heard> hear(const ListenRequest& request, std::optional<Error>& no_lock) {
     Heard out;
-    std::vector<HissFinder> finders;  // one a part
+    std::vector<GapHissFinder> finders;  // one a part
     Progress progress{"listening"};
     const auto heard = listen_through(
         request,
         {.readings =
              [&](std::span<const RpmReading> r) { out.readings.insert(out.readings.end(), r.begin(), r.end()); },
-         .start = [&](double rate_hz) { finders.emplace_back(HissFinderConfig{.sample_rate_hz = rate_hz}); },
+         .start = [&](double rate_hz) { finders.emplace_back(rate_hz); },
          .sound = [&](AudioView x) { finders.back().process(x); },
-         .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); }});
+         .progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); },
+         .gap = [&] { finders.back().gap(); }});
     progress.end();
     if (!heard) return heard.error();
     for (const auto& text : heard.value().warnings) warn(text);

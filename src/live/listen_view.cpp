@@ -26,11 +26,10 @@ std::string meter(double peak_dbfs, int width) {
 std::string speed_text(const ListenView& view) {
     if (!view.measuring) return "recording";
     if (view.recent.empty()) return "listening ...";
-    const auto& r = view.recent.back().reading;
+    const auto& [r, near_gap] = view.recent.back();
+    if (near_gap) return "   -- rpm   sound is missing near here";
     if (!r.locked) return "   -- rpm   no lock: no idle speed can be followed";
-    auto text = fmt::format("{:6.1f} rpm +- {:.1f}   locked", r.rpm, 0.5 * (r.rpm_high - r.rpm_low));
-    if (view.recent.back().near_gap) text += "   (near a gap)";
-    return text;
+    return fmt::format("{:6.1f} rpm +- {:.1f}   locked", r.rpm, 0.5 * (r.rpm_high - r.rpm_low));
 }
 
 }  // namespace

@@ -1,8 +1,8 @@
 #pragma once
 
-#include "dsp/bursts/hiss_finder.hpp"
 #include "dsp/idle_tracker.hpp"
 #include "dsp/track/order_rows.hpp"
+#include "src/analysis/between_gaps.hpp"
 
 #include <cstdint>
 #include <functional>
@@ -14,7 +14,7 @@ namespace idlehark {
 
 struct LiveReading {
     RpmReading reading;
-    bool near_gap = false;  ///< sound is missing within the tracker's reach of it
+    bool near_gap = false;  ///< sound is missing within the tracker's reach of it: it gives no figure
 };
 
 struct LiveAnalysisSinks {
@@ -38,17 +38,16 @@ class LiveAnalysis {
     [[nodiscard]] double latency_s() const noexcept { return tracker_.latency().value; }
 
    private:
-    void hand_out(std::span<const RpmReading> readings, double next_gap_s);
+    void hand_out(std::span<const RpmReading> readings);
     void hand_out_bursts();
 
     LiveAnalysisSinks sinks_;
     double sample_rate_hz_;
     IdleTracker tracker_;
-    HissFinder hiss_;
+    GapHissFinder hiss_;
     std::optional<OrderRows> orders_;
     std::uint64_t frames_ = 0;
-    double origin_s_ = 0.0;  ///< of the tracker's time: the last gap
-    bool after_gap_ = false;
+    SoundStretch stretch_;
     std::size_t bursts_out_ = 0;
 };
 

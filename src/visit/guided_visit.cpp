@@ -16,7 +16,7 @@ void GuidedVisit::earlier(std::vector<RpmReading> readings) { readings_ = std::m
 void GuidedVisit::reading(const LiveReading& reading) {
     auto r = reading.reading;
     r.time_s += offset_s_;
-    visit_.reading(r.time_s, r.rpm, r.locked && !reading.near_gap);
+    visit_.reading(r.time_s, r.rpm, r.locked);
     readings_.push_back(r);
 }
 

@@ -43,13 +43,18 @@ TEST_CASE("Listening pass: missing sound is never heard as a change of speed", "
     ListenRequest request;
     request.path = path;
     std::vector<RpmReading> readings;
+    std::size_t frames = 0;
+    std::vector<std::size_t> gaps;
     const auto heard = listen_through(
         request,
         {.readings = [&](std::span<const RpmReading> r) { readings.insert(readings.end(), r.begin(), r.end()); },
          .start = {},
-         .sound = {},
-         .progress = {}});
+         .sound = [&](AudioView block) { frames += block.size(); },
+         .progress = {},
+         .gap = [&] { gaps.push_back(frames); }});
     REQUIRE(heard);
+    CHECK(frames == static_cast<std::size_t>(23.0 * kRate_hz));
+    CHECK(gaps == std::vector{static_cast<std::size_t>(10.0 * kRate_hz)});
     int before = 0, after = 0;
     for (std::size_t i = 0; i < readings.size(); ++i) {
         if (i > 0) CHECK(readings[i].time_s > readings[i - 1].time_s);

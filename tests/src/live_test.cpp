@@ -1,5 +1,7 @@
 #include "dsp/bursts/hiss_finder.hpp"
+#include "dsp/sim/disturbers.hpp"
 #include "dsp/sim/session.hpp"
+#include "src/analysis/visit.hpp"
 #include "src/files/csv.hpp"
 #include "src/files/last_choice.hpp"
 #include "src/live/level_meter.hpp"
@@ -11,6 +13,7 @@
 #include "tests/src/support.hpp"
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <cstdlib>
@@ -19,6 +22,7 @@
 #include <random>
 #include <sstream>
 #include <thread>
+#include <variant>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -42,6 +46,25 @@ const std::vector<float>& idle_sound() {
         sim::EngineSound engine{spec, sim::SpeedPath{std::vector{850.0, 850.0}}};
         auto x = sim::render_seconds(engine, 20.0);
         for (float& v : x) v = from_24_bits(to_24_bits(v));
+        return x;
+    }();
+    return sound;
+}
+
+constexpr std::array kSprays_s{10.0, 22.0, 32.0};  // of a second each
+
+/// The same idle for 40 s, with a can that hisses.
+const std::vector<float>& sprayed_sound() {
+    static const std::vector<float> sound = [] {
+        auto x = idle_sound();
+        x.insert(x.end(), x.begin(), x.end());
+        sim::SprayCanSpec can;
+        for (const double t : kSprays_s) can.sprays.push_back({.time_s = t});
+        const auto hiss = sim::render_seconds(*sim::make_source(can, kRate_hz, 7), 40.0);
+        double engine = 0.0;
+        for (const float v : idle_sound()) engine += static_cast<double>(v * v) / static_cast<double>(x.size() / 2);
+        for (std::size_t i = 0; i < x.size(); ++i)
+            x[i] = from_24_bits(to_24_bits(x[i] + static_cast<float>(std::sqrt(engine)) * hiss[i]));
         return x;
     }();
     return sound;
@@ -137,12 +160,22 @@ TEST_CASE("LiveSession: a gap starts everything afresh and is marked on both sid
     int marked = 0;
     for (std::size_t i = 0; i < fresh.size(); ++i) {
         const auto& r = news.readings[offset + i];
+        REQUIRE(r.reading.time_s == Approx(fresh[i].time_s + 10.0).margin(1e-9));
+        if (r.near_gap) {
+            ++marked;
+            continue;
+        }
         REQUIRE(r.reading.locked == fresh[i].locked);
         if (fresh[i].locked) REQUIRE(r.reading.rpm == fresh[i].rpm);
-        REQUIRE(r.reading.time_s == Approx(fresh[i].time_s + 10.0).margin(1e-9));
-        if (r.near_gap) ++marked;
     }
     CHECK(marked > 0);
+    for (const auto& r : news.readings) {  // what is near missing sound is no evidence
+        if (!r.near_gap) continue;
+        REQUIRE_FALSE(r.reading.locked);
+        REQUIRE(std::isnan(r.reading.rpm));
+        REQUIRE(std::isnan(r.reading.rpm_low));
+        REQUIRE(std::isnan(r.reading.rpm_high));
+    }
     CHECK(news.readings[offset].near_gap);
     CHECK(news.readings[offset - 1].near_gap);
     CHECK_FALSE(news.readings.front().near_gap);
@@ -185,7 +218,8 @@ TEST_CASE("LiveSession: what it measured is what it recorded", "[live]") {
     CHECK(news.peak[0] == Approx(0.1).margin(1e-6));
 }
 
-TEST_CASE("listen: the figures of a replay are those of idle, and gaps of the recording are told", "[live][cli]") {
+TEST_CASE("listen: the figures of a replay are those of idle and bursts, and gaps of the recording are told",
+          "[live][cli]") {
     const ScratchFolder folder;
     const auto path = folder.path("a.flac");
     RecordingSettings settings;
@@ -193,29 +227,30 @@ TEST_CASE("listen: the figures of a replay are those of idle, and gaps of the re
     auto recorder = Recorder::create(path, settings);
     REQUIRE(recorder);
     std::vector<std::int32_t> x;
-    for (const float v : idle_sound()) x.push_back(to_24_bits(v));
+    for (const float v : sprayed_sound()) x.push_back(to_24_bits(v));
     const bool with_gap = GENERATE(false, true);
-    REQUIRE(recorder.value().write(std::span{x}.first(150000)));
+    CAPTURE(with_gap);
+    const auto gap_at = static_cast<std::size_t>((kSprays_s[1] + 0.5) * kRate_hz);  // in the middle of a hiss
+    REQUIRE(recorder.value().write(std::span{x}.first(gap_at)));
     if (with_gap) REQUIRE(recorder.value().gap(0));
-    REQUIRE(recorder.value().write(std::span{x}.subspan(150000)));
+    REQUIRE(recorder.value().write(std::span{x}.subspan(gap_at)));
     REQUIRE(recorder.value().finish("stopped"));
 
     const std::string engine = " --cylinders 4 --idle-rpm 600:1100";
     const auto listened = run_idlehark("listen --format json --from " + path + engine);
     REQUIRE(listened.code == 0);
-    std::vector<nlohmann::json> readings;
+    std::vector<nlohmann::json> readings, hisses;
     bool lost = false;
     std::istringstream lines{listened.out};
     for (std::string line; std::getline(lines, line);) {
         const auto json = nlohmann::json::parse(line);
         if (json["type"] == "reading") readings.push_back(json);
+        if (json["type"] == "hiss") hisses.push_back(json);
         if (json["type"] == "lost") lost = true;
     }
     CHECK(lost == with_gap);
-    if (with_gap) {
-        CHECK(std::any_of(readings.begin(), readings.end(), [](const auto& r) { return r["near_gap"] == true; }));
-        return;
-    }
+    CHECK(std::any_of(readings.begin(), readings.end(), [](const auto& r) { return r["near_gap"] == true; }) ==
+          with_gap);
     const auto idle = run_idlehark("idle " + path + engine);
     REQUIRE(idle.code == 0);
     const auto rows = split_csv(idle.out).rows;
@@ -225,6 +260,27 @@ TEST_CASE("listen: the figures of a replay are those of idle, and gaps of the re
         REQUIRE(rpm.has_value() == readings[i]["locked"].get<bool>());
         if (rpm) REQUIRE(*rpm == Approx(readings[i]["rpm"].get<double>()).margin(0.000501));  // idle prints 3 places
     }
+
+    const auto bursts = run_idlehark("bursts " + path);
+    REQUIRE(bursts.code == 0);
+    const auto found = split_csv(bursts.out).rows;
+    REQUIRE(found.size() == hisses.size() + 1);
+    for (std::size_t i = 0; i < hisses.size(); ++i) {
+        CHECK(*parse_number(found[i + 1].fields[0]) == Approx(hisses[i]["time_s"].get<double>()).margin(0.000501));
+        CHECK(*parse_number(found[i + 1].fields[1]) == Approx(hisses[i]["duration_s"].get<double>()).margin(0.000501));
+    }
+    // What a case keeps of the recording rests on the same bursts.
+    VisitRequest request;
+    request.listen = {.path = path, .channel = 1, .engine = tracker_config().engine};
+    for (const double t : kSprays_s) request.marks.push_back({.time_s = t, .spot = "1", .extra = {}, .line = 0});
+    const auto outcome = hear_visit(request, {});
+    REQUIRE(std::holds_alternative<HeardVisit>(outcome));
+    std::vector<double> heard_s, live_s;
+    for (const auto& b : std::get<HeardVisit>(outcome).bursts)
+        if (b.found_onset_s) heard_s.push_back(*b.found_onset_s);
+    for (const auto& h : hisses) live_s.push_back(h["time_s"].get<double>());
+    CHECK(heard_s == live_s);
+    CHECK(live_s.size() == (with_gap ? kSprays_s.size() - 1 : kSprays_s.size()));  // the one with the gap in it is lost
 }
 
 TEST_CASE("listen: says which rates, channels and files it refuses", "[live][cli]") {

@@ -2,6 +2,7 @@
 
 #include <numeric>
 #include <stdexcept>
+#include <string>
 #include <thread>
 #include <vector>
 
@@ -49,4 +50,25 @@ TEST_CASE("second ear: without a listener, and left before the end, it does not 
     deaf.finish();
     SecondEar left{[](AudioView) {}};
     left.take(block);
+}
+
+TEST_CASE("second ear: is told of missing sound between the blocks where it is missing") {
+    std::string heard;
+    SecondEar ear{[&](AudioView x) { heard += std::to_string(x.size()); }, [&] { heard += "|"; }};
+    const std::vector<float> block(9, 0.5F);
+    for (std::size_t n = 1; n <= 9; ++n) {
+        ear.take(AudioView{block}.first(n));
+        if (n == 3) ear.gap();
+        if (n == 8) {
+            ear.gap();
+            ear.gap();
+        }
+    }
+    ear.finish();
+    CHECK(heard == "123|45678||9");
+    SecondEar untold{[](AudioView) {}};
+    untold.gap();
+    SecondEar deaf{{}, [] { FAIL("nothing is heard"); }};
+    deaf.gap();
+    deaf.finish();
 }
