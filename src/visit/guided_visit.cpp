@@ -41,7 +41,7 @@ bool GuidedVisit::pump() {
         if (working_.wait_for(std::chrono::seconds{0}) != std::future_status::ready) return false;
         auto step = working_.get();
         // What happened meanwhile (a burst, an undo) makes it stale.
-        if (visit_.wants_plan() && visit_.record().bursts.size() == worked_on_bursts_) take(std::move(step));
+        if (visit_.wants_plan() && visit_.revision() == worked_on_) take(std::move(step));
         return true;
     }
     if (!visit_.wants_plan() || !heard_out()) return false;
@@ -49,7 +49,7 @@ bool GuidedVisit::pump() {
         take(plan_visit(visit_.record(), visit_.config(), readings_, settings_));
         return true;
     }
-    worked_on_bursts_ = visit_.record().bursts.size();
+    worked_on_ = visit_.revision();
     working_ = std::async(std::launch::async,
                           [record = visit_.record(), limits = visit_.config(), readings = readings_,
                            settings = settings_] { return plan_visit(record, limits, readings, settings); });

@@ -57,7 +57,7 @@ class GuidedVisit {
     double offset_s_ = 0.0;  ///< of the recording that is running
     std::optional<plan::PlanStep> step_;
     std::future<plan::PlanStep> working_;
-    std::size_t worked_on_bursts_ = 0;
+    unsigned worked_on_ = 0;  ///< the visit's revision that the plan rests on
 };
 
 }  // namespace idlehark

@@ -157,6 +157,7 @@ void SprayVisit::hiss(double onset_s, double duration_s) {
         if (b.counts() && !b.found_onset_s && std::abs(b.time_s - onset_s) <= config_.key_reach_s) {
             b.found_onset_s = onset_s;
             b.found_duration_s = duration_s;
+            ++revision_;
             return;
         }
     auto* last = last_burst();
@@ -237,6 +238,7 @@ void SprayVisit::skip() {
         return;
     }
     record_.skipped.insert(record_.skipped.end(), plan_->spots.begin(), plan_->spots.end());
+    ++revision_;
     plan_.reset();
     stage_ = VisitStage::planning;
 }
@@ -256,6 +258,7 @@ void SprayVisit::wrong_spot(const std::string& spot) {
     } else if (last && !last->sham) {
         last->spots = {spot};
         last->asked = false;
+        ++revision_;
     } else {
         notice_ = "There is no burst to correct.";
         return;
@@ -277,6 +280,7 @@ void SprayVisit::undo() {
         return;
     }
     last->undone = true;
+    ++revision_;
     notice_ = fmt::format("The burst on {} at {:.0f} s no longer counts; the recording keeps it.",
                           spots_text(last->spots), last->time_s);
     if (stage_ == VisitStage::answering || stage_ == VisitStage::waiting || stage_ == VisitStage::done) {
@@ -361,6 +365,7 @@ void SprayVisit::burst(std::vector<std::string> spots, double time_s, bool by_ke
     b.asked = asked;
     b.near_gap = last_gap_s_ >= time_s && last_gap_s_ < time_s + config_.answer_s;
     record_.bursts.push_back(std::move(b));
+    ++revision_;
     last_burst_s_ = std::max(last_burst_s_, time_s);
     if (stage_ == VisitStage::gate || stage_ == VisitStage::settling || stage_ == VisitStage::stopped) return;
     plan_.reset();

@@ -163,6 +163,9 @@ class SprayVisit {
 
     // The plan.
     [[nodiscard]] bool wants_plan() const noexcept { return stage_ == VisitStage::planning; }
+    /// Rises with everything that a plan rests on: a burst, when and where it was, what is undone or skipped. A plan
+    /// worked out at another one is stale.
+    [[nodiscard]] unsigned revision() const noexcept { return revision_; }
     /// True if taken; else `state().notice` says what forbids it, and the visit goes on wanting a plan.
     bool take(const VisitPlan& plan);
     /// Why a burst on this spot may not be asked for; nothing if it may. Drying is no reason: it is waited for.
@@ -215,6 +218,7 @@ class SprayVisit {
     std::optional<std::pair<double, double>> stray_hiss_;  ///< onset, duration: nobody asked for it
     bool paused_ = false;
     unsigned prompts_ = 0;
+    unsigned revision_ = 0;
     std::string spoken_;
     std::string notice_;
 };
