@@ -3,7 +3,9 @@
 #include "src/files/plain_text.hpp"
 
 #include <cmath>
+#include <cstddef>
 #include <limits>
+#include <stdexcept>
 
 namespace idlehark {
 
@@ -30,13 +32,21 @@ std::vector<std::string> texts(const Json& json) {
     return list;
 }
 
+/// Older records name the spot alone; when it was skipped is not known: it counts from the start.
+VisitSkip skip_in(const Json& json) {
+    if (json.is_string()) return {{printable(json.get<std::string>())}, 0};
+    const auto& after = json.at("after_bursts");
+    if (!after.is_number_unsigned()) throw std::invalid_argument("a number of bursts is none");
+    return {texts(json.at("spots")), after.get<std::size_t>()};
+}
+
 }  // namespace
 
 Json visit_record_json(const VisitRecord& r) {
     Json json{{"cautions", Json::array()},
               {"recordings", Json::array()},
               {"bursts", Json::array()},
-              {"skipped", r.skipped},
+              {"skipped", Json::array()},
               {"decided", r.decided},
               {"clock_s", json_number(r.clock_s)},
               {"smallest_provable_rpm", json_number(r.smallest_provable_rpm)},
@@ -55,6 +65,7 @@ Json visit_record_json(const VisitRecord& r) {
                                   {"asked", b.asked},
                                   {"near_gap", b.near_gap},
                                   {"undone", b.undone}});
+    for (const auto& s : r.skipped) json["skipped"].push_back({{"spots", s.spots}, {"after_bursts", s.after_bursts}});
     return json;
 }
 
@@ -76,7 +87,7 @@ Result<VisitRecord> visit_record_from_json(const Json& json, const std::string& 
                                 .asked = b.at("asked").get<bool>(),
                                 .near_gap = b.at("near_gap").get<bool>(),
                                 .undone = b.at("undone").get<bool>()});
-        r.skipped = texts(json.at("skipped"));
+        for (const auto& s : json.at("skipped")) r.skipped.push_back(skip_in(s));
         r.decided = texts(json.at("decided"));
         r.clock_s = finite(json.at("clock_s"));
         r.smallest_provable_rpm = number_or_nan(json.at("smallest_provable_rpm"));

@@ -121,7 +121,7 @@ Result<gui::KeptVisit> visit_of(const Casebook& book, const ReportVisit& v) {
                                    .as_asked = b.asked,
                                    .near_gap = b.near_gap,
                                    .undone = b.undone});
-        kept.skipped = v.guided->skipped;
+        for (const auto& s : v.guided->skipped) kept.skipped.insert(kept.skipped.end(), s.spots.begin(), s.spots.end());
         kept.ended = v.guided->ended;
     }
     for (const auto& s : v.sprays) kept.tests.push_back(test_of(s));

@@ -97,7 +97,8 @@ int sprayed_bursts(const VisitRecord& record) noexcept {
 
 bool left_out(const VisitRecord& record, const std::string& spot) {
     constexpr int kSkipsToLeaveOut = 2;
-    return std::count(record.skipped.begin(), record.skipped.end(), spot) >= kSkipsToLeaveOut;
+    return std::count_if(record.skipped.begin(), record.skipped.end(),
+                         [&](const VisitSkip& s) { return has(s.spots, spot); }) >= kSkipsToLeaveOut;
 }
 
 SprayVisit::SprayVisit(VisitConfig config) : config_(std::move(config)) { check(config_); }
@@ -237,7 +238,7 @@ void SprayVisit::skip() {
         notice_ = "There is nothing to skip now.";
         return;
     }
-    record_.skipped.insert(record_.skipped.end(), plan_->spots.begin(), plan_->spots.end());
+    record_.skipped.push_back({plan_->spots, record_.bursts.size()});
     ++revision_;
     plan_.reset();
     stage_ = VisitStage::planning;

@@ -73,6 +73,13 @@ struct VisitBurst {
     [[nodiscard]] bool counts() const noexcept { return !undone && !sham; }
 };
 
+/// Spots put aside in one go.
+struct VisitSkip {
+    std::vector<std::string> spots;
+    std::size_t after_bursts = 0;  ///< how many the record had: what was planned before knew nothing of it
+    friend bool operator==(const VisitSkip&, const VisitSkip&) = default;
+};
+
 /// What the visit's time goes on by between two recordings: of the break itself nothing is known.
 inline constexpr double kBetweenRecordings_s = 30.0;
 
@@ -92,7 +99,7 @@ struct VisitRecord {
     std::vector<Answer> cautions;  ///< every answer in the order given, of all sessions
     std::vector<VisitRecording> recordings;
     std::vector<VisitBurst> bursts;
-    std::vector<std::string> skipped;  ///< spots put aside, once per time
+    std::vector<VisitSkip> skipped;  ///< in the order given
     std::vector<std::string> decided;
     double clock_s = 0.0;  ///< the visit's time when this was taken
     double smallest_provable_rpm = std::numeric_limits<double>::quiet_NaN();

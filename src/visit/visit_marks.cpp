@@ -67,12 +67,28 @@ plan::PlanStep replay_plan(VisitRecord& record, const VisitConfig& limits, std::
     record.decided.clear();
     auto so_far = record;
     so_far.bursts.clear();
-    auto step = plan_visit(so_far, limits, readings, settings);
+    so_far.skipped.clear();
+    plan::PlanStep step;
+    const auto plan_now = [&] {
+        step = plan_visit(so_far, limits, readings, settings);
+        if (!so_far.bursts.empty()) so_far.decided = visit_plan(step, settings.map).decided;
+    };
+    const auto known = [&](const std::string& spot) { return left_out(so_far, spot); };
+    auto skip = record.skipped.begin();
+    // True if there was one that mattered: a spot left out is not asked for, and so not skipped, again.
+    const auto take_skip = [&] {
+        const bool new_to_it = !std::all_of(skip->spots.begin(), skip->spots.end(), known);
+        so_far.skipped.push_back(*skip++);
+        return new_to_it;
+    };
+    const auto skipped_now = [&] { return skip != record.skipped.end() && skip->after_bursts <= so_far.bursts.size(); };
+    while (skipped_now()) take_skip();
+    plan_now();
     for (const auto& burst : record.bursts) {
         so_far.bursts.push_back(burst);
-        if (burst.undone) continue;
-        step = plan_visit(so_far, limits, readings, settings);
-        so_far.decided = visit_plan(step, settings.map).decided;
+        if (!burst.undone) plan_now();
+        while (skipped_now())
+            if (take_skip()) plan_now();
     }
     record.decided = so_far.decided;
     return step;

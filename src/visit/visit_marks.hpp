@@ -24,8 +24,8 @@ inline constexpr const char* kShamMark = "sham";
 [[nodiscard]] Result<VisitRecord> visit_from_marks(std::span<const Mark> marks, std::span<const HissBurst> heard,
                                                    const BayMap& map, const std::string& marks_file);
 
-/// Works the visit's plan out again, burst by burst, as it was when it was live; the record's own decisions are
-/// replaced. The step after the last burst.
+/// Works the visit's plan out again, burst by burst and skip by skip, as it was when it was live; the record's own
+/// decisions are replaced. The step after the last burst and the skips that the record's bursts reach.
 [[nodiscard]] plan::PlanStep replay_plan(VisitRecord& record, const VisitConfig& limits,
                                          std::span<const RpmReading> readings, const VisitPlanSettings& settings);
 

@@ -301,7 +301,7 @@ TEST_CASE("Case: a guided spray test comes back as it was kept", "[casebook]") {
                              .near_gap = true,
                              .undone = true});
     record.bursts.push_back({.spots = {"3"}, .time_s = 60.0, .found_onset_s = {}, .found_duration_s = {}});
-    record.skipped = {"9"};
+    record.skipped = {{{"9"}, 0}, {{"3", "7"}, 2}};
     record.decided = {"7"};
     record.clock_s = 77.75;
     record.ended = "decided";
