@@ -1,6 +1,7 @@
 #pragma once
 
 #include "src/capture/audio_system.hpp"
+#include "src/capture/sound_output.hpp"
 #include "src/result.hpp"
 
 #include <memory>
@@ -11,19 +12,17 @@ namespace idlehark {
 /// A running output that plays one sound at a time and silence otherwise.
 /// Errors   open(): what the device refused. Threads: one owner; an AudioSystem must live longer than this. The
 ///          callback copies what it was handed: it neither allocates, locks nor waits.
-class OutputStream {
+class OutputStream final : public SoundOutput {
    public:
     static Result<OutputStream> open(const AudioDevice& device);
-    ~OutputStream();
+    ~OutputStream() override;
     OutputStream(OutputStream&&) noexcept;
     OutputStream& operator=(OutputStream&&) = delete;
 
-    [[nodiscard]] double sample_rate_hz() const noexcept;
-    [[nodiscard]] bool playing() const noexcept;
-    /// Mono at `sample_rate_hz()`. False, and nothing done, while another sound is playing.
-    bool play(std::vector<float> mono);
-    /// Falls silent at once.
-    void hush() noexcept;
+    [[nodiscard]] double sample_rate_hz() const noexcept override;
+    [[nodiscard]] bool playing() const noexcept override;
+    bool play(std::vector<float> mono) override;
+    void hush() noexcept override;
 
    private:
     struct Parts;

@@ -7,6 +7,7 @@
 #include "src/files/text_file.hpp"
 #include "src/live/live_session.hpp"
 #include "src/live/live_source.hpp"
+#include "src/live/prompt_player.hpp"
 #include "src/live/stop_signals.hpp"
 #include "src/practice/practice_visit.hpp"
 #include "src/recording/recorder.hpp"
@@ -22,6 +23,7 @@
 #include <memory>
 #include <stdexcept>
 #include <thread>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -46,21 +48,20 @@ class Face {
         : guided_(guided), prompts_(prompts), marks_path_(std::move(marks_path)), unicode_(speaks_utf8()) {
         if (prompts_ == PromptStyle::off) return;
         if (output)
-            output_.emplace(std::move(output.value()));
+            player_.emplace(std::make_unique<OutputStream>(std::move(output.value())));
         else
             warn("no prompts: " + output.error().what);
     }
 
+    /// To be called many times a second: a prompt waits until the one before is cut.
     void say() {
+        if (!player_) return;
         const auto state = guided_.visit().state();
-        if (!output_ || state.prompt == said_) return;
-        said_ = state.prompt;
-        output_->hush();
-        const double rate_hz = output_->sample_rate_hz();
-        output_->play(prompts_ == PromptStyle::spoken ? speak(state.spoken, rate_hz) : beep(rate_hz));
+        if (state.prompt != std::exchange(said_, state.prompt)) player_->say(state.spoken, prompts_);
+        player_->pump();
     }
     void hush() {
-        if (output_) output_->hush();
+        if (player_) player_->hush();
     }
     /// Keeps the marks file as the visit has it. The error that kept it from being written.
     std::optional<Error> keep() {
@@ -85,7 +86,7 @@ class Face {
     PromptStyle prompts_;
     std::string marks_path_;
     bool unicode_;
-    std::optional<OutputStream> output_;
+    std::optional<PromptPlayer> player_;
     unsigned said_ = 0;
     std::vector<Mark> kept_;
 };

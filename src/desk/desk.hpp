@@ -2,6 +2,7 @@
 
 #include "gui/commands.hpp"
 #include "gui/view_state.hpp"
+#include "src/desk/prompter.hpp"
 
 #include <cstdint>
 #include <memory>
@@ -15,6 +16,7 @@ struct DeskOptions {
     bool practice_disturbed = false;
     std::string microphone{};  ///< a recording that is played in the microphone's place; empty: the device
     double microphone_pace = 1.0;
+    OpenOutput prompt_output{};  ///< what prompts come out of; empty: the system's default output
 };
 
 /// What works behind the window: owns the sound, the visit and the case; told commands, shows a view state.

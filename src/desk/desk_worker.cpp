@@ -59,7 +59,7 @@ std::vector<gui::LogLine> Desk::Worker::usual_log() {
             line("compression, lowest", "bar"),  line("coolant sensor resistance", "ohm")};
 }
 
-Desk::Worker::Worker(const DeskOptions& options) : options_(options) {
+Desk::Worker::Worker(const DeskOptions& options) : options_(options), prompter_(options.prompt_output) {
     state_.engine = usual_engine();
     state_.log = usual_log();
     std::vector<gui::PracticeOffer> offers;
@@ -120,7 +120,7 @@ void Desk::Worker::run(const std::stop_token& stop) {
         std::deque<gui::Command> todo;
         {
             std::unique_lock lock{mutex_};
-            const bool busy = run_ || job_.running() || thinking_.running() || glance_.running();
+            const bool busy = run_ || job_.running() || thinking_.running() || glance_.running() || prompter_.waiting();
             // Nothing under way: asleep until somebody wants something.
             const auto called = [this] { return !commands_.empty(); };
             if (!busy)
@@ -143,6 +143,7 @@ void Desk::Worker::run(const std::stop_token& stop) {
             }
         glance_at_next();
         if (run_) listen();
+        prompter_.pump();
         if (job_.running() && job_.share() != shown_share) {
             shown_share = job_.share();
             changed_ = true;

@@ -1,36 +1,49 @@
 #include "src/desk/prompter.hpp"
 
-#include "src/live/voice.hpp"
+#include "src/capture/output_stream.hpp"
 
 #include <utility>
 
 namespace idlehark {
 
+Result<std::unique_ptr<SoundOutput>> Prompter::open_default() {
+    auto system = AudioSystem::open();
+    if (!system) return system.error();
+    system_.emplace(std::move(system.value()));
+    const auto device = choose_output(system_->devices(), "");
+    if (!device) return device.error();
+    auto output = OutputStream::open(device.value());
+    if (!output) return output.error();
+    return std::unique_ptr<SoundOutput>{std::make_unique<OutputStream>(std::move(output.value()))};
+}
+
+void Prompter::choose(gui::Prompts style) {
+    style_ = style;
+    if (style_ == gui::Prompts::off) hush();
+}
+
 Result<Done> Prompter::say(const std::string& text) {
     if (style_ == gui::Prompts::off) return Done{};
-    if (!output_) {
-        const auto give_up = [this](Error e) {
+    if (!player_) {
+        auto output = open_ ? open_() : open_default();
+        if (!output) {
             style_ = gui::Prompts::off;
+            auto e = output.error();
             e.hint = "Prompts stay on the screen; switch them on again once there is an output.";
             return e;
-        };
-        auto system = AudioSystem::open();
-        if (!system) return give_up(system.error());
-        system_.emplace(std::move(system.value()));
-        const auto device = choose_output(system_->devices(), "");
-        if (!device) return give_up(device.error());
-        auto output = OutputStream::open(device.value());
-        if (!output) return give_up(output.error());
-        output_.emplace(std::move(output.value()));
+        }
+        player_.emplace(std::move(output.value()));
     }
-    output_->hush();
-    const double rate_hz = output_->sample_rate_hz();
-    output_->play(style_ == gui::Prompts::spoken ? speak(text, rate_hz) : beep(rate_hz));
+    player_->say(text, style_ == gui::Prompts::spoken ? PromptStyle::spoken : PromptStyle::beep);
     return Done{};
 }
 
+void Prompter::pump() {
+    if (player_) player_->pump();
+}
+
 void Prompter::hush() {
-    if (output_) output_->hush();
+    if (player_) player_->hush();
 }
 
 }  // namespace idlehark

@@ -2,28 +2,43 @@
 
 #include "gui/view_state.hpp"
 #include "src/capture/audio_system.hpp"
-#include "src/capture/output_stream.hpp"
+#include "src/live/prompt_player.hpp"
 #include "src/result.hpp"
 
+#include <functional>
+#include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 
 namespace idlehark {
 
-/// Says or beeps what the visit wants said, on the system's default output. The device is opened with the first prompt.
+/// Opens what prompts come out of.
+using OpenOutput = std::function<Result<std::unique_ptr<SoundOutput>>()>;
+
+/// Says or beeps what the visit wants said. The output is opened with the first prompt.
 /// Threads  one owner.
 class Prompter {
    public:
-    void choose(gui::Prompts style) { style_ = style; }
+    /// Without `open` on the system's default output.
+    explicit Prompter(OpenOutput open = {}) : open_(std::move(open)) {}
+    void choose(gui::Prompts style);
     [[nodiscard]] gui::Prompts style() const noexcept { return style_; }
-    /// A newer prompt cuts an older one short. Errors: no output; then nothing more is tried until choose().
+    /// A newer prompt cuts an older one short, and waits until the output is free. Errors: no output; then nothing more
+    /// is tried until choose().
     Result<Done> say(const std::string& text);
+    /// Many times a second while `waiting()`: plays what waits.
+    void pump();
+    [[nodiscard]] bool waiting() const noexcept { return player_ && player_->waiting(); }
     void hush();
 
    private:
+    Result<std::unique_ptr<SoundOutput>> open_default();
+
     gui::Prompts style_ = gui::Prompts::off;
-    std::optional<AudioSystem> system_;
-    std::optional<OutputStream> output_;
+    OpenOutput open_;
+    std::optional<AudioSystem> system_;  ///< outlives the output
+    std::optional<PromptPlayer> player_;
 };
 
 }  // namespace idlehark

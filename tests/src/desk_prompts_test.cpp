@@ -1,12 +1,18 @@
 // When the desk asks for spray, and when it does not: an engine is played in the microphone's place, the test is the
 // hands. Times are those of the recording.
 #include "dsp/sim/engine_sound.hpp"
+#include "src/live/voice.hpp"
 #include "src/recording/sound_file.hpp"
 #include "tests/src/desk_support.hpp"
+#include "tests/src/fake_output.hpp"
 #include "tests/src/support.hpp"
 
 #include <algorithm>
+#include <chrono>
+#include <map>
+#include <memory>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -77,9 +83,17 @@ TEST_CASE("Desk: a prompt is withdrawn when the idle is not heard any more, and 
           "[src][desk]") {
     const test::ScratchFolder folder;
     const double silent_s = 50.0;
+    // Every prompt is still being said when the next one comes.
+    const auto said = std::make_shared<test::PlayedSounds>();
+    std::map<std::vector<float>, std::string> texts;
+    for (const char* text : {"Spot 1. Now.", "Spot 2. Now.", "Wait. Do not spray."}) texts[speak(text, 16000.0)] = text;
+    const OpenOutput output = [said] {
+        return std::unique_ptr<SoundOutput>{std::make_unique<test::FakeOutput>(said, 30ms)};
+    };
     Desk desk{{.cases_folder = folder.path("cases"),
                .microphone = played(folder, calm(140.0), silent_s),
-               .microphone_pace = kPace}};
+               .microphone_pace = kPace,
+               .prompt_output = output}};
     begin(desk, 2);
     auto view = await(desk, 60s, prompts);
     REQUIRE(prompts(*view));
@@ -95,6 +109,12 @@ TEST_CASE("Desk: a prompt is withdrawn when the idle is not heard any more, and 
     REQUIRE(prompts(*view));
     CHECK(view->sound.now_s > silent_s + 20.0);
     CHECK(view->spray.bursts == 0);
+    const auto spot = "Spot " + view->spray.spot + ". Now.";
+    const auto end = std::chrono::steady_clock::now() + 10s;
+    while (said->all().size() < 3 && std::chrono::steady_clock::now() < end) std::this_thread::sleep_for(10ms);
+    std::vector<std::string> heard;
+    for (const auto& sound : said->all()) heard.push_back(texts[sound]);
+    CHECK(heard == std::vector<std::string>{spot, "Wait. Do not spray.", spot});
     CHECK(view->sound.recorded_s > silent_s + 20.0);  // the recording went on through it
 }
 

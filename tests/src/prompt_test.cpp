@@ -1,14 +1,18 @@
 #include "dsp/sim/session.hpp"
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
+#include "src/live/prompt_player.hpp"
 #include "src/live/prompt_schedule.hpp"
 #include "src/live/voice.hpp"
 #include "src/practice/practice_bay.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/src/fake_output.hpp"
 #include "tests/src/support.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <memory>
+#include <utility>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -92,6 +96,48 @@ TEST_CASE("Voice: sounds of the stated loudness, and different words sound diffe
     CHECK(seven == speak("Spot 7 noted. Next.", rate_hz));
     CHECK(seven != speak("Spot 8 noted. Next.", rate_hz));
     CHECK(speak("", rate_hz).empty());
+}
+
+TEST_CASE("PromptPlayer: the newest prompt is said as soon as the output lets go of the one before", "[prompts]") {
+    const auto played = std::make_shared<test::PlayedSounds>();
+    auto owned = std::make_unique<test::FakeOutput>(played);
+    auto& output = *owned;
+    PromptPlayer player{std::move(owned)};
+    const auto rate_hz = output.sample_rate_hz();
+    const auto spray = speak("Spot 3. Now.", rate_hz);
+    const auto wait = speak("Wait. Do not spray.", rate_hz);
+    player.say("Spot 3. Now.", PromptStyle::spoken);
+    CHECK(played->all() == std::vector<std::vector<float>>{spray});
+    CHECK_FALSE(player.waiting());
+
+    // Withdrawn while it is being said: the device has not yet let go of it.
+    player.say("Wait. Do not spray.", PromptStyle::spoken);
+    player.pump();
+    CHECK(played->all().size() == 1);
+    CHECK(player.waiting());
+    output.ask();
+    player.pump();
+    CHECK(played->all() == std::vector{spray, wait});
+    CHECK_FALSE(player.waiting());
+
+    // Of several that wait the newest is said, and nothing twice.
+    player.say("Spot 4. Now.", PromptStyle::spoken);
+    player.say("Spot 5. Now.", PromptStyle::beep);
+    player.say("Wait. Do not spray.", PromptStyle::spoken);
+    output.ask();
+    player.pump();
+    output.end();
+    player.pump();
+    CHECK(played->all() == std::vector{spray, wait, wait});
+
+    // What is hushed is not said later.
+    player.say("Spot 4. Now.", PromptStyle::spoken);
+    player.say("Spot 5. Now.", PromptStyle::spoken);
+    player.hush();
+    CHECK_FALSE(player.waiting());
+    output.ask();
+    player.pump();
+    CHECK(played->all().size() == 4);
 }
 
 TEST_CASE("Prompts: as loud as the engine, they move no verdict", "[prompts]") {
