@@ -19,8 +19,8 @@ struct PlainEngine {
     int cylinders = 4;
     double rpm = 870.0;
     double seconds = 30.0;
-    double scatter = 0.1;         ///< of a firing's strength
-    double missing_share = 0.0;   ///< of the firings of the third cylinder
+    double scatter = 0.1;        ///< of a firing's strength
+    double missing_share = 0.0;  ///< of the firings of the third cylinder
     double missing_leaves = 0.05;
     double noise_to_sound = 0.0;  ///< root mean squares, over the whole band
     std::uint64_t seed = 1;

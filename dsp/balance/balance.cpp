@@ -25,7 +25,7 @@ constexpr double kColourCommon = 0.06;       // off in all bands together: no so
 constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
 constexpr double kWeakBelow = 0.75;
 constexpr double kEvenAbove = 2.0 / 3.0;
-constexpr double kApartBelow = 0.9;        // the strongest of a softer half against the weakest of the other
+constexpr double kApartBelow = 0.9;  // the strongest of a softer half against the weakest of the other
 constexpr std::size_t kFewestInRows = 6;
 constexpr double kAccuse = 0.01;             // chance that a healthy engine has any cylinder called weak; and the same
                                              // for misfires: 2 % together

@@ -44,8 +44,8 @@ struct Balance {
     double single_firing_sd = 0.0;  ///< scatter of one firing's presence (1: there, 0: missing)
     double fit_share = 0.0;         ///< of the bands' swell over the cycle that a common pulse shape explains
     bool heard = false;             ///< false: too little sound, or no firing stands out; figures are NaN
-    bool half_softer = false;       ///< half of the cylinders stand apart below the others, as a row of a vee further off
-    bool rotation_known = false;    ///< a reference said which firing is the first of the firing order
+    bool half_softer = false;     ///< half of the cylinders stand apart below the others, as a row of a vee further off
+    bool rotation_known = false;  ///< a reference said which firing is the first of the firing order
 };
 
 /// How evenly the cylinders work, from sound and tracked speed.
@@ -53,10 +53,9 @@ struct Balance {
 /// floor and one swell per firing, all of one shape (a quick rise, an exponential end). A cylinder's strength is the
 /// square root of its swell against the middle one's, over all bands: a cylinder that is weak is weak in every band,
 /// one that sounds different is not. Where half of the cylinders stand apart below the others, which a whole row does
-/// that is further from the microphone, only what is weak among its own half is called so. Misfires are counted by how near each
-/// firing's bands and waveform together are to those of a missing one.
-/// Reach    tests/bench/balance_bench.cpp: which loss and which share of misfires are found in how much sound.
-/// Errors   constructor: std::invalid_argument.
+/// that is further from the microphone, only what is weak among its own half is called so. Misfires are counted by how
+/// near each firing's bands and waveform together are to those of a missing one. Reach tests/bench/balance_bench.cpp:
+/// which loss and which share of misfires are found in how much sound. Errors   constructor: std::invalid_argument.
 class BalanceEar {
    public:
     BalanceEar(const Engine& engine, double sample_rate_hz);

@@ -11,12 +11,12 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kLeastShare = 0.5;  // of the middle cylinder's: a dead cylinder's own is no yardstick
-constexpr double kRidge = 1.02;      // keeps few cycles from being fitted
-constexpr double kLossUnsure = 0.15; // of what a missing firing takes from a feature: where firings hardly scatter no
-                                     // feature is to be played off against another
-constexpr double kFaint = 0.75;      // a cylinder this weak is heard less surely: its own scatter is its yardstick
-constexpr double kUsualShare = 0.1;  // of missing firings, where there are any
+constexpr double kLeastShare = 0.5;   // of the middle cylinder's: a dead cylinder's own is no yardstick
+constexpr double kRidge = 1.02;       // keeps few cycles from being fitted
+constexpr double kLossUnsure = 0.15;  // of what a missing firing takes from a feature: where firings hardly scatter no
+                                      // feature is to be played off against another
+constexpr double kFaint = 0.75;       // a cylinder this weak is heard less surely: its own scatter is its yardstick
+constexpr double kUsualShare = 0.1;   // of missing firings, where there are any
 constexpr double kLeastSd = 0.1;
 // Of evidence: so many scattered firings come together that healthy engines reach more than twice the logarithm that
 // independent ones would, and beyond half a minute of cycles more than by chance: cylinders differ (balance_bench,
@@ -76,7 +76,8 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const Presence& wav
         for (Eigen::Index r = 0; r < rows; ++r) {
             const auto cycle = used[static_cast<std::size_t>(r)];
             f.row(r) = swells(cycle).transpose();
-            if (fit.over_the_end < n) f.row(r).tail(n - fit.over_the_end) = swells(cycle + 1).tail(n - fit.over_the_end);
+            if (fit.over_the_end < n)
+                f.row(r).tail(n - fit.over_the_end) = swells(cycle + 1).tail(n - fit.over_the_end);
         }
         for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(of_ordinary(f, ordinary, j).mean(), least);
         // Power is skewed; its signed root is nearer to an amplitude and to a bell.

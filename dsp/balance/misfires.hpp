@@ -13,10 +13,10 @@ namespace idlehark {
 /// Each firing's swells and its strength in the waveform become its presence, 1 when it is there as usual, 0 when it is
 /// missing; what a missing one would look like is taken from the same sound, with the firing's swell taken out of the
 /// bands and nine tenths of it out of the waveform. The bands and the waveform are weighted so that missing ones stand
-/// out most. Of a cylinder whose firings lie in two heaps the upper one is the usual, however many are missing. A firing
-/// counts the more the nearer it is to a missing one; what healthy scatter counts is taken from the mirror images (above
-/// one), the other cylinders, and what those have beyond their own mirror images, whichever is the most. That any are
-/// missing at all is told by the likelihood ratio of a tenth missing to none, against the same.
+/// out most. Of a cylinder whose firings lie in two heaps the upper one is the usual, however many are missing. A
+/// firing counts the more the nearer it is to a missing one; what healthy scatter counts is taken from the mirror
+/// images (above one), the other cylinders, and what those have beyond their own mirror images, whichever is the most.
+/// That any are missing at all is told by the likelihood ratio of a tenth missing to none, against the same.
 struct MisfireCount {
     struct Cylinder {
         double share = 0.0, low = 0.0, high = 0.0;  ///< of its firings, 95 % interval

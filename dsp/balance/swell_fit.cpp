@@ -114,7 +114,8 @@ SwellFit fit_swells(const CycleBins& cut, const Engine& engine, double cycle_hz)
             for (std::size_t b = 0; b < bands; ++b) best_end[b] = trial[b].end_s;
         }
     }
-    fit.over_the_end = std::count_if(places.begin(), places.end(), [&](double at) { return at + fit.onset_cycles < 1.0; });
+    fit.over_the_end =
+        std::count_if(places.begin(), places.end(), [&](double at) { return at + fit.onset_cycles < 1.0; });
     fit.explained = whole > 0.0 ? std::max(0.0, best) / whole : 0.0;
 
     for (std::size_t b = 0; b < bands; ++b) {

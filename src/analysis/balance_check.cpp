@@ -85,7 +85,8 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
             "microphone, another exhaust pipe); that is no proof of less work");
     if (b.half_softer)
         view.notes.emplace_back(
-            "half of the cylinders are softer together, as a row is that lies further from the microphone: compared with "
+            "half of the cylinders are softer together, as a row is that lies further from the microphone: compared "
+            "with "
             "one another none of them is weak; record from the other side, too");
     if (none_missing)
         view.notes.emplace_back(

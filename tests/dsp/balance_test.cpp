@@ -251,7 +251,8 @@ TEST_CASE("Balance: a row further from the microphone is no row of weak cylinder
 
 TEST_CASE("Balance: firings that hardly scatter, in next to no noise, hide no missing ones", "[dsp][balance]") {
     // All bands and the waveform then say nearly the same, and none may be played off against another.
-    const test::PlainEngine spec{.missing_share = GENERATE(0.0, 0.1, 0.2), .noise_to_sound = 0.03, .seed = GENERATE(1u, 4u)};
+    const test::PlainEngine spec{
+        .missing_share = GENERATE(0.0, 0.1, 0.2), .noise_to_sound = 0.03, .seed = GENERATE(1u, 4u)};
     CAPTURE(spec.missing_share, spec.seed);
     const auto sound = spec.sound();
     Engine engine;
@@ -273,7 +274,8 @@ TEST_CASE("Balance: firings that hardly scatter, in next to no noise, hide no mi
     CHECK(missing == (spec.missing_share > 0.0 ? 1 : 0));
 }
 
-TEST_CASE("Balance: missing firings of an engine that fires unevenly are found on their own cylinder", "[dsp][balance]") {
+TEST_CASE("Balance: missing firings of an engine that fires unevenly are found on their own cylinder",
+          "[dsp][balance]") {
     auto spec = four(GENERATE(641u, 642u, 643u));
     spec.engine.cylinders = 6;
     spec.engine.firing_angles_deg = {0.0, 90.0, 240.0, 330.0, 480.0, 570.0};

@@ -111,8 +111,8 @@ TEST_CASE("IdleTracker: a resonance far above the firing rate, in white noise, i
           "[dsp][idle]") {
     const test::PlainEngine spec{.seconds = 12.0, .noise_to_sound = GENERATE(0.5, 1.0, 1.5), .seed = GENERATE(1u, 2u)};
     CAPTURE(spec.noise_to_sound, spec.seed);
-    const auto readings = track_idle({.sample_rate_hz = test::PlainEngine::kRate_hz, .engine = engine_of(4)},
-                                     spec.sound().samples);
+    const auto readings =
+        track_idle({.sample_rate_hz = test::PlainEngine::kRate_hz, .engine = engine_of(4)}, spec.sound().samples);
     const auto locked = std::count_if(readings.begin(), readings.end(), [&](const RpmReading& r) {
         return r.locked && std::abs(r.rpm / spec.rpm - 1.0) < 0.02;
     });
