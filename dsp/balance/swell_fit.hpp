@@ -15,7 +15,7 @@ struct SwellFit {
     double onset_cycles = 0.0;      ///< of the first firing of the pattern, 0..1; at evenly firing engines below 1/N
     Eigen::Index over_the_end = 0;  ///< from this firing of the pattern on they sound after the cycle's end, in the
                                     ///< next row; as many as there are: none does (evenly firing engines)
-    double explained = 0.0;  ///< share of the bands' swell (sum of squares over noise) that the fit explains
+    double explained = 0.0;         ///< share of the bands' swell (sum of squares over noise) that the fit explains
     struct Band {
         double floor = 0.0;
         Eigen::VectorXd swell;                 ///< per firing, in the band's power

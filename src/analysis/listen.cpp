@@ -16,6 +16,7 @@ namespace {
 
 constexpr double kClippedShareWorthSaying = 1e-4;
 constexpr double kLongestBreak_s = 3600.0;  // between two parts; the trace has cells all through it
+constexpr double kColdSlack = 1.1;          // by which an idle may be off the stated one without a word
 constexpr double kShortest_s = 3.0;         // below this a missing lock is put down to the length
 
 std::string percent(std::uint64_t part, std::uint64_t whole) {
@@ -34,7 +35,21 @@ void add(IdleTracker::Summary& to, const IdleTracker::Summary& from) {
     }
 }
 
-void add_warnings(Listened& heard, const ListenRequest& request, const std::optional<std::string>& file_warning) {
+/// Readings at a speed that is not the stated idle's.
+struct NotStated {
+    std::uint64_t readings = 0;
+    double sum_rpm = 0.0;
+
+    void add(const RpmReading& r, const Engine& engine) {
+        if (!r.locked || (r.rpm > engine.idle_low_rpm / kColdSlack && r.rpm < engine.idle_high_rpm * kColdSlack))
+            return;
+        ++readings;
+        sum_rpm += r.rpm;
+    }
+};
+
+void add_warnings(Listened& heard, const ListenRequest& request, const std::optional<std::string>& file_warning,
+                  const NotStated& off) {
     const auto& s = heard.summary;
     if (file_warning) heard.warnings.push_back(*file_warning);
     if (s.samples > 0 && s.not_finite_samples > 0)
@@ -43,6 +58,12 @@ void add_warnings(Listened& heard, const ListenRequest& request, const std::opti
     if (static_cast<double>(s.clipped_samples) > kClippedShareWorthSaying * static_cast<double>(s.samples))
         heard.warnings.push_back(fmt::format("{}: {} of the samples are clipped; lower the recording level next time",
                                              request.path, percent(s.clipped_samples, s.samples)));
+    if (2 * off.readings > heard.locked_readings)
+        heard.warnings.push_back(fmt::format(
+            "{}: the speed heard, about {:.0f} rpm, is not that of the stated idle, {:.0f} to {:.0f} rpm; look at "
+            "cylinders, strokes and idle range (a cold engine idles faster)",
+            request.path, off.sum_rpm / static_cast<double>(off.readings), request.engine.idle_low_rpm,
+            request.engine.idle_high_rpm));
     if (s.likelier_cylinders > 0)
         heard.warnings.push_back(fmt::format("{}: {} cylinders at {:.0f} rpm would explain this sound better than {}",
                                              request.path, s.likelier_cylinders, s.likelier_rpm,
@@ -67,9 +88,13 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
     SecondEar second{sinks.sound, sinks.gap};
     SoundStretch stretch;
     std::vector<RpmReading> placed;
+    NotStated off;
     const auto pass_on = [&](std::span<const RpmReading> readings) {
         placed.assign(readings.begin(), readings.end());
-        for (RpmReading& r : placed) place(r, stretch, tracker->latency().value);
+        for (RpmReading& r : placed) {
+            place(r, stretch, tracker->latency().value);
+            off.add(r, request.engine);
+        }
         heard.readings += placed.size();
         heard.locked_readings += static_cast<std::uint64_t>(
             std::count_if(placed.begin(), placed.end(), [](const RpmReading& r) { return r.locked; }));
@@ -107,7 +132,7 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
     if (cutter.gaps() > 0)
         heard.warnings.push_back(fmt::format("{}: sound is missing at {} {}; no figures are given near there",
                                              request.path, cutter.gaps(), cutter.gaps() == 1 ? "place" : "places"));
-    add_warnings(heard, request, sound.warning());
+    add_warnings(heard, request, sound.warning(), off);
     return heard;
 }
 

@@ -51,7 +51,7 @@ struct Listened {
     std::uint64_t locked_readings = 0;
     IdleTracker::Summary summary;
     std::vector<std::string>
-        warnings;  ///< breaks off, clipped share, samples that are no numbers, other cylinder count
+        warnings;  ///< breaks off, clipped share, samples that are no numbers, other speed or cylinder count
 };
 
 /// One pass over one channel of a recording through the idle tracker, in constant memory; each part afresh, and so what

@@ -122,6 +122,16 @@ TEST_CASE("idle: CSV as promised, right about the speed", "[src][cli]") {
     CHECK(locked > 30);
 }
 
+TEST_CASE("idle: a speed that is not the stated idle's is told", "[src][cli]") {
+    const ScratchFolder folder;
+    const auto file = write(folder, "x.wav", idle_sound());
+    const auto off = run_idlehark("idle " + file + " --cylinders 4 --idle-rpm 950:1200");
+    CHECK(off.code == 0);
+    CHECK_THAT(off.err, Contains("x.wav: the speed heard, about 8") &&
+                            Contains("is not that of the stated idle, 950 to 1200 rpm"));
+    CHECK_THAT(run_idlehark("idle " + file + " --cylinders 4 --idle-rpm 790:910").err, !Contains("stated idle"));
+}
+
 TEST_CASE("idle: the container does not change a digit", "[src][cli]") {
     const ScratchFolder folder;
     const auto wav = run_idlehark("idle " + write(folder, "x.wav", idle_sound()) + kFour);
