@@ -48,6 +48,19 @@ int exif_orientation(Bytes app1) {
     return 1;
 }
 
+bool png_chunks_fit(Bytes file) {
+    constexpr std::size_t kStart = 8;
+    constexpr std::size_t kBeforeData = 8;   // length, type
+    constexpr std::size_t kAroundData = 12;  // and check sum
+    const Reader reader{file};
+    for (std::size_t at = kStart; at + kBeforeData <= file.size();) {
+        const std::size_t length = *reader.number(at, 4);
+        if (length + kAroundData > file.size() - at) return false;
+        at += length + kAroundData;
+    }
+    return true;
+}
+
 void turn_upright(PicturePixels& p, int orientation) {
     if (orientation <= 1 || orientation > 8) return;
     const bool crossed = orientation >= 5;

@@ -105,6 +105,7 @@ bool read_png(std::string_view bytes, PicturePixels& out) {
         return value;
     };
     constexpr std::size_t kWidthAt = 16, kHeightAt = 20, kHead = 24;
+    if (!png_chunks_fit({reinterpret_cast<const std::uint8_t*>(bytes.data()), bytes.size()})) return false;
     if (bytes.size() < kHead || size_at(kWidthAt) * size_at(kHeightAt) > kMostPixels) return false;
     const auto give = [](void* from, unsigned char* to, unsigned length) {
         auto& rest = *static_cast<std::string_view*>(from);

@@ -181,6 +181,7 @@ TEST_CASE("Photo: damaged, huge and foreign files are refused with words", "[src
     CHECK(refused(jpeg.substr(0, 100)));
     CHECK(refused(png.substr(0, 60)));
     CHECK(refused(png.substr(0, 8)));
+    CHECK(refused(png.substr(0, 33) + "\x7c\x7c\x7c\x0atEXt"));  // two gigabytes of text, it says
     auto hurt = png;
     hurt[70] = static_cast<char>(hurt[70] ^ 0x55);
     CHECK(refused(hurt));
