@@ -20,6 +20,7 @@ constexpr double kFarTimes = 1.5;          // of the line between heard and miss
 constexpr double kFarLeast = 0.6;          // of a typical click: what counts that far off
 constexpr double kLookEvery_s = 0.5e-3;    // within what place_click() reaches
 constexpr int kLooks = 10;                 // each way
+constexpr double kSurelyOnePart = 0.7;     // of the energy in common: what rings alike elsewhere is the same part
 constexpr double kAheadLag_s = 4e-3;       // about where the course of the clicks leads
 constexpr double kFurthestCourse = 800.0;  // grid steps: 40 ms
 constexpr std::size_t kDoubtfulEnds = 2;
@@ -262,7 +263,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
             rings.push_back(at[e].strength >= line ? *next++ : place_click(sound, wave, time_of(e)));
     }
     // The envelope may have been laid with an opening on a closing click: what does not ring there may ring nearby.
-    for (std::size_t e = 0; e < rings.size(); ++e)
+    for (std::size_t e = 0; e < rings.size() && out.common_share > kSurelyOnePart; ++e)
         for (int k = -kLooks; k <= kLooks && rings[e].strength < kFarLeast; ++k)
             if (const auto found = place_click(sound, wave, due_s[e] + k * kLookEvery_s); found.strength >= kFarLeast)
                 rings[e] = found;
