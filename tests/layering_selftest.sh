@@ -22,6 +22,8 @@ must_fail() { if plant "$1" "$2"; then echo "not found: $2 in $1"; failures=1; f
 must_pass
 must_fail dsp/good.cpp '#include <sndfile.h>'
 must_fail dsp/good.cpp '#include <kissfft/kiss_fftr.h>'
+must_fail dsp/good.cpp '#include <png.h>'
+must_fail dsp/good.cpp '#include <cstdio>'
 must_fail dsp/sim/fan.cpp '#include "../units.hpp"'
 must_fail dsp/sim/fan.cpp '#include <fstream>'
 must_fail dsp/sim/fan.cpp '#include "src/result.hpp"'

@@ -18,6 +18,7 @@ namespace idlehark::gui {
 namespace {
 
 constexpr double kMargin = 26.0;
+constexpr std::uint32_t kLongestSide_px = 2048;  // small enough for any graphics card
 constexpr std::uint32_t kRowsAtOnce = 192;
 constexpr double kWheelStep = 1.18;
 constexpr auto kDoubleClick = std::chrono::milliseconds{400};
@@ -52,7 +53,7 @@ std::string name_of(const Part& part, const Words& say) {
     return {};
 }
 
-BayPicture read_picture(const std::string& path) {
+DecodedPicture read_picture(const std::string& path) {
     constexpr std::uintmax_t kLargest_bytes = 100U << 20U;
     std::error_code code;
     // Not a pipe or a device, where reading would never end.
@@ -61,12 +62,12 @@ BayPicture read_picture(const std::string& path) {
     std::ifstream in;
     if (file) in.open(path, std::ios::binary);
     if (!file || !in) {
-        BayPicture none;
+        DecodedPicture none;
         none.fault = path + ": cannot be read";
         return none;
     }
     const std::vector<std::uint8_t> bytes{std::istreambuf_iterator<char>{in}, std::istreambuf_iterator<char>{}};
-    return decode_picture(bytes);
+    return decode_picture(bytes, kLongestSide_px);
 }
 
 }  // namespace

@@ -1,9 +1,9 @@
 #pragma once
 
+#include "dsp/picture/picture_file.hpp"
 #include "gui/flow/flow.hpp"
 #include "gui/look/canvas.hpp"
 #include "gui/look/fetch.hpp"
-#include "gui/map/bay_picture.hpp"
 #include "gui/map/draw_map.hpp"
 #include "gui/map/map_camera.hpp"
 #include "gui/map/map_scene.hpp"
@@ -46,7 +46,7 @@ class MapPane {
     MapLayout layout_;
     Box fitted_bounds_{}, fitted_area_{};
     std::string picture_path_;
-    Fetch<BayPicture> reading_;
+    Fetch<DecodedPicture> reading_;
     PicturePixels arriving_;  ///< on its way to the graphics memory, strip by strip
     std::unique_ptr<sf::Texture> arrival_;
     std::uint32_t rows_there_ = 0;

@@ -237,6 +237,8 @@ class Casebook {
    private:
     struct Parts;
     explicit Casebook(std::unique_ptr<Parts> parts) noexcept;
+    /// `photo`: as map_photo() read it.
+    Result<RowId> put_map(const BayMap& map, const std::string& photo);
     std::unique_ptr<Parts> parts_;
 };
 

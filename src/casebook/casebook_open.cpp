@@ -92,8 +92,8 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
     if (title.empty() || title.size() > kLongestName)
         return Error{fmt::format("the name of the car has {} bytes; 1..{} are allowed", title.size(), kLongestName),
                      ""};
-    if (map && !map->picture.empty())
-        if (const auto photo = map_photo(*map, beside); !photo) return photo.error();
+    const auto photo = map_photo(map.value_or(BayMap{}), beside);
+    if (!photo) return photo.error();
     std::error_code code;
     fs::create_directories(path, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", path, code.message()), ""};
@@ -124,7 +124,7 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
         if (const auto written = write_engine(folder.path() + "/engine.json", engine); !written) return written.error();
         Casebook made{std::move(parts)};
         if (map)
-            if (const auto kept = made.set_map(*map, beside); !kept) return kept.error();
+            if (const auto kept = made.put_map(*map, photo.value()); !kept) return kept.error();
         return made;
     });
 }

@@ -134,17 +134,21 @@ void insert_picture(Database& db, std::optional<RowId> visit, const std::string&
 }  // namespace
 
 Result<RowId> Casebook::set_map(const BayMap& map, const std::string& beside) {
+    const auto photo = map_photo(map, beside);
+    if (!photo) return photo.error();
+    return put_map(map, photo.value());
+}
+
+Result<RowId> Casebook::put_map(const BayMap& map, const std::string& photo) {
     if (!parts_->to_write()) return refuse_reading(*this);
     auto inside = map;
     std::string stored;
-    if (!map.picture.empty()) {
-        const auto photo = map_photo(map, beside);
-        if (!photo) return photo.error();
-        auto name = picture_there(parts_->folder, photo.value());
+    if (!photo.empty()) {
+        auto name = picture_there(parts_->folder, photo);
         if (name.empty()) {
             const auto held = names_held_in(parts_->db(), "picture");
             if (!held) return held.error();
-            auto path = store_picture(parts_->folder, file_name(map.picture), photo.value(), held.value());
+            auto path = store_picture(parts_->folder, file_name(map.picture), photo, held.value());
             if (!path) return path.error();
             stored = path.value();
             name = file_name(stored);

@@ -1,6 +1,6 @@
 #include "src/casebook/picture_store.hpp"
 
-#include "dsp/picture_pixels.hpp"
+#include "dsp/picture/picture_pixels.hpp"
 
 #include <algorithm>
 #include <array>
@@ -103,6 +103,7 @@ Result<std::string> picture_to_keep(const std::string& path) {
 }
 
 Result<std::string> map_photo(const BayMap& map, const std::string& beside) {
+    if (map.picture.empty()) return std::string{};
     auto bytes = picture_to_keep((std::filesystem::path{beside} / map.picture).string());
     if (!bytes) return Error{"the map's photo: " + bytes.error().what, bytes.error().hint};
     return bytes;

@@ -20,7 +20,8 @@ namespace idlehark {
 /// The bytes of a picture file of at most 40 MB without that data.
 Result<std::string> picture_to_keep(const std::string& path);
 
-/// The same of the photo that a map lies on. `beside`: the folder that a photo without a whole path is sought in.
+/// The same of the photo that a map lies on, empty if it lies on none. `beside`: the folder that a photo without a
+/// whole path is sought in.
 Result<std::string> map_photo(const BayMap& map, const std::string& beside);
 
 /// Writes such bytes into pictures/ under a name like `wish`; returns the path there. `held`: as in

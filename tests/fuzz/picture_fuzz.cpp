@@ -1,6 +1,6 @@
 // Photos: size and orientation out of the head, the camera's data taken out, made ready for a page; and the line that
 // remembers the window.
-#include "gui/map/bay_picture.hpp"
+#include "dsp/picture/picture_file.hpp"
 #include "gui/shell/window_memory.hpp"
 #include "src/casebook/picture_store.hpp"
 #include "src/report/photo.hpp"
@@ -31,17 +31,18 @@ void try_page(std::string_view text) {
 }
 
 void try_picture(std::string_view text) {
+    constexpr std::uint32_t kLongestSide_px = 2048;
     constexpr std::uint64_t kDecoded_px = 300'000;  // larger ones would only make this slow
     const std::span bytes{reinterpret_cast<const std::uint8_t*>(text.data()), text.size()};
-    const auto head = gui::read_head(bytes);
+    const auto head = read_head(bytes);
     must(head.orientation >= 1 && head.orientation <= 8, "an orientation is one of eight");
     const bool small = std::uint64_t{head.width_px} * head.height_px <= kDecoded_px;
     if (head.fault.empty() && small) {
-        const auto picture = gui::decode_picture(bytes);
+        const auto picture = decode_picture(bytes, kLongestSide_px);
         const auto& p = picture.pixels;
         must(!picture.fault.empty() || p.rgba.size() == std::size_t{4} * p.width_px * p.height_px,
              "as many pixels as its size says");
-        must(!picture.fault.empty() || (p.width_px <= gui::kLongestSide_px && p.height_px <= gui::kLongestSide_px),
+        must(!picture.fault.empty() || (p.width_px <= kLongestSide_px && p.height_px <= kLongestSide_px),
              "small enough for a graphics card");
         try_page(text);
     }

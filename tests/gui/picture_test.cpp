@@ -1,4 +1,4 @@
-#include "gui/map/bay_picture.hpp"
+#include "dsp/picture/picture_file.hpp"
 
 #include <array>
 #include <filesystem>
@@ -10,11 +10,13 @@
 #include <catch2/catch.hpp>
 #include <sys/resource.h>
 
-using namespace idlehark::gui;
+using namespace idlehark;
 using idlehark::PicturePixels;
 using Bytes = std::vector<std::uint8_t>;
 
 namespace {
+
+constexpr std::uint32_t kLongestSide_px = 2048;
 
 /// A picture whose quarters are red, green, blue, white (left to right, top to bottom), as a file.
 Bytes file_of(unsigned w, unsigned h, const char* ending) {
@@ -69,7 +71,7 @@ TEST_CASE("Picture: PNG and JPEG are read with their size", "[gui][map]") {
     CHECK(head.width_px == 96);
     CHECK(head.height_px == 64);
     CHECK(head.orientation == 1);
-    const auto p = decode_picture(file);
+    const auto p = decode_picture(file, kLongestSide_px);
     REQUIRE(p.fault.empty());
     CHECK(p.pixels.width_px == 96);
     CHECK(quarters(p.pixels) == "RGBW");
@@ -86,14 +88,14 @@ TEST_CASE("Picture: a telephone's turn is respected, all eight of them", "[gui][
         {{1, "RGBW"}, {2, "GRWB"}, {3, "WBGR"}, {4, "BWRG"}, {5, "RBGW"}, {6, "BRWG"}, {7, "WGBR"}, {8, "GWRB"}}));
     const bool little = GENERATE(false, true);
     CAPTURE(int(turn.orientation), little);
-    const auto p = decode_picture(with_orientation(file_of(96, 64, ".jpg"), turn.orientation, little));
+    const auto p = decode_picture(with_orientation(file_of(96, 64, ".jpg"), turn.orientation, little), kLongestSide_px);
     REQUIRE(p.fault.empty());
     CHECK(p.pixels.width_px == (turn.orientation >= 5 ? 64 : 96));
     CHECK(quarters(p.pixels) == turn.seen);
 }
 
 TEST_CASE("Picture: a large photo is made small enough for any graphics card", "[gui][map]") {
-    const auto p = decode_picture(file_of(5000, 3000, ".jpg"));
+    const auto p = decode_picture(file_of(5000, 3000, ".jpg"), kLongestSide_px);
     REQUIRE(p.fault.empty());
     CHECK(p.pixels.width_px <= kLongestSide_px);
     CHECK(p.pixels.width_px == 5000 / 3);
@@ -107,11 +109,11 @@ TEST_CASE("Picture: what claims to be huge is refused before it is decoded", "[g
     png[17] = 1;  // 65536 + 96 wide
     png[20] = 0;
     png[21] = 1;
-    CHECK_THAT(decode_picture(png).fault, Catch::Matchers::Contains("more than 120 million"));
+    CHECK_THAT(decode_picture(png, kLongestSide_px).fault, Catch::Matchers::Contains("more than 120 million"));
     png[16] = png[20] = 0xff;
-    CHECK_FALSE(decode_picture(png).fault.empty());
+    CHECK_FALSE(decode_picture(png, kLongestSide_px).fault.empty());
     png[16] = png[17] = png[18] = png[19] = 0;
-    CHECK(decode_picture(png).fault == "The picture has no size.");
+    CHECK(decode_picture(png, kLongestSide_px).fault == "The picture has no size.");
 }
 
 TEST_CASE("Picture: a chunk that claims gigabytes gets no room, though the file ends with its name", "[gui][map]") {
@@ -125,15 +127,15 @@ TEST_CASE("Picture: a chunk that claims gigabytes gets no room, though the file 
     png.resize(kWithHead);
     png.insert(png.end(), {0x7c, 0x7c, 0x7c, 0x0a, 't', 'E', 'X', 't'});
     const auto before_kB = peak_kB();
-    CHECK_FALSE(decode_picture(png).fault.empty());
+    CHECK_FALSE(decode_picture(png, kLongestSide_px).fault.empty());
     CHECK(peak_kB() < before_kB + 500'000);
 }
 
 TEST_CASE("Picture: damaged, cut and foreign files are refused with words, and never read beyond their end",
           "[gui][map]") {
-    CHECK_FALSE(decode_picture({}).fault.empty());
+    CHECK_FALSE(decode_picture({}, kLongestSide_px).fault.empty());
     const Bytes text{'h', 'e', 'l', 'l', 'o'};
-    CHECK_THAT(decode_picture(text).fault, Catch::Matchers::Contains("neither a JPEG nor a PNG"));
+    CHECK_THAT(decode_picture(text, kLongestSide_px).fault, Catch::Matchers::Contains("neither a JPEG nor a PNG"));
     std::mt19937 random{GENERATE(1u, 2u, 3u)};
     for (const auto* ending : {".jpg", ".png"}) {
         auto file = file_of(40, 30, ending);

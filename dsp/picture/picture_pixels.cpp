@@ -1,4 +1,4 @@
-#include "dsp/picture_pixels.hpp"
+#include "dsp/picture/picture_pixels.hpp"
 
 #include <algorithm>
 #include <array>
@@ -46,19 +46,6 @@ int exif_orientation(Bytes app1) {
         if (*tag == 0x0112) return *value >= 1 && *value <= 8 ? static_cast<int>(*value) : 1;
     }
     return 1;
-}
-
-bool png_chunks_fit(Bytes file) {
-    constexpr std::size_t kStart = 8;
-    constexpr std::size_t kBeforeData = 8;   // length, type
-    constexpr std::size_t kAroundData = 12;  // and check sum
-    const Reader reader{file};
-    for (std::size_t at = kStart; at + kBeforeData <= file.size();) {
-        const std::size_t length = *reader.number(at, 4);
-        if (length + kAroundData > file.size() - at) return false;
-        at += length + kAroundData;
-    }
-    return true;
 }
 
 void turn_upright(PicturePixels& p, int orientation) {

@@ -1,13 +1,13 @@
-#include "gui/map/bay_picture.hpp"
+#include "dsp/picture/picture_file.hpp"
 
-#include "gui/map/jpeg_pixels.hpp"
-#include "gui/map/png_pixels.hpp"
+#include "dsp/picture/jpeg_pixels.hpp"
+#include "dsp/picture/png_pixels.hpp"
 
 #include <algorithm>
 #include <array>
 #include <optional>
 
-namespace idlehark::gui {
+namespace idlehark {
 
 namespace {
 
@@ -88,7 +88,7 @@ PictureHead read_head(Bytes file) {
     return head;
 }
 
-BayPicture decode_picture(Bytes file) {
+DecodedPicture decode_picture(Bytes file, std::uint32_t longest_px) {
     const auto head = read_head(file);
     if (!head.fault.empty()) return {.fault = head.fault};
     if (std::uint64_t{head.width_px} * head.height_px > kMostPixels)
@@ -99,9 +99,9 @@ BayPicture decode_picture(Bytes file) {
     const auto decode = starts_with(file, kPngStart) ? png_pixels : jpeg_pixels;
     if (!decode(file, p.width_px, p.height_px, p.rgba))
         return {.fault = "The picture cannot be decoded: it is damaged, or of a rare kind. Save it as JPEG again."};
-    shrink(p, kLongestSide_px);
+    shrink(p, longest_px);
     turn_upright(p, head.orientation);
     return {.pixels = std::move(p), .fault = {}};
 }
 
-}  // namespace idlehark::gui
+}  // namespace idlehark

@@ -1,4 +1,4 @@
-#include "gui/map/jpeg_pixels.hpp"
+#include "dsp/picture/jpeg_pixels.hpp"
 
 #include <csetjmp>
 #include <cstddef>
@@ -7,7 +7,7 @@
 #include <jerror.h>
 #include <jpeglib.h>
 
-namespace idlehark::gui {
+namespace idlehark {
 
 namespace {
 
@@ -67,4 +67,4 @@ bool jpeg_pixels(std::span<const std::uint8_t> file, std::uint32_t width_px, std
     return !errors.damaged;
 }
 
-}  // namespace idlehark::gui
+}  // namespace idlehark

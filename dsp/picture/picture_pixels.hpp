@@ -13,13 +13,10 @@ struct PicturePixels {
     std::vector<std::uint8_t> rgba{};
 };
 
-/// How a picture is to be turned upright, 1..8, by the first directory of an APP1 segment's content; 1 where it does
-/// not say. Source   CIPA DC-008 (Exif) 4.6.4, orientation, tag 0x0112.
+/// How a picture is to be turned upright, 1..8, by the first directory of an APP1 segment's content; 1 if it does not
+/// say.
+/// Source   CIPA DC-008 (Exif) 4.6.4, orientation, tag 0x0112.
 [[nodiscard]] int exif_orientation(std::span<const std::uint8_t> app1);
-
-/// Does every chunk of a PNG file end within it? libpng makes room for what a chunk says its length is: none may say
-/// more than the file has, cut short or not.
-[[nodiscard]] bool png_chunks_fit(std::span<const std::uint8_t> file);
 
 /// Turns a picture as an Exif orientation asks; width and height are exchanged where it is one of 5..8.
 void turn_upright(PicturePixels& picture, int orientation);
