@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <numeric>
 
 namespace idlehark {
@@ -21,6 +20,7 @@ constexpr std::size_t kStarts = 4;         // means to begin with, a power of tw
 constexpr std::size_t kEarly = 25;         // clicks for each of them
 constexpr int kRounds = 2;                 // with the best, of all clicks
 constexpr std::size_t kShortestPart = 14;  // 0.7 ms
+constexpr double kUsualStretch_s = 40e-6;  // what the closing click is off by against the opening one
 
 double energy(const Wave& w, std::size_t from, std::size_t n) {
     return static_cast<double>(dot(w.re.data() + from, w.re.data() + from, n) +
@@ -31,10 +31,11 @@ struct Place {
     double shift = 0.0;        // steps
     int whole = 0;             // the nearest whole step
     float re = 1.F, im = 0.F;  // brings the click into the mean's phase
-    double power = 0.0;        // correlated, over the energy of that part of the mean
+    double power = 0.0;        // correlated, over `energy`
+    double energy = 0.0;       // of that part of the mean
 };
 
-/// One place for each part of the mean.
+/// One place for each part of the mean; where there is one part, the second weighs nothing.
 using Places = std::array<Place, 2>;
 
 using ByShift = std::array<float, 2 * kReach + 1>;
@@ -43,20 +44,21 @@ using ByShift = std::array<float, 2 * kReach + 1>;
 struct Likeness {
     ByShift re{}, im{};  // of the correlation
     ByShift score{};     // correlated power over the mean's energy: likelihood, in units of the noise's power
+    double mean_energy;  // that energy
     int reach;
 
     /// `start`: of the click's values the one that lies on the part's first.
-    Likeness(const Wave& mean, ClickPart part, const Wave& click, std::size_t start, int within) : reach(within) {
+    Likeness(const Wave& mean, ClickPart part, const Wave& click, std::size_t start, int within)
+        : mean_energy(std::max(energy(mean, part.first, part.count), 1e-30)), reach(within) {
         const float* mr = mean.re.data() + part.first;
         const float* mi = mean.im.data() + part.first;
-        const auto whole = static_cast<float>(std::max(energy(mean, part.first, part.count), 1e-30));
         for (int shift = -reach; shift <= reach; ++shift) {
             const float* zr = click.re.data() + start + shift;
             const float* zi = click.im.data() + start + shift;
             const auto k = index(shift + reach);
             re[k] = dot(mr, zr, part.count) + dot(mi, zi, part.count);
             im[k] = dot(mr, zi, part.count) - dot(mi, zr, part.count);
-            score[k] = (re[k] * re[k] + im[k] * im[k]) / whole;
+            score[k] = (re[k] * re[k] + im[k] * im[k]) / static_cast<float>(mean_energy);
         }
     }
     /// The place with the highest of `scores`, which allow for more than this part.
@@ -65,8 +67,12 @@ struct Likeness {
         const auto k = std::max_element(scores.begin(), scores.begin() + n) - scores.begin();
         const auto at = index(k);
         const float size = std::sqrt(std::max(re[at] * re[at] + im[at] * im[at], 1e-30F));
-        Place out{static_cast<double>(k - reach), static_cast<int>(k) - reach, re[at] / size, -im[at] / size,
-                  static_cast<double>(score[at])};
+        Place out{static_cast<double>(k - reach),
+                  static_cast<int>(k) - reach,
+                  re[at] / size,
+                  -im[at] / size,
+                  static_cast<double>(score[at]),
+                  mean_energy};
         if (k > 0 && k + 1 < n)
             out.shift += summit(static_cast<double>(scores[at - 1]), static_cast<double>(scores[at]),
                                 static_cast<double>(scores[at + 1]));
@@ -78,6 +84,11 @@ struct Likeness {
 struct Cost {
     double far = 0.0;      // of the first part's shift
     double stretch = 0.0;  // of the second part's against the first's
+
+    /// Off by so much, where the noise has such a power.
+    static double of(double usual_s, double noise) {
+        return 0.5 * noise * std::pow(ClickEnvelope::kStep_s / usual_s, 2);
+    }
 };
 
 /// Where a click agrees best with the mean, part by part, within `reach`. `start`: of the click's values the one that
@@ -117,32 +128,11 @@ void add(Wave& sum, std::size_t from, std::size_t n, const Wave& click, std::siz
 }
 
 /// The power of what a click shares with the mean; 1 for the mean itself.
-double strength_of(const Wave& mean, const std::vector<ClickPart>& parts, const Places& places) {
-    double shared = 0.0;
-    double whole = 0.0;
-    for (std::size_t k = 0; k < parts.size(); ++k) {
-        shared += places[k].power;
-        whole += energy(mean, parts[k].first, parts[k].count);
-    }
-    return shared / std::max(whole, 1e-300);
-}
+double strength_of(const Places& p) { return (p[0].power + p[1].power) / (p[0].energy + p[1].energy); }
 
 /// How far the parts are off together, steps: each counts by its energy.
-double shift_of(const Wave& mean, const std::vector<ClickPart>& parts, const Places& places) {
-    double sum = 0.0;
-    double whole = 0.0;
-    for (std::size_t k = 0; k < parts.size(); ++k) {
-        const double weight = energy(mean, parts[k].first, parts[k].count);
-        sum += weight * places[k].shift;
-        whole += weight;
-    }
-    return sum / std::max(whole, 1e-300);
-}
-
-/// What the second part may be off by.
-double stretch_cost(double noise) {
-    constexpr double kUsual_s = 40e-6;
-    return 0.5 * noise * std::pow(ClickEnvelope::kStep_s / kUsual_s, 2);
+double shift_of(const Places& p) {
+    return (p[0].energy * p[0].shift + p[1].energy * p[1].shift) / (p[0].energy + p[1].energy);
 }
 
 /// Clicks over the span that counts, with kReach steps to spare on each side, and their mean.
@@ -150,11 +140,10 @@ class Clicks {
    public:
     /// `closing`: index from which on the second part lies; `first` if there is one part.
     Clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first, std::size_t closing,
-           std::size_t last, Cost cost)
+           std::size_t last)
         : sound_(sound),
           from_(std::max(first, std::size_t{kReach}) - kReach),
           span_(std::min(last, sound.size() - 1 - kReach) - from_ - kReach + 1),
-          cost_(cost),
           times_s_(times_s.begin(), times_s.end()),
           mean_(span_) {
         const std::size_t opening = closing > this->first() ? closing - this->first() : 0;
@@ -167,7 +156,7 @@ class Clicks {
 
     /// The mean that most of the clicks agree with, begun with one after the other: round by round the better half goes
     /// on, with twice the clicks.
-    void find_mean() {
+    void find_mean(Cost cost) {
         struct Start {
             double energy;
             Wave mean;
@@ -182,7 +171,7 @@ class Clicks {
         for (std::size_t some = kEarly;; some *= 2) {
             for (auto& start : starts) {
                 std::swap(mean_, start.mean);
-                average(std::span{waves_}.first(std::min(waves_.size(), some)), kReach);
+                average(std::span{waves_}.first(std::min(waves_.size(), some)), kReach, cost);
                 start.energy = energy(mean_, 0, span_);
                 std::swap(mean_, start.mean);
             }
@@ -192,24 +181,18 @@ class Clicks {
             starts.erase(starts.begin() + std::ssize(starts) / 2, starts.end());
         }
         mean_ = std::move(starts.front().mean);
-        for (int round = 0; round < kRounds; ++round) average(kReach);
+        for (int round = 0; round < kRounds; ++round) average(kReach, cost);
     }
-    /// The mean anew, of the clicks as they agree with the old one; of each its strength against that.
-    struct Agreement {
-        Places places;
-        double shift = 0.0;  ///< steps
-        double strength = 0.0;
-    };
-    std::vector<Agreement> average(int reach) { return average(waves_, reach); }
+    /// The mean anew, of the clicks as they agree with the old one.
+    std::vector<Places> average(int reach, Cost cost) { return average(waves_, reach, cost); }
     /// Moves the times to the places.
-    void move(const std::vector<Agreement>& to) {
-        for (std::size_t e = 0; e < to.size(); ++e) times_s_[e] += to[e].shift * ClickEnvelope::kStep_s;
+    void move(const std::vector<Places>& to) {
+        for (std::size_t e = 0; e < to.size(); ++e) times_s_[e] += shift_of(to[e]) * ClickEnvelope::kStep_s;
     }
     void read() {
         waves_.clear();
         for (const double t : times_s_) waves_.push_back(sound_.read(t, from_, span_ + 2 * kReach));
     }
-    void cost_nothing_far() { cost_.far = 0.0; }
     [[nodiscard]] const std::vector<double>& times_s() const { return times_s_; }
     /// Of the values that are read about a time.
     [[nodiscard]] std::vector<ClickPart> parts() const {
@@ -232,13 +215,12 @@ class Clicks {
         });
         return order;
     }
-    std::vector<Agreement> average(std::span<const Wave> some, int reach) {
+    std::vector<Places> average(std::span<const Wave> some, int reach, Cost cost) {
         Wave sum{span_};
-        std::vector<Agreement> out;
+        std::vector<Places> out;
         const float share = 1.F / static_cast<float>(some.size());
         for (const auto& w : some) {
-            const auto places = places_of(mean_, parts_, w, 0, kReach, reach, cost_);
-            out.push_back({places, shift_of(mean_, parts_, places), strength_of(mean_, parts_, places)});
+            const auto& places = out.emplace_back(places_of(mean_, parts_, w, 0, kReach, reach, cost));
             for (std::size_t k = 0; k < parts_.size(); ++k) {
                 const auto [first, count] = parts_[k];
                 add(sum, first, count, w, index(static_cast<std::ptrdiff_t>(first) + kReach + places[k].whole),
@@ -250,8 +232,7 @@ class Clicks {
     }
 
     const ClickEnvelope& sound_;
-    std::size_t from_, span_;  // of the values that are read about a time; the span without the spare steps
-    Cost cost_;
+    std::size_t from_, span_;       // of the values that are read about a time; the span without the spare steps
     std::vector<ClickPart> parts_;  // of the span
     std::vector<double> times_s_;
     Wave mean_;
@@ -268,11 +249,12 @@ ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> tim
                          std::size_t closing, std::size_t last, double noise) {
     ClickWave out;
     if (too_little(sound, times_s, first, last)) return out;
-    Clicks clicks{sound, times_s, first, closing, last, {.stretch = stretch_cost(noise)}};
-    clicks.find_mean();
-    clicks.move(clicks.average(kReach));
+    const Cost cost{.stretch = Cost::of(kUsualStretch_s, noise)};
+    Clicks clicks{sound, times_s, first, closing, last};
+    clicks.find_mean(cost);
+    clicks.move(clicks.average(kReach, cost));
     clicks.read();
-    const auto last_places = clicks.average(kFineReach);
+    const auto last_places = clicks.average(kFineReach, cost);
 
     // The whole of what is read, as the last places lay it.
     out.parts = clicks.parts();
@@ -281,25 +263,24 @@ ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> tim
     const float share = 1.F / static_cast<float>(last_places.size());
     for (std::size_t e = 0; e < last_places.size(); ++e)
         for (std::size_t k = 0; k < out.parts.size(); ++k) {
-            const auto& place = last_places[e].places[k];
+            const auto& place = last_places[e][k];
             const std::size_t from = k == 0 ? 0 : out.parts[k].first;
             const std::size_t end = k + 1 < out.parts.size() ? out.parts[k + 1].first : sound.size();
-            const auto click = sound.read(clicks.times_s()[e] + place.whole * ClickEnvelope::kStep_s);
-            add(out.mean, from, end - from, click, from, place, share);
+            const double at_s = clicks.times_s()[e] + place.whole * ClickEnvelope::kStep_s;
+            add(out.mean, from, end - from, sound.read(at_s, from, end - from), 0, place, share);
         }
     clicks.move(last_places);
     for (std::size_t e = 0; e < last_places.size(); ++e)
-        out.clicks.push_back({clicks.times_s()[e], last_places[e].strength});
+        out.clicks.push_back({clicks.times_s()[e], strength_of(last_places[e])});
     return out;
 }
 
 ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double time_s) {
     const std::size_t first = wave.first();
     const auto click = sound.read(time_s, first - kReach, wave.end() - first + 2 * kReach);
-    const auto places =
-        places_of(wave.mean, wave.parts, click, first, kReach, kReach, {.stretch = stretch_cost(wave.noise)});
-    return {time_s + shift_of(wave.mean, wave.parts, places) * ClickEnvelope::kStep_s,
-            strength_of(wave.mean, wave.parts, places)};
+    const auto places = places_of(wave.mean, wave.parts, click, first, kReach, kReach,
+                                  {.stretch = Cost::of(kUsualStretch_s, wave.noise)});
+    return {time_s + shift_of(places) * ClickEnvelope::kStep_s, strength_of(places)};
 }
 
 double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet) {
@@ -311,8 +292,8 @@ double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet) {
             laid.im[i] += wave.mean.im[i];
         }
         const auto places = places_of(wave.mean, wave.parts, laid, wave.first(), wave.first(), kReach,
-                                      {.stretch = stretch_cost(wave.noise)});
-        errors.push_back(shift_of(wave.mean, wave.parts, places));
+                                      {.stretch = Cost::of(kUsualStretch_s, wave.noise)});
+        errors.push_back(shift_of(places));
     }
     return ClickEnvelope::kStep_s * stats::kMadToSd * stats::median_absolute_deviation(errors);
 }
@@ -332,13 +313,12 @@ double coherence(const ClickWave& a, const ClickWave& b) {
 std::vector<double> time_faint_clicks(const ClickEnvelope& sound, std::span<const double> times_s, std::size_t first,
                                       std::size_t last, double usual_s, double noise) {
     if (too_little(sound, times_s, first, last)) return {times_s.begin(), times_s.end()};
-    Clicks clicks{sound, times_s, first,
-                  first, last,    {.far = 0.5 * std::pow(ClickEnvelope::kStep_s / usual_s, 2) * noise}};
-    clicks.find_mean();
-    clicks.move(clicks.average(kReach));
+    const Cost near{.far = Cost::of(usual_s, noise)};
+    Clicks clicks{sound, times_s, first, first, last};
+    clicks.find_mean(near);
+    clicks.move(clicks.average(kReach, near));
     clicks.read();
-    clicks.cost_nothing_far();
-    clicks.move(clicks.average(kFineReach));
+    clicks.move(clicks.average(kFineReach, {}));
     return clicks.times_s();
 }
 
