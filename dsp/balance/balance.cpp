@@ -104,7 +104,7 @@ std::vector<char> softer_half(const std::vector<double>& strength, const Engine&
     std::iota(order.begin(), order.end(), std::size_t{0});
     std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return strength[a] < strength[b]; });
     const auto at = [&](std::size_t k) { return strength[order[k]]; };
-    if (!(at(n / 2 - 1) < kApartBelow * at(n / 2)) || !(at(n / 4) > 0.0)) return out;
+    if (at(n / 2 - 1) >= kApartBelow * at(n / 2)) return out;
     std::vector<double> half;
     for (std::size_t k = 0; k < n / 2; ++k) half.push_back(at(k));
     for (std::size_t k = 0; k < n / 2; ++k)

@@ -54,8 +54,9 @@ struct Balance {
 /// square root of its swell against the middle one's, over all bands: a cylinder that is weak is weak in every band,
 /// one that sounds different is not. Where half of the cylinders stand apart below the others, which a whole row does
 /// that is further from the microphone, only what is weak among its own half is called so. Misfires are counted by how
-/// near each firing's bands and waveform together are to those of a missing one. Reach tests/bench/balance_bench.cpp:
-/// which loss and which share of misfires are found in how much sound. Errors   constructor: std::invalid_argument.
+/// near each firing's bands and waveform together are to those of a missing one.
+/// Reach    tests/bench/balance_bench.cpp: which loss and which share of misfires are found in how much sound.
+/// Errors   constructor: std::invalid_argument.
 class BalanceEar {
    public:
     BalanceEar(const Engine& engine, double sample_rate_hz);

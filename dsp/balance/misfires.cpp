@@ -69,15 +69,15 @@ Presence presence(const CycleBins& cut, const SwellFit& fit, const Presence& wav
         if (!band.tells) continue;
         Eigen::MatrixXd f(rows, n);
         const double least = kLeastShare * stats::median(std::vector<double>(band.swell.data(), band.swell.data() + n));
-        const auto swells = [&](std::size_t cycle) -> Eigen::VectorXd {
+        const auto swells = [&](std::size_t cycle, Eigen::Index from, Eigen::Index count) -> Eigen::RowVectorXd {
             const auto row = Eigen::Map<const Eigen::VectorXf>(cut.row(b, cycle), static_cast<Eigen::Index>(cut.bins));
-            return band.functional * (row.cast<double>().array() - band.floor).matrix();
+            return band.functional.middleRows(from, count) * (row.cast<double>().array() - band.floor).matrix();
         };
+        const auto here = fit.over_the_end;
         for (Eigen::Index r = 0; r < rows; ++r) {
             const auto cycle = used[static_cast<std::size_t>(r)];
-            f.row(r) = swells(cycle).transpose();
-            if (fit.over_the_end < n)
-                f.row(r).tail(n - fit.over_the_end) = swells(cycle + 1).tail(n - fit.over_the_end);
+            f.row(r).head(here) = swells(cycle, 0, here);
+            if (here < n) f.row(r).tail(n - here) = swells(cycle + 1, here, n - here);
         }
         for (Eigen::Index j = 0; j < n; ++j) f.col(j) /= std::max(of_ordinary(f, ordinary, j).mean(), least);
         // Power is skewed; its signed root is nearer to an amplitude and to a bell.

@@ -1,6 +1,7 @@
 #include "dsp/injectors/crank_clock.hpp"
 
 #include "dsp/dot.hpp"
+#include "dsp/stated_idle.hpp"
 #include "dsp/statistics.hpp"
 #include "dsp/track/front_end.hpp"
 
@@ -12,7 +13,6 @@ namespace idlehark {
 
 namespace {
 constexpr double kLeastLockedShare = 0.5;
-constexpr double kRangeSlack = 0.1;        // idle ranges in handbooks are for a warm engine
 constexpr double kWindow_s = 2.0;          // of the repetition search: some twenty cycles
 constexpr double kStep_s = 0.5;            // from window to window
 constexpr int kBlurFrames = 3;             // each side: what the speed changes within a cycle
@@ -103,8 +103,8 @@ std::optional<CrankClock> clock_from_clicks(std::span<const float> strength, dou
     const double slow_hop_s = 2.0 * hop_s;
     const auto window = static_cast<std::ptrdiff_t>(kWindow_s / slow_hop_s);
     const auto step = static_cast<std::ptrdiff_t>(kStep_s / slow_hop_s);
-    const double slow_hz = cycle_frequency(engine, Rpm{engine.idle_low_rpm / (1.0 + kRangeSlack)}).value;
-    const double fast_hz = cycle_frequency(engine, Rpm{engine.idle_high_rpm * (1.0 + kRangeSlack)}).value;
+    const double slow_hz = cycle_frequency(engine, Rpm{engine.idle_low_rpm / kStatedIdleSlack}).value;
+    const double fast_hz = cycle_frequency(engine, Rpm{engine.idle_high_rpm * kStatedIdleSlack}).value;
     const auto shortest = static_cast<std::ptrdiff_t>(std::floor(1.0 / fast_hz / slow_hop_s));
     const auto longest = static_cast<std::ptrdiff_t>(std::ceil(1.0 / slow_hz / slow_hop_s));
     if (static_cast<double>(frames) * hop_s < 2.0 || frames < 6 * longest) return {};

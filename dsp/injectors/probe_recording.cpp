@@ -9,6 +9,7 @@
 #include "dsp/injectors/click_wave.hpp"
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/injectors/time_scatter.hpp"
+#include "dsp/stated_idle.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -23,8 +24,7 @@ namespace {
 constexpr int kChances = 3;  // foldings to learn what chance gives
 constexpr int kFramesByClicks = 8;
 constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
-constexpr double kNearlyAsGood = 0.8;    // the same where the tracker's speed is not that of the stated idle,
-constexpr double kStatedSlack = 1.1;     // by more than this
+constexpr double kNearlyAsGood = 0.8;    // the same where the tracker's speed is not that of the stated idle
 constexpr double kSurelyClear = 1.8;     // of the chance's: the tracker's clock needs no rival,
 constexpr double kMostlyLocked = 0.9;    // where it is heard nearly throughout
 constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
@@ -262,7 +262,7 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0 &&
                        static_cast<double>(locked) >= kMostlyLocked * static_cast<double>(readings.size());
     // Clicks that come once a turn, where no firing is heard, are taken by the tracker for an engine half as fast.
-    const bool stated = out.rpm > engine.idle_low_rpm / kStatedSlack && out.rpm < engine.idle_high_rpm * kStatedSlack;
+    const bool stated = is_stated_idle(engine, Rpm{out.rpm});
     if (!(clear && stated) &&
         consider(clock_from_clicks(plain, bands.hop_s, engine), kFramesByClicks, stated ? kBetterClock : kNearlyAsGood))
         out.firing_heard = false;

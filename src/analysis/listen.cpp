@@ -1,5 +1,6 @@
 #include "src/analysis/listen.hpp"
 
+#include "dsp/stated_idle.hpp"
 #include "src/analysis/between_gaps.hpp"
 #include "src/analysis/second_ear.hpp"
 #include "src/recording/sound_file.hpp"
@@ -16,7 +17,6 @@ namespace {
 
 constexpr double kClippedShareWorthSaying = 1e-4;
 constexpr double kLongestBreak_s = 3600.0;  // between two parts; the trace has cells all through it
-constexpr double kColdSlack = 1.1;          // by which an idle may be off the stated one without a word
 constexpr double kShortest_s = 3.0;         // below this a missing lock is put down to the length
 
 std::string percent(std::uint64_t part, std::uint64_t whole) {
@@ -41,8 +41,7 @@ struct NotStated {
     double sum_rpm = 0.0;
 
     void add(const RpmReading& r, const Engine& engine) {
-        if (!r.locked || (r.rpm > engine.idle_low_rpm / kColdSlack && r.rpm < engine.idle_high_rpm * kColdSlack))
-            return;
+        if (!r.locked || is_stated_idle(engine, Rpm{r.rpm})) return;
         ++readings;
         sum_rpm += r.rpm;
     }
