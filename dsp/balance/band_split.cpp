@@ -13,7 +13,7 @@ constexpr int kDecimatorHalf = 12;            // kept samples each side
 constexpr double kHighestShare = 0.42;        // of the kept rate
 constexpr double kBlock_s = 1.0;              // transform; an eighth at each end is the filters' own
 constexpr std::size_t kStepsPerBlock = 2000;  // power steps: about half a millisecond
-constexpr BandSplit::Edges kLow{60.0, 3360.0};
+constexpr BandSplit::Edges kLow{60.0, 4400.0};
 double checked(double rate_hz) {
     if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0))
         throw std::invalid_argument("sample_rate_hz: " + std::to_string(rate_hz) + " is not in 8000..192000");
@@ -57,7 +57,7 @@ BandSplit::BandSplit(double sample_rate_hz, double kept_hz, const std::vector<Ed
         }
         return std::pair{first, g};
     };
-    std::tie(low_.first, low_.gain) = gains(kLow);
+    std::tie(low_.first, low_.gain) = gains({kLow.low_hz, std::min(kLow.high_hz, kHighestShare * rate_hz_)});
     for (const auto& e : bands) {
         if (e.low_hz * 1.3 > kHighestShare * rate_hz_) break;
         edges_.push_back({e.low_hz, std::min(e.high_hz, kHighestShare * rate_hz_)});

@@ -12,7 +12,7 @@ namespace idlehark {
 
 /// One sound as a low waveform and as the power of some bands, all on one slow grid.
 /// Input    mono float at 8..192 kHz, any block length; values that are not finite are heard as silence.
-/// Output   `waveform` 60..3360 Hz at waveform_hz(); `power[b]` squared envelope of a band at 1 / spacing_s, each the
+/// Output   `waveform` 60..4400 Hz at waveform_hz(); `power[b]` squared envelope of a band at 1 / spacing_s, each the
 ///          mean over its step. Sample i of a power is centred on (i + 0.5) * spacing_s, of the waveform on
 ///          i / waveform_hz().
 /// Accuracy edges are raised cosines of a quarter of the band's width or 60 Hz, whichever is less; the numbers do not
@@ -27,8 +27,8 @@ class BandSplit {
     /// combustion leaves as they are.
     [[nodiscard]] static std::vector<Edges> low_bands();
     /// Rates above `kept_hz` are brought down to it or a little more first.
-    static constexpr std::size_t kWavePerStep = 4;  ///< samples of the waveform in a step of the powers
-    explicit BandSplit(double sample_rate_hz, double kept_hz = 8000.0, const std::vector<Edges>& bands = low_bands());
+    static constexpr std::size_t kWavePerStep = 5;  ///< samples of the waveform in a step of the powers
+    explicit BandSplit(double sample_rate_hz, double kept_hz = 16000.0, const std::vector<Edges>& bands = low_bands());
     void process(AudioView x);
     void finish();
 

@@ -23,13 +23,13 @@ constexpr double kLength_s = 42e-3;                 // body and bay have rung ou
 constexpr double kUsualShift_cycles = 1.5 / 720.0;  // standard deviation of where combustion is heard
 constexpr double kReach = 2.5;                      // of these
 constexpr int kCourseFirings = 8;                   // each side, over which shifts show how the path is off
-constexpr int kFirstRounds = 1, kCommonRounds = 6, kOwnRounds = 3;
+constexpr int kFirstRounds = 1, kCommonRounds = 5, kOwnRounds = 1;
 constexpr int kSteps = 3;  // of the conjugate gradients, a round
 constexpr double kLeft = 0.1;
 constexpr double kScatter = 0.15;  // of an ordinary firing's strength
 constexpr double kRareMiss = 0.03;
 constexpr float kFewest = 0.05F;  // of a shape's strength: below this a middle is no yardstick
-constexpr std::ptrdiff_t kSizeEvery = 5;
+constexpr std::ptrdiff_t kSizeEvery = 7;
 constexpr float kLoudest = 4.F;  // times what one sample in ten exceeds
 constexpr double kSmooth_hz = 100.0, kWhiteFloor = 1e-3;
 
@@ -53,7 +53,7 @@ std::vector<float> whitened(const std::vector<float>& x, const std::vector<float
     std::vector<double> power(fft.bins(), 0.0);
     std::vector<float> in(n);
     std::vector<std::complex<float>> bins(fft.bins());
-    for (std::size_t from = 0; from + n <= noise.size(); from += n / 2) {
+    for (std::size_t from = 0; from + n <= noise.size(); from += n) {
         for (std::size_t i = 0; i < n; ++i) in[i] = window[i] * noise[from + i];
         fft.forward(in, bins);
         for (std::size_t k = 0; k < bins.size(); ++k) power[k] += static_cast<double>(std::norm(bins[k]));
@@ -123,6 +123,8 @@ struct Firing {
     float missing = 0.F;
 };
 
+enum class Strengths { alike, each };
+
 class PulseTrain {
    public:
     PulseTrain(double rate_hz, double cycle_hz, std::vector<Firing> firings, std::size_t cylinders)
@@ -147,11 +149,12 @@ class PulseTrain {
         for (auto& f : firings_) f.strength = 1.F;
         lay();
     }
-    /// Shapes, strengths and shifts in turns.
-    void fit(int rounds) {
+    /// Shapes and shifts in turns, and strengths unless they are held to be alike. Firings scatter more by their places
+    /// than by their strengths, so the shape is found sooner without.
+    void fit(int rounds, Strengths strengths) {
         leave_over();
         for (int round = 0; round < rounds; ++round) {
-            descend(false);
+            descend(strengths == Strengths::alike ? Look::shifts : Look::both);
             follow_course();
             rescale();
             believe();
@@ -163,9 +166,28 @@ class PulseTrain {
         for (auto& f : firings_) f.shape = f.cylinder;
         lay();
     }
+    /// What cylinders have of their own, as far as it stands out of what noise alone makes of it.
+    void believe_shapes() {
+        const auto count = static_cast<float>(shapes_.size());
+        Shape mean(length_, 0.F);
+        for (const auto& s : shapes_) add(1.F / count, s.data(), mean.data(), length_);
+        std::vector<double> energy(shapes_.size(), 1e-30);
+        for (const auto& f : firings_) energy[f.shape] += static_cast<double>(f.strength * f.strength);
+        double own = 0.0, by_noise = 0.0;
+        for (std::size_t s = 0; s < shapes_.size(); ++s) {
+            add(-1.F, mean.data(), shapes_[s].data(), length_);
+            own += squares(shapes_[s]);
+            by_noise += static_cast<double>(1.F - 1.F / count) * static_cast<double>(length_) / energy[s];
+        }
+        by_noise *= noise();
+        const auto kept = static_cast<float>(std::max(0.0, 1.0 - by_noise / std::max(own, 1e-300)));
+        for (auto& s : shapes_)
+            for (std::size_t i = 0; i < length_; ++i) s[i] = mean[i] + kept * s[i];
+        lay();
+    }
     void measure() {
         leave_over();
-        descend(true);
+        descend(Look::last);
         rescale();
     }
     [[nodiscard]] const std::vector<float>& left_over() const { return left_; }
@@ -175,6 +197,7 @@ class PulseTrain {
 
    private:
     using Shape = std::vector<float>;
+    enum class Look { shifts, both, last };
 
     [[nodiscard]] std::ptrdiff_t start_of(const Firing& f) const { return std::lround(f.place - lead_); }
 
@@ -197,8 +220,9 @@ class PulseTrain {
     /// Mean square of what is left over.
     [[nodiscard]] double noise() const { return std::max(squares(left_) / static_cast<double>(left_.size()), 1e-300); }
 
-    /// Each firing's strength and shift against what all others leave over.
-    void descend(bool last) {
+    /// Each firing's shift, and strength, against what all others leave over.
+    void descend(Look what) {
+        const bool last = what == Look::last;
         std::vector<std::vector<float>> self(shapes_.size());  // a shape on itself, by shift
         for (std::size_t s = 0; s < shapes_.size(); ++s)
             for (int lag = 0; lag <= 2 * reach_; ++lag) {
@@ -228,8 +252,9 @@ class PulseTrain {
                     const float sum =
                         found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
-                    const double score = std::copysign(z * z, z) / static_cast<double>(energy) / left -
-                                         0.25 * static_cast<double>(e * e) / (usual_ * usual_);
+                    const auto full = static_cast<double>(energy);
+                    const double told = what == Look::shifts ? 2.0 * z - full : std::copysign(z * z, z) / full;
+                    const double score = told / left - 0.25 * static_cast<double>(e * e) / (usual_ * usual_);
                     const int at_shift = e + reach_;
                     scores[static_cast<std::size_t>(at_shift)] = {score, sum / energy};
                     if (score > most) {
@@ -254,7 +279,8 @@ class PulseTrain {
                 return out;
             };
             if (last) f.missing = best(static_cast<float>(kLeft)).usual;
-            const auto [shift, strength, usual] = best(1.F);
+            const auto [shift, heard, usual] = best(1.F);
+            const float strength = what == Look::shifts ? 1.F : heard;
             add(f.strength, laid(f.shape, f.shift), at + whole(f.shift), length_);
             add(-strength, laid(f.shape, shift), at + whole(shift), length_);
             f.strength = last ? usual : strength;
@@ -467,11 +493,12 @@ FiringFit fit_firings(const BandSplit& sound, const CrankPath& path, const std::
     if (firings.size() < 2) return out;
     PulseTrain train(rate_hz, path.mean_cycle_hz(), std::move(firings), places.size());
     train.hear(x);
-    train.fit(kFirstRounds);
+    train.fit(kFirstRounds, Strengths::alike);
     train.hear(whitened(x, train.left_over(), rate_hz));
-    train.fit(kCommonRounds);
+    train.fit(kCommonRounds, Strengths::alike);
     train.give_each_its_own();
-    train.fit(kOwnRounds);
+    train.fit(kOwnRounds, Strengths::each);
+    train.believe_shapes();
     train.measure();
     for (const auto& f : train.firings()) {
         const auto r = static_cast<Eigen::Index>(f.cycle), c = static_cast<Eigen::Index>(f.cylinder);

@@ -11,12 +11,12 @@ namespace idlehark {
 
 namespace {
 
-constexpr double kLeastShare = 0.5;   // of the middle cylinder's: a dead cylinder's own is no yardstick
-constexpr double kRidge = 1.02;       // keeps few cycles from being fitted
-constexpr double kLossUnsure = 0.15;  // of what a missing firing takes from a feature: where firings hardly scatter no
-                                      // feature is to be played off against another
-constexpr double kFaint = 0.75;       // a cylinder this weak is heard less surely: its own scatter is its yardstick
-constexpr double kUsualShare = 0.1;   // of missing firings, where there are any
+constexpr double kLeastShare = 0.5;  // of the middle cylinder's: a dead cylinder's own is no yardstick
+constexpr double kRidge = 1.02;      // keeps few cycles from being fitted
+constexpr double kLossUnsure = 0.3;  // of what a missing firing takes from a feature: where firings hardly scatter no
+                                     // feature is to be played off against another
+constexpr double kFaint = 0.75;      // a cylinder this weak is heard less surely: its own scatter is its yardstick
+constexpr double kUsualShare = 0.1;  // of missing firings, where there are any
 constexpr double kLeastSd = 0.1;
 // Of evidence: so many scattered firings come together that healthy engines reach more than twice the logarithm that
 // independent ones would, and beyond half a minute of cycles more than by chance: cylinders differ (balance_bench,
