@@ -18,6 +18,8 @@ namespace {
 
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 constexpr int kFewestCycles = 40;            // six seconds of idle: ten tenths of four cycles
+constexpr double kSteadyRatio = 1.35;        // of the fastest cycles' speed to the slowest ones': an idle that hunts
+                                             // by 15 % stays within; a firing sounds otherwise at another speed
 constexpr double kFitTells = 0.3;            // below this share no common pulse shape is seen
 constexpr double kColourPrior = 0.15;        // how far one band of a healthy cylinder is off, logarithm of amplitude
 constexpr double kColourPriorFreedom = 6.0;  // and what that is worth, in values
@@ -126,6 +128,19 @@ double half_order_share(const CycleBins& cut, int cylinders, double cycle_hz) {
     return all > 0.0 ? std::clamp(between / all, 0.0, 1.0) : kNone;
 }
 
+/// Speeds of the path's cycles.
+std::vector<double> cycle_speeds(const CrankPath& path, const Engine& engine) {
+    std::vector<double> rpm;
+    CrankPath::InTurn turn(path);
+    double begins_s = turn.time_at(0.0);
+    for (double c = 1.0; c <= path.cycles(); c += 1.0) {
+        const double ends_s = turn.time_at(c);
+        rpm.push_back(speed_from_cycle_frequency(engine, Hertz{1.0 / (ends_s - begins_s)}).value);
+        begins_s = ends_s;
+    }
+    return rpm;
+}
+
 /// Which firing a reference pulse belongs to: the one heard next after the spark. Nothing if the pulses don't come once
 /// a cycle at one angle.
 std::size_t firing_after(std::span<const double> reference_s, const CrankPath& path, const std::vector<double>& places,
@@ -165,15 +180,20 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     CrankPath path(engine_, readings);
     const auto n = static_cast<std::size_t>(engine_.cylinders);
     Balance out;
-    out.rpm = out.half_order_share = out.single_firing_sd = out.fit_share = kNone;
+    out.rpm = out.rpm_low = out.rpm_high = out.half_order_share = out.single_firing_sd = out.fit_share = kNone;
     if (path.cycles() < kFewestCycles) return out;
     const double cycle_hz = path.mean_cycle_hz();
     out.rpm = speed_from_cycle_frequency(engine_, Hertz{cycle_hz}).value;
     out.used_s = path.end_s() - path.start_s();
+    const auto speeds = cycle_speeds(path, engine_);
+    out.rpm_low = stats::quantile(speeds, 0.05);
+    out.rpm_high = stats::quantile(speeds, 0.95);
     const auto cut = cut_cycles(split_, path, std::max<std::size_t>(96, 16 * n), kPoints);
     out.cycles = static_cast<int>(std::count(cut.usable.begin(), cut.usable.end(), 1));
     out.left_out_cycles = static_cast<int>(cut.cycles) - out.cycles;
     if (out.cycles < kFewestCycles) return out;
+    out.steady = out.rpm_high < kSteadyRatio * out.rpm_low;
+    if (!out.steady) return out;
     const auto fit = fit_swells(cut, engine_, cycle_hz);
     out.fit_share = fit.explained;
     if (n > 1 && engine_.firing_angles_deg.empty())

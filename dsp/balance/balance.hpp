@@ -41,9 +41,11 @@ struct Balance {
     /// Share of the power of the mean cycle's lines that lies between multiples of the firing order, 60..700 Hz, less
     /// what noise alone would put there; 0..1. NaN for one cylinder and for uneven firing, where it means nothing.
     double half_order_share = 0.0;
-    double single_firing_sd = 0.0;  ///< scatter of one firing's presence (1: there, 0: missing)
-    double fit_share = 0.0;         ///< of the bands' swell over the cycle that a common pulse shape explains
-    bool heard = false;             ///< false: too little sound, or no firing stands out; figures are NaN
+    double single_firing_sd = 0.0;         ///< scatter of one firing's presence (1: there, 0: missing)
+    double fit_share = 0.0;                ///< of the bands' swell over the cycle that a common pulse shape explains
+    double rpm_low = 0.0, rpm_high = 0.0;  ///< between which nine tenths of its cycles ran
+    bool steady = true;                    ///< false: these lie too far apart for firings to be alike
+    bool heard = false;           ///< false: too little sound, or no firing stands out, or not steady; figures are NaN
     bool half_softer = false;     ///< half of the cylinders stand apart below the others, as a row of a vee further off
     bool rotation_known = false;  ///< a reference said which firing is the first of the firing order
 };

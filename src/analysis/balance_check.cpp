@@ -145,6 +145,12 @@ std::variant<BalanceView, BalanceFailure> check_balance(const BalanceRequest& re
     view.recording = request.listen.path;
     view.balance = ear->judge(readings, pulses);
     const auto& b = view.balance;
+    if (!b.steady)
+        return BalanceFailure{
+            {fmt::format("{}: the speed ran from {:.0f} to {:.0f} rpm; firings compare at one speed only",
+                         request.listen.path, b.rpm_low, b.rpm_high),
+             "Record 30 seconds of idle or more, without touching the throttle."},
+            true};
     if (!b.heard)
         return BalanceFailure{
             {heard.value().length_s < kShortest_s || b.cycles == 0

@@ -336,6 +336,31 @@ TEST_CASE("Balance: a cylinder that only sounds different is not called weak", "
     for (const auto& c : b.cylinders) CHECK(c.verdict != CylinderVerdict::weak);
 }
 
+TEST_CASE("Balance: a throttle that is played with is no idle to compare firings at; a surging idle is one",
+          "[dsp][balance]") {
+    const auto spec = four(617);
+    sim::SpeedPathSpec path;
+    path.duration_s = 60.0;
+    path.mean_rpm = 850.0;
+    path.seed = 4;
+    path.surge_hz = 0.05;
+    path.surge_rpm = 80.0;
+    const auto surging = listen(spec, sim::SpeedPath(path), 6.0);
+    REQUIRE(surging.heard);
+    CHECK(surging.steady);
+    CHECK(surging.rpm_low == Approx(850.0 - 79.0).margin(8.0));  // 0.05 of the time beyond: sin(0.45 pi) = 0.988
+    CHECK(surging.rpm_high == Approx(850.0 + 79.0).margin(8.0));
+    for (const auto& c : surging.cylinders) {
+        CHECK(c.verdict != CylinderVerdict::weak);
+        CHECK(c.verdict != CylinderVerdict::misfires);
+    }
+    path.surge_rpm = 200.0;
+    const auto revved = listen(spec, sim::SpeedPath(path), 6.0);
+    CHECK_FALSE(revved.steady);
+    CHECK_FALSE(revved.heard);
+    CHECK(revved.cylinders.empty());
+}
+
 TEST_CASE("Balance: block lengths don't matter, no sound gives no answer", "[dsp][balance]") {
     const auto path = wandering(9);
     const auto whole = listen(four(616), path, 6.0, 1U << 20U);
