@@ -123,7 +123,8 @@ struct Firing {
     float missing = 0.F;
 };
 
-enum class Strengths { alike, each };
+/// What is sought of the firings: their places, all alike in strength; strengths, too; or the last word on these.
+enum class Look { places, both, last };
 
 class PulseTrain {
    public:
@@ -149,12 +150,12 @@ class PulseTrain {
         for (auto& f : firings_) f.strength = 1.F;
         lay();
     }
-    /// Shapes and shifts in turns, and strengths unless they are held to be alike. Firings scatter more by their places
-    /// than by their strengths, so the shape is found sooner without.
-    void fit(int rounds, Strengths strengths) {
+    /// Shapes and what is looked for, in turns. Firings scatter more by their places than by their strengths, so the
+    /// shape is found sooner by places alone.
+    void fit(int rounds, Look what) {
         leave_over();
         for (int round = 0; round < rounds; ++round) {
-            descend(strengths == Strengths::alike ? Look::shifts : Look::both);
+            descend(what);
             follow_course();
             rescale();
             believe();
@@ -169,8 +170,7 @@ class PulseTrain {
     /// What cylinders have of their own, as far as it stands out of what noise alone makes of it.
     void believe_shapes() {
         const auto count = static_cast<float>(shapes_.size());
-        Shape mean(length_, 0.F);
-        for (const auto& s : shapes_) add(1.F / count, s.data(), mean.data(), length_);
+        const auto mean = mean_shape();
         std::vector<double> energy(shapes_.size(), 1e-30);
         for (const auto& f : firings_) energy[f.shape] += static_cast<double>(f.strength * f.strength);
         double own = 0.0, by_noise = 0.0;
@@ -197,7 +197,6 @@ class PulseTrain {
 
    private:
     using Shape = std::vector<float>;
-    enum class Look { shifts, both, last };
 
     [[nodiscard]] std::ptrdiff_t start_of(const Firing& f) const { return std::lround(f.place - lead_); }
 
@@ -215,6 +214,12 @@ class PulseTrain {
         left_ = x_;
         for (const auto& f : firings_)
             add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
+    }
+
+    [[nodiscard]] Shape mean_shape() const {
+        Shape mean(length_, 0.F);
+        for (const auto& s : shapes_) add(1.F / static_cast<float>(shapes_.size()), s.data(), mean.data(), length_);
+        return mean;
     }
 
     /// Mean square of what is left over.
@@ -253,7 +258,7 @@ class PulseTrain {
                         found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
                     const auto full = static_cast<double>(energy);
-                    const double told = what == Look::shifts ? 2.0 * z - full : std::copysign(z * z, z) / full;
+                    const double told = what == Look::places ? 2.0 * z - full : std::copysign(z * z, z) / full;
                     const double score = told / left - 0.25 * static_cast<double>(e * e) / (usual_ * usual_);
                     const int at_shift = e + reach_;
                     scores[static_cast<std::size_t>(at_shift)] = {score, sum / energy};
@@ -280,7 +285,7 @@ class PulseTrain {
             };
             if (last) f.missing = best(static_cast<float>(kLeft)).usual;
             const auto [shift, heard, usual] = best(1.F);
-            const float strength = what == Look::shifts ? 1.F : heard;
+            const float strength = what == Look::places ? 1.F : heard;
             add(f.strength, laid(f.shape, f.shift), at + whole(f.shift), length_);
             add(-strength, laid(f.shape, shift), at + whole(shift), length_);
             f.strength = last ? usual : strength;
@@ -352,8 +357,7 @@ class PulseTrain {
     /// Covariance of a firing's strength and that of the d-th after it, as far as the sound leaves them unsure: of one
     /// in the middle of many alike.
     [[nodiscard]] std::vector<double> unsure() const {
-        Shape mean(length_, 0.F);
-        for (const auto& s : shapes_) add(1.F / static_cast<float>(shapes_.size()), s.data(), mean.data(), length_);
+        const auto mean = mean_shape();
         const double gap = static_cast<double>(firings_.back().from - firings_.front().from) /
                            static_cast<double>(firings_.size() - 1);
         const double left = noise();
@@ -493,11 +497,11 @@ FiringFit fit_firings(const BandSplit& sound, const CrankPath& path, const std::
     if (firings.size() < 2) return out;
     PulseTrain train(rate_hz, path.mean_cycle_hz(), std::move(firings), places.size());
     train.hear(x);
-    train.fit(kFirstRounds, Strengths::alike);
+    train.fit(kFirstRounds, Look::places);
     train.hear(whitened(x, train.left_over(), rate_hz));
-    train.fit(kCommonRounds, Strengths::alike);
+    train.fit(kCommonRounds, Look::places);
     train.give_each_its_own();
-    train.fit(kOwnRounds, Strengths::each);
+    train.fit(kOwnRounds, Look::both);
     train.believe_shapes();
     train.measure();
     for (const auto& f : train.firings()) {
