@@ -1,5 +1,6 @@
 #include "src/casebook/case_compare.hpp"
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/figures.hpp"
 #include "src/casebook/heard_record.hpp"
 #include "src/casebook/visit_parts.hpp"

@@ -1,5 +1,6 @@
 #include "src/casebook/case_report_of.hpp"
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/figures.hpp"
 #include "src/casebook/picture_store.hpp"

@@ -1,6 +1,7 @@
 #include "src/casebook/case_text.hpp"
 
 #include "src/casebook/case_folder.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/result.hpp"
 

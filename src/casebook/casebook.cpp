@@ -1,5 +1,6 @@
 #include "src/casebook/casebook.hpp"
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"

@@ -2,6 +2,7 @@
 #include "src/casebook/picture_store.hpp"
 #include "src/casebook/schema.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 

@@ -1,3 +1,4 @@
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/picture_store.hpp"
 #include "src/casebook/sound_store.hpp"

@@ -1,5 +1,6 @@
 #include "src/casebook/check.hpp"
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/measure.hpp"
 #include "src/casebook/sound_store.hpp"

@@ -4,6 +4,7 @@
 #include "src/casebook/casebook_parts.hpp"
 #include "src/casebook/sound_store.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <algorithm>

@@ -1,5 +1,7 @@
 #include "src/casebook/figures.hpp"
 
+#include "src/files/json_text.hpp"
+
 #include <algorithm>
 #include <cmath>
 

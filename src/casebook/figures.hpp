@@ -1,6 +1,6 @@
 #pragma once
 
-#include "src/files/json_text.hpp"
+#include "src/files/json.hpp"
 
 #include <initializer_list>
 #include <string>

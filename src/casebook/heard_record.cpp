@@ -1,6 +1,7 @@
 #include "src/casebook/heard_record.hpp"
 
 #include "src/files/csv.hpp"
+#include "src/files/json_text.hpp"
 
 #include <algorithm>
 #include <array>

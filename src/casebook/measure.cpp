@@ -5,6 +5,7 @@
 #include "src/analysis/hiss_check.hpp"
 #include "src/analysis/injector_session.hpp"
 #include "src/analysis/spray_session.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/heard_record.hpp"
 #include "src/casebook/visit_parts.hpp"
 #include "src/casebook/visit_record.hpp"

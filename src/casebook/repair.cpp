@@ -6,6 +6,7 @@
 #include "src/casebook/schema.hpp"
 #include "src/casebook/sound_store.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"

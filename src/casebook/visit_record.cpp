@@ -1,5 +1,6 @@
 #include "src/casebook/visit_record.hpp"
 
+#include "src/files/json_text.hpp"
 #include "src/files/plain_text.hpp"
 
 #include <cmath>

@@ -1,6 +1,6 @@
 #pragma once
 
-#include "src/files/json_text.hpp"
+#include "src/files/json.hpp"
 #include "src/result.hpp"
 #include "src/visit/spray_visit.hpp"
 

@@ -8,6 +8,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -5,6 +5,7 @@
 #include "src/casebook/visit_parts.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/cli/messages.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/text_file.hpp"
 #include "src/visit/caution_gate.hpp"
@@ -55,6 +56,15 @@ Result<GuideCase> GuideCase::open(const std::string& folder, bool go_on) {
         }
         opened.visit_ = visit.id;
         opened.record_ = std::move(*guided.value());
+        for (const auto& burst : opened.record_.bursts)
+            for (const auto& spot : burst.spots)
+                if (!opened.map_.find(spot))
+                    return Error{
+                        fmt::format("{}: the map has no spot {} any more, which visit {} sprayed", folder, spot,
+                                    visit.id),
+                        fmt::format(
+                            "`idlehark case add {} map FILE` gives it back; without --resume a new test begins.",
+                            folder)};
         if (const auto done = opened.go_on(); !done) return done.error();
         opened.message_ =
             fmt::format("going on with visit {} of {}: {} bursts so far, {} spots decided", visit.id,

@@ -1,6 +1,7 @@
 #include "src/desk/desk_case.hpp"
 
 #include "src/casebook/visit_record.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/local_time.hpp"
 #include "src/visit/caution_gate.hpp"
 

@@ -3,6 +3,7 @@
 #include "src/analysis/balance_check.hpp"
 #include "src/analysis/hiss_check.hpp"
 #include "src/casebook/case_report_of.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/figures.hpp"
 #include "src/report/injector_view.hpp"

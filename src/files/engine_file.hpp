@@ -1,7 +1,7 @@
 #pragma once
 
 #include "dsp/engine.hpp"
-#include "src/files/json_text.hpp"
+#include "src/files/json.hpp"
 #include "src/result.hpp"
 
 #include <string>

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "src/files/json.hpp"
 #include "src/result.hpp"
 
 #include <initializer_list>
@@ -11,8 +12,6 @@
 #include <nlohmann/json.hpp>
 
 namespace idlehark {
-
-using Json = nlohmann::ordered_json;
 
 /// The number, or null where there is none (NaN, infinity).
 [[nodiscard]] Json json_number(double x);

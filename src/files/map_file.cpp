@@ -1,5 +1,6 @@
 #include "src/files/map_file.hpp"
 
+#include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <fmt/format.h>

@@ -5,6 +5,7 @@
 // usage: casebook_bench [FOLDER]   (default: a temporary folder, removed at the end)
 
 #include "src/casebook/case_compare.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/check.hpp"

@@ -3,6 +3,7 @@
 // Input: what to do (a byte), then changes: a place (3 bytes), a count, so many bytes; or a column (2 bytes), a kind, a
 // text.
 #include "src/casebook/case_report_of.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/check.hpp"
 #include "src/casebook/database.hpp"

@@ -1,5 +1,6 @@
 // Engine files: whatever the text, a message or an engine that can exist; and what is written reads the same again.
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "tests/fuzz/fuzz.hpp"
 
 using namespace idlehark;

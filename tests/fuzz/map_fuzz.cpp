@@ -1,4 +1,5 @@
 // Map files: a message or a map; what is written reads the same again; and the map can be drawn.
+#include "src/files/json_text.hpp"
 #include "src/files/map_file.hpp"
 #include "src/report/report_map.hpp"
 #include "tests/fuzz/fuzz.hpp"

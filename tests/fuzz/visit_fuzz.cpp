@@ -1,6 +1,7 @@
 // A guided test's record, and what users and sound do after it was resumed: nothing prompts while a caution is open, no
 // limit is passed, and the record reads the same again. Input: JSON text, a zero byte, a script of events.
 #include "src/casebook/visit_record.hpp"
+#include "src/files/json_text.hpp"
 #include "src/visit/spray_visit.hpp"
 #include "src/visit/visit_marks.hpp"
 #include "tests/fuzz/fuzz.hpp"

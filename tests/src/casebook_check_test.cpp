@@ -1,3 +1,4 @@
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/check.hpp"
 #include "src/casebook/database.hpp"

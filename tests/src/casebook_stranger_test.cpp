@@ -1,3 +1,4 @@
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/database.hpp"

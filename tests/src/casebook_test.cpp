@@ -1,5 +1,6 @@
 #include "src/casebook/casebook.hpp"
 
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/case_text.hpp"
 #include "tests/src/casebook_support.hpp"
 

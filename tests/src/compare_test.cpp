@@ -2,6 +2,7 @@
 #include "dsp/sim/session.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/json_text.hpp"
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/recording/sound_file.hpp"

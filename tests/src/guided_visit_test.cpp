@@ -5,6 +5,7 @@
 #include "dsp/sim/speed_path.hpp"
 #include "src/analysis/listen.hpp"
 #include "src/casebook/visit_record.hpp"
+#include "src/files/json_text.hpp"
 #include "src/recording/recorder.hpp"
 #include "src/recording/sample24.hpp"
 #include "src/visit/visit_marks.hpp"
