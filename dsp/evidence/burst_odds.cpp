@@ -14,7 +14,7 @@ namespace {
 constexpr double kDense_rpm = 0.5;
 constexpr double kDenseUpTo_rpm = 4.0;
 constexpr double kGrowth = 1.15;
-constexpr double kLargest_rpm = 150.0;
+constexpr double kLargest_rpm = 350.0;
 constexpr double kPriorScale_rpm = 12.0;
 constexpr long kMargin_cells = 64;       // answers may begin this far outside the trace
 constexpr double kLargestRatio = 1e40;   // of one burst: seven of them still fit a double

@@ -18,7 +18,7 @@ struct HandModel {
     double disturbance_rpm = 20.0;  ///< its spread
 };
 
-/// The changes a spot's likelihood is computed for: 0 and both signs up to 150 rpm, dense near 0, with a prior that
+/// The changes a spot's likelihood is computed for: 0 and both signs up to 350 rpm, dense near 0, with a prior that
 /// is broad and heavy-tailed (Cauchy).
 struct ChangeGrid {
     std::vector<double> rpm;        ///< ascending

@@ -23,6 +23,7 @@ using namespace evidence;
 constexpr double kStep_s = 0.25;
 constexpr int kNoiseOrder = 40;  // 10 s: a full swing of the slowest hunting
 constexpr double kShortestTrace_s = 10.0;
+constexpr std::size_t kFewestCells = 20;  // for any noise to be learned from
 constexpr double kShortestQuiet_s = 15.0;
 constexpr double kOrdinaryCounts_s = 30.0;  // in a forecast, as so much of a quiet stretch
 constexpr double kComesLater = 1.08;        // a session meets more than its quiet start: tests/bench
@@ -32,6 +33,8 @@ constexpr double kBurstReach_s = 5.0;  // shams closer than this to each other m
 constexpr double kKeepClear_s = 4.0;   // shams stay this far from the answers that were taken out
 constexpr double kHeardAfter_s = 5.0;  // a burst counts if at least half of this stretch after it was heard
 constexpr double kIntervalScale_rpm = 30.0;
+constexpr double kLeftOver = 0.1;   // of an answer, after it was taken out
+constexpr double kBeside_s = 30.0;  // bursts so near each other meet what is left
 // Log odds of a leak of its own against a leaking neighbour's spray, above which it counts as its own; more where there
 // are several such spots, as each is a chance of a false leak.
 constexpr double kOwnLeak_log_odds = 1.0;
@@ -80,6 +83,8 @@ struct Posterior {
     }
     [[nodiscard]] double beyond(double size) const {
         const auto share_below = [&](double v) {
+            if (v <= rpm.front()) return 0.0;
+            if (v >= rpm.back()) return 1.0;
             const auto at = std::lower_bound(rpm.begin(), rpm.end(), v);
             const auto i = static_cast<std::size_t>(std::max<long>(1, at - rpm.begin()));
             return cumulative[i - 1] + (cumulative[i] - cumulative[i - 1]) * (v - rpm[i - 1]) / (rpm[i] - rpm[i - 1]);
@@ -98,7 +103,8 @@ std::size_t likeliest(std::span<const double> weights, std::span<const double> l
 /// A spot on its way to a verdict.
 struct Candidate {
     BurstGroup group;
-    bool wet = false;  ///< proven: leak or overspray
+    bool wet = false;        ///< proven: leak or overspray
+    bool left_over = false;  ///< what it shows may be the rest of a larger answer
     double p_value = 1.0;
     double change_rpm = 0.0;
     std::vector<double> answers;  ///< log odds of each answer, when it was proven
@@ -155,11 +161,15 @@ class Session {
     void fill(SprayTestResult& result);
     [[nodiscard]] const std::vector<WeightedShape>& shapes() const { return shapes_; }
     [[nodiscard]] const Disturbances& disturbances() const { return disturbances_; }
+    [[nodiscard]] bool left_over(std::size_t spot) const { return candidates_[spot].left_over; }
 
    private:
     [[nodiscard]] std::vector<double> answer_weights(const AnswerBank& bank) const;
     [[nodiscard]] std::map<std::size_t, ShamNull> shams(AnswerBank& bank, std::span<const double> weights,
                                                         std::span<const std::size_t> dry);
+    /// Whether so small a change may be what is left of a proven spot's answer: sprayed at the same distance from it
+    /// round after round, which no sham is.
+    [[nodiscard]] bool could_be_left_over(const Candidate& c) const;
     /// Which proven spots leak, from the largest change down, and which only get what drifts over from those.
     void tell_overspray(SprayTestResult& result, const ChangeGrid& grid);
 
@@ -223,6 +233,18 @@ std::map<std::size_t, ShamNull> Session::shams(AnswerBank& bank, std::span<const
     return nulls;
 }
 
+bool Session::could_be_left_over(const Candidate& c) const {
+    return std::any_of(candidates_.begin(), candidates_.end(), [&](const Candidate& large) {
+        if (!large.wet || std::abs(c.change_rpm) > kLeftOver * std::abs(large.change_rpm)) return false;
+        const auto beside = std::count_if(c.group.cells.begin(), c.group.cells.end(), [&](long cell) {
+            return std::any_of(large.group.cells.begin(), large.group.cells.end(), [&](long other) {
+                return static_cast<double>(std::abs(cell - other)) * disturbances_.cleaned.step_s < kBeside_s;
+            });
+        });
+        return 2 * beside > std::ssize(c.group.cells);
+    });
+}
+
 void Session::find_leaks() {
     double floor_p = 0.0;
     for (;; ++round_) {
@@ -247,21 +269,17 @@ void Session::find_leaks() {
             c.p_value = std::clamp(p, floor_p, 1.0);
             const Posterior posterior(bank.grid(), odds[k].curve);
             c.change_rpm = posterior.quantile(0.5);
-            if (c.p_value <= config_.familywise_error) proven.emplace_back(std::abs(c.change_rpm), k);
+            c.left_over = c.p_value <= config_.familywise_error && could_be_left_over(c);
+            if (c.p_value <= config_.familywise_error && !c.left_over) proven.emplace_back(std::abs(c.change_rpm), k);
         }
         if (proven.empty()) return;
-        std::sort(proven.rbegin(), proven.rend());
-        for (const auto& [size, k] : proven) {
-            auto& c = candidates_[dry[k]];
-            c.wet = true;
-            c.answers = odds[k].answers;
-            floor_p = std::max(floor_p, c.p_value);
-        }
-        const auto agreed = answer_weights(bank);
-        for (const auto& [size, k] : proven) {
-            auto& c = candidates_[dry[k]];
-            bank.remove(residual_, c.group, likeliest(agreed, c.answers), c.change_rpm);
-        }
+        // One at a time: while the largest answer is in the trace, others may only seem to be proven.
+        const std::size_t k = std::max_element(proven.begin(), proven.end())->second;
+        auto& c = candidates_[dry[k]];
+        c.wet = true;
+        c.answers = odds[k].answers;
+        floor_p = std::max(floor_p, c.p_value);
+        bank.remove(residual_, c.group, likeliest(answer_weights(bank), c.answers), c.change_rpm);
         const auto rest = look_again(disturbances_, residual_.rpm(), kNoiseOrder);
         residual_ = WhitenedTrace(rest.rpm, rest.seen, disturbances_.noise);
     }
@@ -339,6 +357,9 @@ void Session::tell_overspray(SprayTestResult& result, const ChangeGrid& grid) {
         }
         sprayed_[s].source = own;
         result.spots[s].verdict = own ? SprayVerdict::leak : SprayVerdict::overspray;
+        // A verdict does not speak against its own interval.
+        if (own && result.spots[s].low_rpm <= 0.0 && result.spots[s].high_rpm >= 0.0)
+            result.spots[s].verdict = SprayVerdict::undecided;
     }
 }
 
@@ -360,7 +381,7 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
     for (std::size_t i = 0; i < trace.size(); ++i)
         if (trace.seen[i]) heard.push_back(trace.rpm[i]);
     if (!heard.empty()) result.idle_rpm = stats::median(heard);
-    if (static_cast<double>(heard.size()) * trace.step_s < kShortestTrace_s) {
+    if (static_cast<double>(heard.size()) * trace.step_s < kShortestTrace_s || heard.size() < kFewestCells) {
         result.notes.emplace_back(
             "The idle speed was heard for less than 10 s: too little to judge "
             "any spot.");
@@ -434,6 +455,10 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
             result.notes.push_back("Spot " + spots[s].id +
                                    ": a single burst may have missed; spray it "
                                    "again to rule it out.");
+        if (session.left_over(s))
+            result.notes.push_back("Spot " + spots[s].id +
+                                   ": always sprayed just before or after one that answers much more, which may leave "
+                                   "such a change over; spray in another order, or again once that leak is mended.");
         if (r.verdict == SprayVerdict::overspray)
             result.notes.push_back("Spot " + spots[s].id +
                                    ": spray drifting onto a leaking neighbour "
@@ -447,7 +472,8 @@ double smallest_provable_rpm(std::span<const RpmReading> quiet, int spots, int b
                              const SprayTestConfig& config) {
     const SpeedTrace trace = resample(quiet, step_for(quiet));
     const auto seen = std::count_if(trace.seen.begin(), trace.seen.end(), [](char s) { return s != 0; });
-    if (static_cast<double>(seen) * trace.step_s < kShortestQuiet_s || spots < 1 || bursts_per_spot < 1)
+    if (static_cast<double>(seen) * trace.step_s < kShortestQuiet_s || seen < std::ptrdiff_t{kFewestCells} ||
+        spots < 1 || bursts_per_spot < 1)
         return std::numeric_limits<double>::quiet_NaN();
     // A short stretch tells the slow half of the unrest poorly: the ordinary idle has its say, less the longer it is.
     const auto provable = [&](const ColouredNoise& noise) {
