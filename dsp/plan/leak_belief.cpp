@@ -13,11 +13,12 @@ namespace idlehark::plan {
 namespace {
 
 constexpr double kPriorScale_rpm = 12.0;
-constexpr int kTable_rpm = 160;  // curves are tabulated each rpm up to here
+constexpr int kTable_rpm = 350;  // curves are tabulated each rpm up to here
 constexpr int kBurnIn = 100;
 constexpr int kSweepsAGroup = 3;  // from one group drawn anew to the next, after the first hundred
-// Changes considered, in units of the one that matters; both signs.
-constexpr std::array kSizes{0.2, 0.4, 0.65, 1.0, 1.5, 2.2, 3.3, 5.0};
+// Changes considered, both signs: the one that matters, and from one to the next so much.
+constexpr double kNextSize = 1.5;
+constexpr double kSmallest_rpm = 3.0, kLargest_rpm = 300.0;
 constexpr std::array kDrifts{0.0, 0.1, 0.2, 0.3, 0.4};
 constexpr std::array kDriftChances{0.25, 0.15, 0.25, 0.25, 0.1};
 
@@ -58,8 +59,10 @@ class Chain {
           seen_by_(priors.size()),
           aimed_at_(priors.size()) {
         values_.push_back(0.0);
-        for (const double k : kSizes)
-            for (const double sign : {-1.0, 1.0}) values_.push_back(sign * k * matters_rpm);
+        double size = matters_rpm;
+        while (size / kNextSize >= kSmallest_rpm) size /= kNextSize;
+        for (; size <= std::max(kLargest_rpm, matters_rpm); size *= kNextSize)
+            for (const double sign : {-1.0, 1.0}) values_.push_back(sign * size);
         std::vector<double> slab;
         double total = 0.0;
         for (std::size_t v = 1; v < values_.size(); ++v) {  // sizes are about even in log: weight by the size

@@ -119,7 +119,8 @@ class Planner {
             smallest_provable_rpm(quiet, static_cast<int>(spots_.size()), kForetoldBursts, spray_config(1.0 / looks()));
     }
 
-    [[nodiscard]] double looks() const { return config_.most_per_spot - kFewestToProve + 1; }
+    /// After each of its bursts from the second on, and once more at the end.
+    [[nodiscard]] double looks() const { return config_.most_per_spot - kFewestToProve + 2; }
     [[nodiscard]] SprayTestConfig spray_config(double share) const {
         return {.matters_rpm = config_.matters_rpm,
                 .familywise_error = std::clamp(config_.familywise_error * share, 0.001, 0.5),

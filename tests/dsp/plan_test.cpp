@@ -100,9 +100,9 @@ constexpr double kMatters_rpm = 15.0;
 std::vector<SpotBelief> summed_up(const std::vector<double>& priors, const std::vector<Look>& looks) {
     std::vector<double> values{0.0}, mass{1.0};
     double total = 0.0;
-    for (const double k : {0.2, 0.4, 0.65, 1.0, 1.5, 2.2, 3.3, 5.0})
+    for (int step = -3; step <= 7; ++step)  // from 4.4 to 256 rpm
         for (const double sign : {-1.0, 1.0}) {
-            values.push_back(sign * k * kMatters_rpm);
+            values.push_back(sign * kMatters_rpm * std::pow(1.5, step));
             const double u = values.back() / 12.0;
             mass.push_back(std::abs(u) / (1.0 + u * u));
             total += mass.back();
