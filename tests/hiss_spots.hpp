@@ -5,7 +5,9 @@
 #include "dsp/sim/filter.hpp"
 #include "dsp/sim/speed_path.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <memory>
 #include <numbers>
 #include <vector>
@@ -54,8 +56,13 @@ inline std::vector<float> probe_sound(const ProbeSpot& spot, const Engine& engin
         auto y =
             sim::render_seconds(*sim::make_source(sim::NoiseSpec{sim::NoiseColour::white}, rate_hz, seed + 1), seconds);
         auto high = sim::Biquad::high_pass(rate_hz, 2500.0, 0.7);
+        const auto fires = firing_fractions(engine);
         for (std::size_t i = 0; i < y.size(); ++i) {
-            const double firing = path.cycles_at(static_cast<double>(i) / rate_hz) * engine.cylinders;
+            const double cycles = path.cycles_at(static_cast<double>(i) / rate_hz);
+            const double at = cycles - std::floor(cycles);
+            const auto last = std::upper_bound(fires.begin(), fires.end(), at);
+            const double since = last == fires.begin() ? at + 1.0 - fires.back() : at - *std::prev(last);
+            const double firing = since * engine.cylinders;
             const double swell = std::sqrt(1.0 + spot.leak_depth * std::cos(2.0 * std::numbers::pi * firing));
             y[i] = static_cast<float>(swell * high(static_cast<double>(y[i])));
         }

@@ -14,6 +14,7 @@ constexpr double kHighestShare = 0.42;        // of the kept rate
 constexpr double kBlock_s = 1.0;              // transform; an eighth at each end is the filters' own
 constexpr std::size_t kStepsPerBlock = 2000;  // power steps: about half a millisecond
 constexpr BandSplit::Edges kLow{60.0, 4400.0};
+constexpr float kLoudest = 16.F;  // beyond any sane float recording: one wild sample must not drown a block
 double checked(double rate_hz) {
     if (!(rate_hz >= 8000.0 && rate_hz <= 192000.0))
         throw std::invalid_argument("sample_rate_hz: " + std::to_string(rate_hz) + " is not in 8000..192000");
@@ -83,8 +84,7 @@ void BandSplit::process(AudioView x) {
     real_samples_ += x.size();
     in_parts(x, [this](AudioView part) {
         clean_.assign(part.begin(), part.end());
-        for (float& v : clean_)
-            if (!std::isfinite(v)) v = 0.0F;
+        for (float& v : clean_) v = std::isfinite(v) ? std::clamp(v, -kLoudest, kLoudest) : 0.0F;
         if (decimator_)
             decimator_->process(clean_, [this](float v) { take(v); });
         else

@@ -3,6 +3,7 @@
 #include "dsp/compare/change.hpp"
 #include "dsp/idle_tracker.hpp"
 
+#include <limits>
 #include <span>
 
 namespace idlehark {
@@ -10,10 +11,11 @@ namespace idlehark {
 /// What one recording tells of the idle itself, each figure with the spread that this much of coloured noise leaves.
 struct IdleFigures {
     FigureValue speed_rpm;
-    FigureValue hunting_rpm;         ///< amplitude of the swing at 0.08..0.6 Hz (sqrt 2 rms); spread of its logarithm
-    FigureValue wander_rpm;          ///< rms of what is faster, from cycle to cycle, 0.6..2 Hz; spread of its logarithm
-    double drift_rpm_per_min = 0.0;  ///< straight line through the whole recording
-    double drift_sd = 0.0;
+    FigureValue hunting_rpm;  ///< amplitude of the swing at 0.08..0.6 Hz (sqrt 2 rms); spread of its logarithm
+    FigureValue wander_rpm;   ///< rms of what is faster, from cycle to cycle, 0.6..2 Hz; spread of its logarithm
+    /// Straight line through the whole recording; NaN where it is too short for one.
+    double drift_rpm_per_min = std::numeric_limits<double>::quiet_NaN();
+    double drift_sd = std::numeric_limits<double>::quiet_NaN();
     double heard_s = 0.0;  ///< of idle speed, the stretches after bursts left out
 };
 

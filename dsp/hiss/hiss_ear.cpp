@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <span>
 
 namespace idlehark {
 
@@ -31,12 +32,14 @@ double lower_quartile(std::vector<double>& v) {
     return i + 1 < v.size() ? v[i] + u * (v[i + 1] - v[i]) : v[i];
 }
 
-/// Mean power at each place between firings, ticks left out.
-std::array<double, SpotHiss::kPlaces> places_of(const std::vector<double>& cycle, std::size_t firings) {
+/// Mean power at each place after a firing, ticks left out; `at`: of the firings, parts of the cycle.
+std::array<double, SpotHiss::kPlaces> places_of(const std::vector<double>& cycle, std::span<const double> at) {
     std::array<double, SpotHiss::kPlaces> out{};
-    std::vector<double> v(firings);
+    std::vector<double> v(at.size());
+    const auto bins = static_cast<double>(cycle.size());
     for (std::size_t p = 0; p < SpotHiss::kPlaces; ++p) {
-        for (std::size_t j = 0; j < firings; ++j) v[j] = cycle[j * SpotHiss::kPlaces + p];
+        for (std::size_t j = 0; j < at.size(); ++j)
+            v[j] = cycle[(static_cast<std::size_t>(std::lround(at[j] * bins)) + p) % cycle.size()];
         out[p] = lower_quartile(v);
     }
     return out;
@@ -82,6 +85,7 @@ SpotHiss HissEar::finish(std::span<const RpmReading> readings) {
         out.rpm = speed_from_cycle_frequency(engine_, Hertz{path.mean_cycle_hz()}).value;
         out.seconds = path.end_s() - path.start_s();
         out.lines_db = lines_db(cut, firings, path.mean_cycle_hz());
+        const auto fractions = firing_fractions(engine_);
         for (std::size_t b = 0; b < out.bands.size(); ++b) {
             std::vector<std::vector<double>> tenth(SpotHiss::kTenths, std::vector<double>(cut.bins, 0.0));
             std::vector<double> whole(cut.bins, 0.0);
@@ -99,10 +103,10 @@ SpotHiss HissEar::finish(std::span<const RpmReading> readings) {
                     used += cut.usable[c] && c * SpotHiss::kTenths / cut.cycles != k ? 1.0 : 0.0;
                 std::vector<double> rest(cut.bins);
                 for (std::size_t p = 0; p < cut.bins; ++p) rest[p] = (whole[p] - tenth[k][p]) / std::max(used, 1.0);
-                out.bands[b].without[k] = places_of(rest, firings);
+                out.bands[b].without[k] = places_of(rest, fractions);
             }
             for (double& v : whole) v /= count;
-            out.bands[b].whole = places_of(whole, firings);
+            out.bands[b].whole = places_of(whole, fractions);
         }
         return out;
     }

@@ -5,6 +5,7 @@
 #include "dsp/idle_tracker.hpp"
 
 #include <array>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -48,13 +49,14 @@ enum class HissVerdict {
 };
 
 struct SpotSurvey {
-    double level_db = 0.0;  ///< over the survey's floor, the middle of the other spots, gain taken out
-    double level_low_db = 0.0, level_high_db = 0.0;  ///< 95 %
-    double follow_db = 0.0;  ///< what swells with the firing, over the same of the other spots; NaN: not known
-    double follow_low_db = 0.0, follow_high_db = 0.0;
-    double depth = 0.0;    ///< share of this spot's own hiss that swells with the firing
-    double gain_db = 0.0;  ///< taken out of this recording
-    double p_level = 1.0;  ///< that the others' spread gives such a level; corrected for the number of spots
+    static constexpr double kNotKnown = std::numeric_limits<double>::quiet_NaN();
+    double level_db = kNotKnown;  ///< over the survey's floor, the middle of the other spots, gain taken out
+    double level_low_db = kNotKnown, level_high_db = kNotKnown;  ///< 95 %
+    double follow_db = kNotKnown;  ///< what swells with the firing, over the same of the other spots
+    double follow_low_db = kNotKnown, follow_high_db = kNotKnown;
+    double depth = kNotKnown;    ///< share of this spot's own hiss that swells with the firing
+    double gain_db = kNotKnown;  ///< taken out of this recording
+    double p_level = 1.0;        ///< that the others' spread gives such a level; corrected for the number of spots
     double p_follow = 1.0;
     HissVerdict verdict = HissVerdict::undecided;
 };

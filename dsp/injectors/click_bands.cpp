@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 namespace idlehark {
 
@@ -17,6 +18,7 @@ constexpr double kHighest_hz = 18000.0;
 constexpr double kHighestShare = 0.46;  // of the sample rate
 constexpr std::size_t kMostBands = 20;
 constexpr std::size_t kFloorSamples = 4000;  // frames looked at for a median
+constexpr double kGatedFloor = 1e-6;         // of the mean power: where a noise gate leaves nothing between the clicks
 
 /// Second-order high-pass at kCorner_hz by the bilinear transform.
 class HighPass {
@@ -113,8 +115,9 @@ ClickBands click_bands(AudioView x, double sample_rate_hz) {
     for (std::size_t b = 0; b < bins.size() && frames > 0; ++b) {
         some.clear();
         for (std::size_t k = 0; k < frames; k += stride) some.push_back(out.over_floor[k * bins.size() + b]);
+        const double mean = std::accumulate(some.begin(), some.end(), 0.0) / static_cast<double>(some.size());
         std::nth_element(some.begin(), some.begin() + std::ssize(some) / 2, some.end());
-        out.floor[b] = static_cast<double>(std::max(some[some.size() / 2], 1e-30F));
+        out.floor[b] = std::max({static_cast<double>(some[some.size() / 2]), kGatedFloor * mean, 1e-30});
         per_floor[b] = static_cast<float>(1.0 / out.floor[b]);
     }
     for (std::size_t k = 0; k < frames; ++k)

@@ -23,6 +23,7 @@ namespace {
 
 constexpr int kChances = 3;  // foldings to learn what chance gives
 constexpr int kFramesByClicks = 8;
+constexpr double kGatedBase = 1e-6;      // of the largest: where a noise gate leaves nothing between the clicks
 constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
 constexpr double kNearlyAsGood = 0.8;    // the same where the tracker's speed is not that of the stated idle
 constexpr double kSurelyClear = 1.8;     // of the chance's: the tracker's clock needs no rival,
@@ -132,7 +133,8 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
     const CyclePlaces places{clock, path};
     auto fold = fold_clicks(bands, weights, clock, path);
     // The quarter point of what is noise alone lies 0.67 errors under its mean, and no lower with clicks among it.
-    const double base = stats::quantile(fold.power, 0.25) + 0.67 * fold.error;
+    const double base = std::max(stats::quantile(fold.power, 0.25) + 0.67 * fold.error,
+                                 std::max(kGatedBase * stats::quantile(fold.power, 1.0), 1e-30));
     out.fold = std::move(fold.power);
     for (auto& v : out.fold) v /= base;
     const auto fractions = firing_fractions(engine);
@@ -206,7 +208,7 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
         if (std::isfinite(p.close_s)) out.spacings.push_back({1e3 * (p.close_s - p.open_s), p.rise});
     out.pair_from_ms = 1e3 * events.shape_from_s;
     out.pair_step_ms = 1e3 * ClickEnvelope::kStep_s;
-    for (const double v : events.shape) out.pair.push_back(v / events.noise);
+    for (const double v : events.shape) out.pair.push_back(v / std::max(events.noise, 1e-30));
     const auto level = click_level(bands, weights, envelope, events, pair, quiet_s,
                                    engine.injection != Injection::simultaneous, sample_rate_hz);
     out.level_db = level.level_db;

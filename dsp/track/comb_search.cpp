@@ -9,6 +9,7 @@
 #include <cmath>
 #include <numbers>
 #include <numeric>
+#include <stdexcept>
 
 namespace idlehark {
 
@@ -335,6 +336,7 @@ CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
                                          kSteepestEnvelope_per_s, kLeastEnvelope),
                 Channel<kEnvelopeSlopes>(rates.envelope[1].rate_hz(), window_s_, kHighestModulation_hz,
                                          kSteepestEnvelope_per_s, kLeastEnvelope)} {
+    if (lines_.empty()) throw std::invalid_argument("idle range: the engine would fire too fast to be followed");
     stated_low_hz_ = cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value / kStatedMargin;
     stated_high_hz_ = cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kStatedMargin;
     const auto count = static_cast<std::size_t>(std::log(high_cycle_hz_ / low_cycle_hz_) / kGridStep) + 2;

@@ -326,10 +326,11 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
     view.after = name_of(after);
     if (is_cold(before) != is_cold(after)) {
         const auto& cold = is_cold(before) ? before : after;
-        const auto what = fmt::format(
-            "{}: the idle is of a cold engine ({:.0f} rpm, {:+.0f} rpm a minute), the other "
-            "of a warm one",
-            cold.request.listen.path, cold.idle.speed_rpm.value, cold.idle.drift_rpm_per_min);
+        const auto drift = std::isfinite(cold.idle.drift_rpm_per_min)
+                               ? fmt::format(", {:+.0f} rpm a minute", cold.idle.drift_rpm_per_min)
+                               : "";
+        const auto what = fmt::format("{}: the idle is of a cold engine ({:.0f} rpm{}), the other of a warm one",
+                                      cold.request.listen.path, cold.idle.speed_rpm.value, drift);
         if (!anyway)
             return VisitFailure{
                 {what, "Compare warm with warm: record again once it is warm. --anyway compares all the same."},

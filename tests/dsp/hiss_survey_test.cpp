@@ -21,12 +21,13 @@ Engine four() {
     return e;
 }
 
-SpotHiss hear(const test::ProbeSpot& spot, std::uint64_t seed, std::size_t block = 4096) {
-    const auto x = test::probe_sound(spot, four(), 909, seed, kRate_hz, 10.0);
-    HissEar ear(four(), kRate_hz);
+SpotHiss hear(const test::ProbeSpot& spot, std::uint64_t seed, std::size_t block = 4096,
+              const Engine& engine = four()) {
+    const auto x = test::probe_sound(spot, engine, 909, seed, kRate_hz, 10.0);
+    HissEar ear(engine, kRate_hz);
     for (std::size_t i = 0; i < x.size(); i += block)
         ear.process(AudioView(x).subspan(i, std::min(block, x.size() - i)));
-    return ear.finish(track_idle({.sample_rate_hz = kRate_hz, .engine = four()}, x));
+    return ear.finish(track_idle({.sample_rate_hz = kRate_hz, .engine = engine}, x));
 }
 
 /// Six ordinary spots, two of them recorded 6 dB louder, one place by place 1 dB apart.
@@ -89,6 +90,25 @@ TEST_CASE("Hiss survey: a loud hiss that does not follow the firing is only loud
     CHECK(s[2].verdict == HissVerdict::loud_steady);
 }
 
+TEST_CASE("Hiss survey: a hiss follows the firings of an odd-firing engine as it does those of an even one",
+          "[dsp][hiss]") {
+    Engine twin;
+    twin.cylinders = 2;
+    twin.idle_low_rpm = 900.0;
+    twin.idle_high_rpm = 1200.0;
+    test::ProbeSpot leak;
+    leak.leak_db = 10.0;
+    for (const auto& angles : {std::vector<double>{}, std::vector<double>{0.0, 180.0}}) {
+        twin.firing_angles_deg = angles;
+        const auto heard = hear(leak, 71, 4096, twin);
+        REQUIRE(heard.follows_known);
+        const auto quiet = hear({}, 72, 4096, twin);
+        const auto s = survey_hiss(std::vector<SpotHiss>{heard, quiet, quiet, quiet}, std::vector<double>(4, 0.0));
+        CAPTURE(angles.size(), s[0].depth);
+        CHECK(s[0].depth > 0.15);
+    }
+}
+
 TEST_CASE("Hiss survey: fewer than four spots, no engine, silence and block lengths", "[dsp][hiss]") {
     auto spots = ordinary();
     spots[0].leak_db = 12.0;
@@ -103,7 +123,12 @@ TEST_CASE("Hiss survey: fewer than four spots, no engine, silence and block leng
     deaf.process(std::vector<float>(160000, 0.0F));
     const auto silent = deaf.finish({});
     CHECK_FALSE(silent.follows_known);
-    for (const auto& s : survey_hiss(std::vector<SpotHiss>(5, silent), {})) CHECK(s.verdict == HissVerdict::undecided);
+    for (const auto& s : survey_hiss(std::vector<SpotHiss>(5, silent), {})) {
+        CHECK(s.verdict == HissVerdict::undecided);
+        CHECK(std::isnan(s.level_db));  // not 0: nothing is known
+        CHECK(std::isnan(s.follow_high_db));
+        CHECK(std::isnan(s.depth));
+    }
     CHECK(survey_hiss({}, {}).empty());
     CHECK_THROWS_AS(survey_hiss(std::vector<SpotHiss>(5, silent), std::vector<double>{1.0}), std::invalid_argument);
     CHECK_THROWS_AS(HissEar(four(), 1000.0), std::invalid_argument);

@@ -427,6 +427,32 @@ TEST_CASE("Injectors: silence, noise and samples that are no numbers give no cli
     CHECK_THROWS_AS(compare_injectors({}, engine), std::invalid_argument);
 }
 
+TEST_CASE("Injectors: a noise gate that leaves nothing between the clicks does not stop them", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, 84);
+    spec.snr_db = 30.0;
+    spec.firing_heard = false;
+    auto probe = sim::record_injector(spec, idle(800.0, 9));
+    auto& x = probe.samples;
+    float loudest = 0.F;
+    for (const float v : x) loudest = std::max(loudest, std::fabs(v));
+    const auto held = static_cast<std::size_t>(0.004 * kRate_hz);
+    std::size_t open = 0, shut = 0;
+    for (auto& v : x) {
+        if (std::fabs(v) > 0.15F * loudest)
+            open = held;
+        else if (open > 0)
+            --open;
+        else
+            v = 0.F, ++shut;
+    }
+    CHECK(2 * shut > x.size());
+    const auto r = examine(x, spec.engine, 1);
+    REQUIRE(r.repeats);
+    CHECK(r.rpm == Approx(800.0).margin(8.0));
+    CHECK(r.missed == 0);
+    CHECK(r.open_close_ms == Approx(spec.health[0].open_close_ms).margin(0.1));
+}
+
 TEST_CASE("Injectors: twenty decibels up or down change levels alone", "[dsp][injectors]") {
     auto spec = sound_set(Injection::sequential, 82);
     const auto probe = sim::record_injector(spec, idle(800.0, 9));
