@@ -57,7 +57,8 @@ class Face {
     void say() {
         if (!player_) return;
         const auto state = guided_.visit().state();
-        if (state.prompt != std::exchange(said_, state.prompt)) player_->say(state.spoken, prompts_);
+        if (state.prompt != std::exchange(said_, state.prompt))
+            player_->say(state.spoken, prompts_, state.asks_for_spray());
         player_->pump();
     }
     void hush() {
@@ -72,9 +73,9 @@ class Face {
                               return a.time_s == b.time_s && a.spot == b.spot;
                           });
         if (same) return {};
-        kept_ = marks.marks;
         const auto written = write_marks(marks_path_, marks);
         if (!written) return written.error();
+        kept_ = marks.marks;
         return {};
     }
     void show(Terminal& terminal, const GuideKeys& keys, const ListenView& sound) const {

@@ -82,6 +82,10 @@ class LiveRun {
         }
         source_.stop();
         take(session_->finish());
+        if (!fault && news_fault_) {  // in what was still waiting to be written
+            fault = news_fault_;
+            why = fault->what;
+        }
         terminal_.reset();
         if (recorder_) {
             const auto closed = recorder_->finish(why);
@@ -112,28 +116,28 @@ class LiveRun {
         }
         for (const auto& b : news.bursts) {
             if (options_.json)
-                fmt::print("{{\"type\":\"hiss\",\"time_s\":{},\"duration_s\":{}}}\n", b.time_s, b.duration_s);
+                print("{{\"type\":\"hiss\",\"time_s\":{},\"duration_s\":{}}}\n", b.time_s, b.duration_s);
             else
                 view_.message = fmt::format("a spray can hissed at {:.1f} s", b.time_s);
         }
         if (options_.json && !(news.losses == told_losses_)) {
             told_losses_ = news.losses;
-            fmt::print("{{\"type\":\"lost\",\"device_gaps\":{},\"dropped_frames\":{}}}\n", news.losses.device_gaps,
-                       news.losses.dropped_frames);
+            print("{{\"type\":\"lost\",\"device_gaps\":{},\"dropped_frames\":{}}}\n", news.losses.device_gaps,
+                  news.losses.dropped_frames);
         }
         if (options_.json && std::fflush(stdout) != 0) output_failed_ = true;
     }
 
     /// Numbers in the shortest form that reads back to the same value.
-    static void print_json(const LiveReading& r) {
+    void print_json(const LiveReading& r) {
         const auto& x = r.reading;
         if (x.locked)
-            fmt::print(
+            print(
                 "{{\"type\":\"reading\",\"time_s\":{},\"rpm\":{},\"low_rpm\":{},\"high_rpm\":{},"
                 "\"locked\":true,\"near_gap\":{}}}\n",
                 x.time_s, x.rpm, x.rpm_low, x.rpm_high, r.near_gap);
         else
-            fmt::print(
+            print(
                 "{{\"type\":\"reading\",\"time_s\":{},\"rpm\":null,\"low_rpm\":null,\"high_rpm\":null,"
                 "\"locked\":false,\"near_gap\":{}}}\n",
                 x.time_s, r.near_gap);
@@ -178,7 +182,15 @@ class LiveRun {
         const auto due = schedule_.due(heard_s_);
         if (!due) return;
         const double rate_hz = output_->sample_rate_hz();
-        output_->play(options_.prompts == PromptStyle::spoken ? speak(due->text, rate_hz) : beep(rate_hz));
+        output_->play(options_.prompts == PromptStyle::spoken ? speak(due->text, rate_hz)
+                                                              : beep(rate_hz, due->asks_for_spray));
+    }
+
+    /// An output that fails ends the recording in order; it must not unwind it.
+    template <class... Args>
+    void print(fmt::format_string<Args...> text, Args&&... args) {
+        const auto line = fmt::format(text, std::forward<Args>(args)...);
+        if (std::fwrite(line.data(), 1, line.size(), stdout) != line.size()) output_failed_ = true;
     }
 
     void draw() {
@@ -192,7 +204,7 @@ class LiveRun {
             terminal_->show(lay_out(view_, terminal_->size(), unicode_));
         } else if (!options_.json && heard_s_ >= plain_due_s_) {
             plain_due_s_ = std::floor(heard_s_) + 1.0;
-            fmt::print("{:.0f} s  {}\n", heard_s_, lay_out(view_, {.columns = 78, .rows = 1}, false).front());
+            print("{:.0f} s  {}\n", heard_s_, lay_out(view_, {.columns = 78, .rows = 1}, false).front());
             if (std::fflush(stdout) != 0) output_failed_ = true;
         }
     }

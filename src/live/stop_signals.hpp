@@ -3,7 +3,7 @@
 namespace idlehark {
 
 /// While this lives, Ctrl-C, a closed terminal and `kill` ask for an orderly end instead of ending the program: what
-/// was recorded gets closed, the terminal restored. One at a time.
+/// was recorded gets closed, the terminal restored. A closed pipe is an output that fails, no more. One at a time.
 class StopSignals {
    public:
     StopSignals();

@@ -84,12 +84,14 @@ DecoderResult open_plain_sound(const std::string& path, std::string_view head, i
     SoundHandle handle{sf_open(path.c_str(), SFM_READ, &opened)};
     if (!handle) return not_sound(path, sf_strerror(nullptr));
     if (!known_format(opened.format)) return not_sound(path, "a format that is not supported");
+    // A FLAC that was cut off does not know its length, and the library says the most there is.
+    const bool length_known = opened.frames >= 0 && opened.frames < SF_COUNT_MAX;
     const SoundInfo info{.sample_rate_hz = static_cast<double>(opened.samplerate),
                          .channels = opened.channels,
-                         .frames = static_cast<std::uint64_t>(std::max<sf_count_t>(opened.frames, 0))};
+                         .frames = length_known ? static_cast<std::uint64_t>(opened.frames) : 0};
     if (const auto wrong = check_sound(path, info, channel)) return *wrong;
-    return std::unique_ptr<SoundDecoder>{
-        std::make_unique<PlainDecoder>(path, std::move(handle), info, channel, breaks_off(path, head))};
+    return std::unique_ptr<SoundDecoder>{std::make_unique<PlainDecoder>(path, std::move(handle), info, channel,
+                                                                        !length_known || breaks_off(path, head))};
 }
 
 }  // namespace idlehark

@@ -67,12 +67,19 @@ RecordingNames::RecordingNames(const std::string& sound_path) : sound(sound_path
     settings = stem + ".settings.json";
 }
 
+std::optional<std::string> RecordingNames::taken() const {
+    std::error_code code;
+    for (const auto* name : {&sound, &marks, &events, &settings})
+        if (std::filesystem::exists(std::filesystem::symlink_status(*name, code))) return *name;
+    return {};
+}
+
 std::string next_part(const std::string& sound_path) {
     const std::filesystem::path path{sound_path};
     const auto stem = std::filesystem::path{path}.replace_extension().string();
     for (int n = 2;; ++n) {
         auto name = fmt::format("{}-part{}{}", stem, n, path.extension().string());
-        if (!std::filesystem::exists(name)) return name;
+        if (!RecordingNames{name}.taken()) return name;
     }
 }
 
@@ -80,7 +87,8 @@ std::vector<RecordedGap> read_gaps(const std::string& sound_path) {
     std::vector<RecordedGap> gaps;
     const auto events = RecordingNames{sound_path}.events;
     // In a folder from somebody else it may be a link, or a pipe that nobody ever writes to.
-    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(events))) return gaps;
+    std::error_code code;
+    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(events, code))) return gaps;
     const auto text = read_text(events, kLargestEvents_bytes);
     if (!text) return gaps;
     for (const auto& row : split_csv(text.value()).rows) {
@@ -136,27 +144,13 @@ Recorder::Recorder(std::unique_ptr<Parts> parts) noexcept : parts_(std::move(par
 Recorder::~Recorder() = default;
 Recorder::Recorder(Recorder&&) noexcept = default;
 
-Result<Recorder> Recorder::create(const std::string& path, const RecordingSettings& settings,
-                                  std::uint64_t reserve_bytes) {
+/// `made`: the files that it made, also where it fails.
+Result<std::unique_ptr<Recorder::Parts>> Recorder::begin(const RecordingNames& names, const RecordingSettings& settings,
+                                                         std::uint64_t reserve_bytes, std::vector<std::string>& made) {
     SF_INFO info{};
     info.samplerate = static_cast<int>(std::lround(settings.sample_rate_hz));
     info.channels = settings.channels;
-    const bool wav = path.ends_with(".wav");
-    if (wav)
-        info.format = SF_FORMAT_WAV | SF_FORMAT_PCM_24;
-    else if (path.ends_with(".flac"))
-        info.format = SF_FORMAT_FLAC | SF_FORMAT_PCM_24;
-    else
-        return Error{path + ": a recording is written as .wav or .flac", ""};
-
-    const RecordingNames names{path};
-    for (const auto& name : {names.sound, names.marks, names.events, names.settings})
-        if (std::filesystem::exists(name))
-            return Error{name + ": exists already",
-                         "Nothing is overwritten: choose another name, or go on in a new part with --resume."};
-
-    auto about = AppendFile::create(names.settings);
-    if (!about) return about.error();
+    info.format = (names.sound.ends_with(".wav") ? SF_FORMAT_WAV : SF_FORMAT_FLAC) | SF_FORMAT_PCM_24;
     Json json{{"program", "idlehark " IDLEHARK_VERSION},
               {"started_at", settings.started_at},
               {"device", settings.device},
@@ -164,21 +158,43 @@ Result<Recorder> Recorder::create(const std::string& path, const RecordingSettin
               {"channels", settings.channels},
               {"microphone_channel", settings.microphone_channel}};
     if (!settings.continues.empty()) json["continues"] = settings.continues;
-    if (const auto written = about.value().append(json.dump(2) + "\n"); !written) return written.error();
+    const auto text = json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+    auto about = AppendFile::create(names.settings);
+    if (!about) return about.error();
+    made.push_back(names.settings);
+    if (const auto written = about.value().append(text); !written) return written.error();
     auto events = AppendFile::create(names.events);
     if (!events) return events.error();
+    made.push_back(names.events);
 
     auto parts = std::make_unique<Parts>(names, settings, reserve_bytes, std::move(events.value()));
-    parts->is_wav = wav;
+    const auto& path = names.sound;
+    parts->is_wav = path.ends_with(".wav");
     parts->fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
     if (parts->fd < 0) return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
+    made.push_back(path);
     parts->sound.reset(sf_open_fd(parts->fd, SFM_WRITE, &info, SF_FALSE));
     if (!parts->sound) return Error{fmt::format("{}: cannot be written ({})", path, sf_strerror(nullptr)), ""};
     sync_folder_of(path);
     if (const auto written = parts->events.append("time_s,frame,event,detail\n"); !written) return written.error();
     if (const auto written = parts->event("start", settings.device); !written) return written.error();
     parts->syncer.emplace(parts->fd);
-    return Recorder{std::move(parts)};
+    return parts;
+}
+
+Result<Recorder> Recorder::create(const std::string& path, const RecordingSettings& settings,
+                                  std::uint64_t reserve_bytes) {
+    if (!path.ends_with(".wav") && !path.ends_with(".flac"))
+        return Error{path + ": a recording is written as .wav or .flac", ""};
+    const RecordingNames names{path};
+    if (const auto name = names.taken())
+        return Error{*name + ": exists already",
+                     "Nothing is overwritten: choose another name, or go on in a new part with --resume."};
+    std::vector<std::string> made;
+    auto begun = begin(names, settings, reserve_bytes, made);
+    if (begun) return Recorder{std::move(begun.value())};
+    for (const auto& name : made) ::unlink(name.c_str());  // nothing is left in the way of the next try
+    return begun.error();
 }
 
 Result<Done> Recorder::write(std::span<const std::int32_t> interleaved) {
@@ -204,8 +220,11 @@ Result<Done> Recorder::finish(const std::string& why) {
     p.syncer.reset();
     SNDFILE* sound = p.sound.release();
     const int code = sound ? sf_close(sound) : 0;
-    fsync(p.fd);
+    const bool on_disk = fsync(p.fd) == 0;
+    const auto trouble = errno;
     auto noted = p.event("end", why);
+    if (code == 0 && !on_disk)
+        return Error{fmt::format("{}: its end may not be on the disk ({})", p.names.sound, std::strerror(trouble)), ""};
     if (code != 0) return Error{fmt::format("{}: closing failed ({})", p.names.sound, sf_error_number(code)), ""};
     return noted;
 }

@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -24,9 +25,11 @@ struct RecordingSettings {
 struct RecordingNames {
     explicit RecordingNames(const std::string& sound_path);
     std::string sound, marks, events, settings;
+    /// The first of them that exists.
+    [[nodiscard]] std::optional<std::string> taken() const;
 };
 
-/// bay.flac -> bay-part2.flac, bay-part3.flac ...: the first of which no file exists yet.
+/// bay.flac -> bay-part2.flac, bay-part3.flac ...: the first of which no file exists yet, nor any beside it.
 [[nodiscard]] std::string next_part(const std::string& sound_path);
 
 /// A gap in a recording: sound is missing before `frame`.
@@ -43,7 +46,8 @@ struct RecordedGap {
 ///          disk when the call returns. WAV: the header is refreshed every quarter second of sound. FLAC: blocks go
 ///          out as they fill (4096 frames), readers take a cut stream up to its last whole block. A thread of its own
 ///          pushes the sound to the disk four times a second, for the case of a power cut.
-/// Errors   create(): the name's ending, a file that exists (nothing is overwritten). write(): the disk is full, or
+/// Errors   create(): the name's ending, a file that exists (nothing is overwritten); it leaves nothing behind.
+/// write(): the disk is full, or
 ///          nearly (`reserve_bytes` are left for marks and header), or a WAV reached 4 GiB; all before stays good.
 /// Threads  one owner.
 class Recorder {
@@ -65,6 +69,8 @@ class Recorder {
 
    private:
     struct Parts;
+    static Result<std::unique_ptr<Parts>> begin(const RecordingNames& names, const RecordingSettings& settings,
+                                                std::uint64_t reserve_bytes, std::vector<std::string>& made);
     explicit Recorder(std::unique_ptr<Parts> parts) noexcept;
     std::unique_ptr<Parts> parts_;
 };

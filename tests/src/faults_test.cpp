@@ -100,6 +100,32 @@ TEST_CASE("Faults: a disk that takes seconds to write holds no sound up", "[faul
     CHECK(read_gaps(folder.path("slow.flac")).size() == 1);
 }
 
+TEST_CASE("Faults: a disk that fills while the last of the sound is written is told", "[faults]") {
+    const ScratchFolder folder;
+    const auto disk = folder.path("disk");
+    fs::create_directory(disk);
+    if (mount("tmpfs", disk.c_str(), "tmpfs", 0, "size=2m") != 0) {
+        WARN("NOT TESTED: a small file system cannot be mounted here (needs root)");
+        return;
+    }
+    const auto sound = test::tone_file(folder, "tone.wav", 120.0);
+    const auto ran = test::run_idlehark("listen --from " + sound +
+                                        " --pace 0 --cylinders 4 --idle-rpm 700:950 --record " + disk + "/out.wav");
+    CHECK(ran.code == 2);
+    CHECK_THAT(ran.err, Contains("the disk is full"));
+    REQUIRE(umount(disk.c_str()) == 0);
+}
+
+TEST_CASE("Faults: an output that is closed ends a recording in order", "[faults]") {
+    const ScratchFolder folder;
+    const auto sound = test::tone_file(folder, "tone.wav", 20.0);
+    const auto command = "'" + test::program_path() + "' listen --from " + sound +
+                         " --pace 20 --format json --cylinders 4 --idle-rpm 700:950 --record " +
+                         folder.path("out.wav") + " 2>/dev/null | head -n 1 >/dev/null";
+    REQUIRE(std::system(command.c_str()) == 0);
+    CHECK_THAT(test::slurp(folder.path("out.events.csv")), Contains(",end,"));
+}
+
 TEST_CASE("Faults: a read-only folder is said before anything is recorded", "[faults]") {
     const ScratchFolder folder;
     const auto disk = folder.path("disk");

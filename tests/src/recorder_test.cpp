@@ -113,9 +113,48 @@ TEST_CASE("Recorder: overwrites nothing and numbers the parts", "[recording]") {
     CHECK(next_part(folder.path("b.flac")) == folder.path("b-part2.flac"));
     CHECK(folder.file("b-part2.flac", "x") == folder.path("b-part2.flac"));
     CHECK(next_part(folder.path("b.flac")) == folder.path("b-part3.flac"));
+    CHECK(folder.file("b-part2.settings.json", "{}") == folder.path("b-part2.settings.json"));
+    CHECK(next_part(folder.path("b.wav")) == folder.path("b-part3.wav"));  // what lies beside the other is in its way
     const auto refused = Recorder::create(folder.path("b.mp3"), settings(16000.0, 1));
     REQUIRE_FALSE(refused);
     CHECK_THAT(refused.error().what, Contains(".wav or .flac"));
+}
+
+TEST_CASE("Recorder: one that does not begin leaves nothing in the way of the next try", "[recording]") {
+    const ScratchFolder folder;
+    const auto path = folder.path("b.flac");
+    {
+        const FullDisk full;
+        CHECK_FALSE(Recorder::create(path, settings(16000.0, 1)));
+    }
+    CHECK(std::filesystem::is_empty(folder.path("")));
+    auto strange = settings(16000.0, 1);
+    strange.device = "caf\xe9";  // not UTF-8: a file of an old system
+    auto recorder = Recorder::create(path, strange);
+    REQUIRE(recorder);
+    CHECK(recorder.value().write(noise(16000, 6)));
+    CHECK(recorder.value().finish("stopped"));
+    CHECK(read_sound(path));
+}
+
+TEST_CASE("Recorder: a FLAC that was cut off does not pretend to a length", "[recording]") {
+    const ScratchFolder folder;
+    const auto path = folder.path("cut.flac");
+    const auto x = noise(160'000, 4);
+    {
+        auto recorder = Recorder::create(path, settings(16000.0, 1));
+        REQUIRE(recorder);
+        REQUIRE(recorder.value().write(x));
+        std::filesystem::copy_file(path, folder.path("copy.flac"));  // as it lies there before it is closed
+    }
+    auto file = SoundFile::open(folder.path("copy.flac"));
+    REQUIRE(file);
+    CHECK(file.value().info().frames == 0);
+    while (!file.value().read().empty()) {
+    }
+    CHECK(file.value().frames_read() > 140'000);
+    REQUIRE(file.value().warning());
+    CHECK_THAT(*file.value().warning(), Contains("breaks off"));
 }
 
 TEST_CASE("Recorder: kill -9 at any moment loses at most a second and no mark", "[recording]") {
