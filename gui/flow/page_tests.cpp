@@ -209,8 +209,8 @@ void Flow::pedal(const PageContext& c, Pedal which) {
         case Pedal::spray:
             if (phase == SprayPhase::shut || phase == SprayPhase::stopped || phase == SprayPhase::finished) {
                 if (c.view.gate.open && c.view.sound.running && phase == SprayPhase::shut) c.send(ask::StartSpray{});
-            } else if (prompts_spray(c.view)) {
-                c.send(ask::Sprayed{});
+            } else if (c.view.gate.open) {
+                c.send(ask::Sprayed{});  // also a moment after the prompt was withdrawn: the visit knows what it meets
             }
             break;
         case Pedal::repeat:
@@ -226,7 +226,7 @@ void Flow::pedal(const PageContext& c, Pedal which) {
             c.send(ask::UndoBurst{});
             break;
         case Pedal::pause:
-            c.send(ask::PauseSpray{phase != SprayPhase::paused});
+            c.send(ask::PauseSpray{c.view.spray.pause != PauseReason::by_hand});
             break;
     }
 }
@@ -274,7 +274,7 @@ void Flow::spray(const PageContext& c) {
         if (button(c, say(Word::spray_wrong), half, false, s.bursts > 0)) pedal(c, Pedal::wrong);
         ImGui::SameLine();
         if (button(c, say(Word::spray_undo), half, false, s.bursts > 0)) pedal(c, Pedal::undo);
-        if (button(c, say(s.phase == SprayPhase::paused ? Word::spray_resume : Word::spray_pause), half))
+        if (button(c, say(s.pause == PauseReason::by_hand ? Word::spray_resume : Word::spray_pause), half))
             pedal(c, Pedal::pause);
         ImGui::SameLine();
         if (button(c, say(Word::spray_finish), half)) c.send(ask::FinishSpray{});

@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <chrono>
+#include <exception>
 #include <utility>
+
+#include <fmt/format.h>
 
 namespace idlehark {
 
@@ -37,6 +40,15 @@ void GuidedVisit::take(plan::PlanStep step) {
 }
 
 bool GuidedVisit::pump() {
+    try {
+        return plan();
+    } catch (const std::exception& wrong) {  // a record that the planner refuses
+        visit_.stop(fmt::format("The next step cannot be worked out: {}.", wrong.what()));
+        return true;
+    }
+}
+
+bool GuidedVisit::plan() {
     if (working_.valid()) {
         if (working_.wait_for(std::chrono::seconds{0}) != std::future_status::ready) return false;
         auto step = working_.get();

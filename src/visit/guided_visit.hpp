@@ -36,7 +36,8 @@ class GuidedVisit {
     void matters(double rpm) { settings_.matters_rpm = rpm; }
     /// Whether neighbours may be misted together to rule them out. Before the first burst: a visit has one way.
     void in_passes(bool on) { settings_.passes = on; }
-    /// Starts and takes plans as they are wanted. True if something changed.
+    /// Starts and takes plans as they are wanted; where none can be worked out, the visit is stopped with the reason.
+    /// True if something changed.
     bool pump();
 
     [[nodiscard]] SprayVisit& visit() noexcept { return visit_; }
@@ -48,6 +49,7 @@ class GuidedVisit {
 
    private:
     [[nodiscard]] bool heard_out() const;
+    bool plan();
     void take(plan::PlanStep step);
 
     SprayVisit visit_;

@@ -156,14 +156,16 @@ void SprayVisit::hiss(double onset_s, double duration_s) {
     notice_.clear();
     for (auto& b : record_.bursts)
         if (b.counts() && !b.found_onset_s && std::abs(b.time_s - onset_s) <= config_.key_reach_s) {
-            b.found_onset_s = onset_s;
-            b.found_duration_s = duration_s;
-            ++revision_;
+            found(b, onset_s, duration_s);
             return;
         }
     auto* last = last_burst();
-    const bool in_prompt = stage_ == VisitStage::prompting || onset_s <= withdrawn_s_ + kPassed_s;
-    if (plan_ && onset_s >= prompted_s_ - kEarly_s && in_prompt) {
+    if (last && last->by_key && last->counts() && !last->found_onset_s && onset_s >= last_prompt_s_ - kEarly_s &&
+        onset_s <= last->time_s + kTwice_s) {
+        found(*last, onset_s, duration_s);  // the key was pressed well before the can, or well after
+        return;
+    }
+    if (follows_prompt(onset_s)) {
         const auto spots = plan_->spots;
         const bool sham = plan_->sham;
         burst(spots, onset_s, false, !sham, false);
@@ -184,16 +186,25 @@ void SprayVisit::hiss(double onset_s, double duration_s) {
             "A can hissed at {:.0f} s, unasked. If that was a burst, say where (wrong spot); if not, do nothing.",
             onset_s);
         last_burst_s_ = std::max(last_burst_s_, onset_s);
+        advance();
         return;
     }
     record_.bursts.back().found_onset_s = onset_s;
     record_.bursts.back().found_duration_s = duration_s;
 }
 
+void SprayVisit::found(VisitBurst& burst, double onset_s, double duration_s) {
+    burst.found_onset_s = onset_s;
+    burst.found_duration_s = duration_s;
+    ++revision_;
+    if (stage_ == VisitStage::waiting) plan_anew();  // what is planned rests on the key's time
+}
+
 void SprayVisit::key(double time_s, const std::string& spot) {
     notice_.clear();
     if (stage_ == VisitStage::stopped) return;
-    const bool prompted = stage_ == VisitStage::prompting && plan_;
+    // A prompt for a sham that is gone asks for nothing.
+    const bool prompted = follows_prompt(time_s) && (stage_ == VisitStage::prompting || !plan_->sham);
     if (spot.empty() && !prompted) {
         notice_ = "No spot is asked for now. Name the spot to mark a burst there.";
         return;
@@ -223,13 +234,11 @@ void SprayVisit::repeat() {
             notice_ = *no;
             return;
         }
-    VisitPlan again;
-    again.spots = last->spots;
-    again.why = "You asked for it once more.";
-    if (plan_) again.at_most_more = plan_->at_most_more;
-    plan_ = std::move(again);
-    if (stage_ == VisitStage::planning) stage_ = VisitStage::waiting;
-    advance();
+    again_ = last->spots;
+    if (stage_ == VisitStage::waiting)
+        next_step(once_more(std::move(*plan_)));
+    else
+        notice_ = fmt::format("Next comes {} once more.", spots_text(again_));
 }
 
 void SprayVisit::skip() {
@@ -240,8 +249,7 @@ void SprayVisit::skip() {
     }
     record_.skipped.push_back({plan_->spots, record_.bursts.size()});
     ++revision_;
-    plan_.reset();
-    stage_ = VisitStage::planning;
+    plan_anew();
 }
 
 void SprayVisit::wrong_spot(const std::string& spot) {
@@ -251,12 +259,13 @@ void SprayVisit::wrong_spot(const std::string& spot) {
         return;
     }
     auto* last = last_burst();
-    if (stray_hiss_ && (!last || stray_hiss_->first > last->time_s)) {
+    if (stray_hiss_) {
         const auto [onset_s, duration_s] = *std::exchange(stray_hiss_, {});
         burst({spot}, onset_s, false, false, false);
         record_.bursts.back().found_onset_s = onset_s;
         record_.bursts.back().found_duration_s = duration_s;
     } else if (last && !last->sham) {
+        no_longer_decided(last->spots);
         last->spots = {spot};
         last->asked = false;
         ++revision_;
@@ -264,12 +273,10 @@ void SprayVisit::wrong_spot(const std::string& spot) {
         notice_ = "There is no burst to correct.";
         return;
     }
+    no_longer_decided({spot});
+    again_.clear();
     notice_ = fmt::format("The last burst counts for spot {}.", spot);
-    if (stage_ == VisitStage::waiting || stage_ == VisitStage::done) {  // what was planned rests on the wrong spot
-        plan_.reset();
-        record_.ended.clear();
-        stage_ = VisitStage::planning;
-    }
+    if (stage_ == VisitStage::waiting || stage_ == VisitStage::done) plan_anew();  // it rests on the wrong spot
     advance();
 }
 
@@ -282,11 +289,13 @@ void SprayVisit::undo() {
     }
     last->undone = true;
     ++revision_;
+    again_.clear();
+    stray_hiss_.reset();
+    no_longer_decided(last->spots);
     notice_ = fmt::format("The burst on {} at {:.0f} s no longer counts; the recording keeps it.",
                           spots_text(last->spots), last->time_s);
     if (stage_ == VisitStage::answering || stage_ == VisitStage::waiting || stage_ == VisitStage::done) {
-        plan_.reset();
-        record_.ended.clear();
+        plan_anew();
         stage_ = VisitStage::answering;
         advance();
     }
@@ -315,6 +324,8 @@ bool SprayVisit::take(const VisitPlan& plan) {
     record_.smallest_provable_rpm = plan.smallest_provable_rpm;
     if (plan.outcome != VisitPlan::Outcome::step) {
         plan_ = plan;
+        prompted_.clear();
+        again_.clear();
         end(VisitStage::done, plan.why);
         return true;
     }
@@ -322,14 +333,13 @@ bool SprayVisit::take(const VisitPlan& plan) {
         notice_ = "The plan names no spot.";
         return false;
     }
-    for (const auto& spot : plan.spots)
+    auto step = once_more(plan);
+    for (const auto& spot : step.spots)
         if (const auto no = forbidden(spot)) {
             notice_ = *no;
             return false;
         }
-    plan_ = plan;
-    stage_ = VisitStage::waiting;
-    advance();
+    next_step(std::move(step));
     return true;
 }
 
@@ -367,12 +377,28 @@ void SprayVisit::burst(std::vector<std::string> spots, double time_s, bool by_ke
     b.near_gap = last_gap_s_ >= time_s && last_gap_s_ < time_s + config_.answer_s;
     record_.bursts.push_back(std::move(b));
     ++revision_;
+    again_.clear();
+    stray_hiss_.reset();
     last_burst_s_ = std::max(last_burst_s_, time_s);
+    last_prompt_s_ = time_s;
+    for (const auto& p : prompted_)
+        if (asked && p.from_s <= time_s) last_prompt_s_ = p.from_s;
     if (stage_ == VisitStage::gate || stage_ == VisitStage::settling || stage_ == VisitStage::stopped) return;
-    plan_.reset();
-    record_.ended.clear();
+    if (!asked) withdraw();  // what was asked for is not to follow
+    plan_anew();
     stage_ = VisitStage::answering;
     advance();
+}
+
+void SprayVisit::plan_anew() {
+    plan_.reset();
+    prompted_.clear();
+    record_.ended.clear();
+    stage_ = VisitStage::planning;
+}
+
+void SprayVisit::no_longer_decided(const std::vector<std::string>& spots) {
+    std::erase_if(record_.decided, [&](const auto& s) { return has(spots, s); });
 }
 
 void SprayVisit::end(VisitStage stage, std::string why) {
@@ -389,13 +415,41 @@ void SprayVisit::say(std::string text) {
 void SprayVisit::withdraw() {
     if (stage_ != VisitStage::prompting) return;
     say("Wait. Do not spray.");
-    withdrawn_s_ = record_.clock_s;
+    prompted_.back().to_s = record_.clock_s + kPassed_s;
     stage_ = VisitStage::waiting;
 }
 
+bool SprayVisit::follows_prompt(double time_s) const {
+    return plan_ && std::any_of(prompted_.begin(), prompted_.end(),
+                                [&](const Prompted& p) { return time_s >= p.from_s - kEarly_s && time_s <= p.to_s; });
+}
+
+VisitPlan SprayVisit::once_more(VisitPlan step) {
+    const auto spots = std::exchange(again_, {});
+    for (const auto& spot : spots)
+        if (const auto no = forbidden(spot)) {
+            notice_ = *no;
+            return step;
+        }
+    if (spots.empty()) return step;
+    step.spots = spots;
+    step.sham = false;
+    step.why = "You asked for it once more.";
+    step.would_change.clear();
+    return step;
+}
+
+void SprayVisit::next_step(VisitPlan plan) {
+    plan_ = std::move(plan);
+    prompted_.clear();
+    stage_ = VisitStage::waiting;
+    advance();
+}
+
 void SprayVisit::prompt() {
+    said_s_ = record_.clock_s;
+    if (stage_ != VisitStage::prompting) prompted_.push_back({.from_s = said_s_});
     stage_ = VisitStage::prompting;
-    prompted_s_ = record_.clock_s;
     auto where = spots_text(plan_->spots);
     where.front() = 'S';
     say(where + (plan_->sham ? ". Aim only, do not spray." : plan_->spots.size() > 1 ? ", one pass. Now." : ". Now."));
@@ -446,12 +500,12 @@ std::vector<VisitWait> SprayVisit::waits() const {
         all.push_back(VisitWait::lock_lost);
     else if (last_locked_s_ - std::max(steady_from_s_, last_gap_s_) < config_.after_gap_s)
         all.push_back(VisitWait::signal_gap);
-    if (stage_ != VisitStage::waiting) return all;
+    if (stage_ == VisitStage::settling) return all;
     if (last_burst_s_ + config_.spacing_s > record_.clock_s)
         all.push_back(VisitWait::spacing);
     else if (wait_s() > 0.0)
         all.push_back(VisitWait::drying);
-    if (all.empty() && !back_at_baseline()) all.push_back(VisitWait::not_at_baseline);
+    if (stage_ == VisitStage::waiting && all.empty() && !back_at_baseline()) all.push_back(VisitWait::not_at_baseline);
     return all;
 }
 
@@ -478,8 +532,7 @@ void SprayVisit::advance() {
         for (const auto& spot : plan_->spots)
             if (const auto no = forbidden(spot)) {  // since it was planned: a burst was said to have gone there
                 withdraw();
-                plan_.reset();
-                stage_ = VisitStage::planning;
+                plan_anew();
                 notice_ = *no;
                 return;
             }
@@ -501,9 +554,9 @@ void SprayVisit::advance() {
         case VisitStage::prompting:
             if (!waits().empty())
                 withdraw();
-            else if (plan_->sham && record_.clock_s - prompted_s_ >= config_.sham_after_s)
+            else if (plan_->sham && record_.clock_s - said_s_ >= config_.sham_after_s)
                 burst(std::vector(plan_->spots), record_.clock_s, false, true, true);
-            else if (record_.clock_s - prompted_s_ >= config_.patience_s) {
+            else if (record_.clock_s - said_s_ >= config_.patience_s) {
                 prompt();
                 notice_ = "No spray was heard. If you sprayed, press the key; if the spot is out of reach, skip it.";
             }

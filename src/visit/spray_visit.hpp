@@ -128,6 +128,7 @@ struct VisitState {
     double smallest_provable_rpm = std::numeric_limits<double>::quiet_NaN();
     int bursts = 0;  ///< that count
     int at_most_more = 0;
+    [[nodiscard]] bool asks_for_spray() const noexcept { return stage == VisitStage::prompting && !sham; }
 };
 
 /// A guided spray test as a state machine: events in, state out. The window and `listen --guide` are two faces of it.
@@ -156,9 +157,10 @@ class SprayVisit {
     void reading(double time_s, double rpm, bool locked);
     void gap(double time_s);  ///< sound was lost here
     void hiss(double onset_s, double duration_s);
-    /// The user says "now". `spot` empty: as asked (ignored when nothing is); else there, asked or not.
+    /// The user says "now". `spot` empty: as asked, now or a moment ago (ignored when nothing was); else there, asked
+    /// or not.
     void key(double time_s, const std::string& spot = {});
-    void repeat();  ///< says the prompt again; with none out, plans the last spot once more
+    void repeat();  ///< says the prompt again; with none out, the last spot comes once more, as the next step
     void skip();    ///< not this spot now; a spot skipped twice is left out
     /// The last burst went to this spot; or the newest hiss that nobody asked for did.
     void wrong_spot(const std::string& spot);
@@ -192,8 +194,18 @@ class SprayVisit {
         double time_s;
         double rpm;
     };
+    /// When a prompt stood, and hands followed it.
+    struct Prompted {
+        double from_s;
+        double to_s = std::numeric_limits<double>::infinity();
+    };
     void settle_or_go_on();
     void advance();
+    [[nodiscard]] VisitPlan once_more(VisitPlan step);
+    void plan_anew();
+    void no_longer_decided(const std::vector<std::string>& spots);
+    void found(VisitBurst& burst, double onset_s, double duration_s);
+    void next_step(VisitPlan plan);
     void prompt();
     void say(std::string text);
     void withdraw();
@@ -201,6 +213,8 @@ class SprayVisit {
     void end(VisitStage stage, std::string why);
     [[nodiscard]] std::vector<VisitWait> waits() const;
     [[nodiscard]] double wait_s() const;
+    /// Whether spray at this time is what was asked for: hands still follow a prompt that has just been withdrawn.
+    [[nodiscard]] bool follows_prompt(double time_s) const;
     [[nodiscard]] bool locked() const noexcept;
     [[nodiscard]] std::optional<double> mean_rpm(double from_s, double to_s) const;
     [[nodiscard]] double tolerance_rpm() const;
@@ -213,13 +227,15 @@ class SprayVisit {
     VisitRecord record_;
     VisitStage stage_ = VisitStage::gate;
     std::optional<VisitPlan> plan_;
-    std::deque<Sample> recent_;  ///< locked readings of the last minute
+    std::vector<std::string> again_;  ///< spots that the user wants in place of the next plan's
+    std::deque<Sample> recent_;       ///< locked readings of the last minute
     double last_locked_s_ = -std::numeric_limits<double>::infinity();
     double steady_from_s_ = std::numeric_limits<double>::infinity();  ///< locked without a break since
     double last_gap_s_ = -std::numeric_limits<double>::infinity();
     double last_burst_s_ = -std::numeric_limits<double>::infinity();
-    double prompted_s_ = std::numeric_limits<double>::infinity();
-    double withdrawn_s_ = -std::numeric_limits<double>::infinity();
+    std::vector<Prompted> prompted_;                            ///< of this step
+    double said_s_ = -std::numeric_limits<double>::infinity();  ///< its prompt, the last time
+    double last_prompt_s_ = 0.0;                                ///< that the last burst followed
     double baseline_rpm_ = std::numeric_limits<double>::quiet_NaN();
     double unrest_rpm_ = 0.0;                              ///< spread of short means of the settled idle
     std::optional<std::pair<double, double>> stray_hiss_;  ///< onset, duration: nobody asked for it

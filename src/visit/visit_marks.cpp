@@ -84,9 +84,13 @@ plan::PlanStep replay_plan(VisitRecord& record, const VisitConfig& limits, std::
     const auto skipped_now = [&] { return skip != record.skipped.end() && skip->after_bursts <= so_far.bursts.size(); };
     while (skipped_now()) take_skip();
     plan_now();
-    for (const auto& burst : record.bursts) {
+    for (std::size_t i = 0; i < record.bursts.size(); ++i) {
+        const auto& burst = record.bursts[i];
         so_far.bursts.push_back(burst);
-        if (!burst.undone) plan_now();
+        // One that falls into the answer of the burst before is planned for together with it.
+        const bool answered =
+            i + 1 == record.bursts.size() || record.bursts[i + 1].time_s >= burst.time_s + limits.answer_s;
+        if (!burst.undone && answered) plan_now();
         while (skipped_now())
             if (take_skip()) plan_now();
     }

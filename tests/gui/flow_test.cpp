@@ -226,6 +226,7 @@ TEST_CASE("Words: what the program behind the window says is known by its patter
     CHECK(say.known("injector 2, missed clicks") == "Düse 2, fehlende Klicks");
     CHECK(say.known("The burst on 7, 8 at 31 s no longer counts; the recording keeps it.") ==
           "Der Stoß auf 7, 8 bei 31 s zählt nicht mehr; die Aufnahme behält ihn.");
+    CHECK(say.known("Next comes spots 3 and 4 once more.") == "Als Nächstes noch einmal Stellen 3 und 4.");
     for (const char* other : {"", "spot", "the user's own line", "fuel pressure, again", "{}"})
         CHECK(say.known(other) == other);
     // No pattern stands in the way of another: each sentence of the section is told in its own words.

@@ -234,6 +234,64 @@ TEST_CASE("SprayVisit: waits with the reason while the idle does not allow a bur
         b.visit.hiss(onset_s, 1.0);
         CHECK(b.visit.bursts_on("3") == 1);
     }
+    SECTION("and so is the key, so long as hands follow; not later, and not for a sham") {
+        const bool sham = GENERATE(false, true);
+        const double late_s = GENERATE(1.0, 5.0);
+        b.prompt({"3"}, sham);
+        b.visit.pause(true);
+        b.run(late_s);
+        b.visit.key(b.now_s);
+        CHECK(b.visit.bursts_on("3") == (late_s < 2.0 && !sham ? 1 : 0));
+        CHECK(b.visit.record().bursts.size() == (late_s < 2.0 && !sham ? 1U : 0U));
+    }
+    SECTION("spray found late is not taken for that of the next step") {
+        b.prompt({"3"});
+        b.visit.pause(true);
+        const double onset_s = b.now_s + 1.0;
+        b.run(2.0);
+        b.visit.skip();
+        b.visit.pause(false);
+        REQUIRE(b.visit.take(Bench::plan_for({"4"})));
+        b.visit.hiss(onset_s, 1.0);
+        CHECK(b.visit.record().bursts.empty());
+        CHECK_THAT(b.visit.state().notice, Catch::Matchers::Contains("unasked"));
+    }
+    SECTION("nor for that of a visit that is over") {
+        b.prompt({"3"});
+        const double onset_s = b.now_s + 1.0;
+        b.run(1.5);
+        b.visit.pause(true);
+        b.visit.skip();
+        VisitPlan end;
+        end.outcome = VisitPlan::Outcome::decided;
+        REQUIRE(b.visit.take(end));
+        b.visit.key(b.now_s);
+        b.run(7.0);
+        b.visit.hiss(onset_s, 1.0);
+        CHECK(b.visit.record().bursts.empty());
+    }
+    SECTION("spray between two prompts for one spot was not asked for") {
+        b.prompt({"3"});
+        b.visit.pause(true);
+        b.run(60.0);
+        const double onset_s = b.now_s;
+        b.run(3.0);
+        b.visit.pause(false);
+        CHECK(b.visit.state().stage == VisitStage::prompting);
+        b.run(4.0);
+        b.visit.hiss(onset_s, 1.0);
+        CHECK(b.visit.record().bursts.empty());
+        CHECK(b.visit.state().stage == VisitStage::waiting);  // nor may it be repeated at once
+    }
+    SECTION("spray a moment before the prompt is said again follows it") {
+        b.prompt({"3"});
+        b.run(44.0);
+        const double onset_s = b.now_s;
+        b.run(8.0);
+        CHECK(b.visit.state().stage == VisitStage::prompting);
+        b.visit.hiss(onset_s, 1.0);
+        CHECK(b.visit.bursts_on("3") == 1);
+    }
     SECTION("away from the baseline, until it is back or has been steady for long") {
         b.prompt({"3"});
         b.visit.key(b.now_s);
@@ -316,6 +374,40 @@ TEST_CASE("SprayVisit: corrections keep everything", "[visit]") {
         CHECK(b.visit.bursts_on("3") == 1);
         CHECK(b.visit.record().bursts[1].time_s == onset_s);
     }
+    SECTION("a spot named for it then is that hiss, though a burst came after it") {
+        const double onset_s = b.now_s - 3.0;
+        b.visit.key(b.now_s + 0.5);
+        b.run(5.0);
+        b.visit.hiss(onset_s, 1.0);
+        b.visit.wrong_spot("5");
+        CHECK(b.visit.bursts_on("3") == 1);
+        CHECK(b.visit.bursts_on("5") == 1);
+    }
+    SECTION("a key long before or after the spray is the same burst") {
+        b.run(6.0);
+        const double key_s = b.now_s;
+        b.visit.key(key_s);
+        b.run(8.0);
+        const double onset_s = key_s + GENERATE(2.0, 4.5, -4.0);
+        b.visit.hiss(onset_s, 1.0);
+        REQUIRE(b.visit.record().bursts.size() == 1);
+        CHECK(b.visit.record().bursts[0].found_onset_s == onset_s);
+    }
+    SECTION("what was decided by a burst that was undone or moved is open again") {
+        b.visit.key(b.now_s);
+        REQUIRE(b.run_until(VisitStage::planning));
+        auto plan = Bench::plan_for({"1"});
+        plan.decided = {"3", "5", "2"};
+        REQUIRE(b.visit.take(plan));
+        SECTION("undone") {
+            b.visit.undo();
+            CHECK(b.visit.record().decided == std::vector<std::string>{"5", "2"});
+        }
+        SECTION("moved") {
+            b.visit.wrong_spot("5");
+            CHECK(b.visit.record().decided == std::vector<std::string>{"2"});
+        }
+    }
     SECTION("skip, and twice is left out") {
         b.visit.skip();
         CHECK(b.visit.wants_plan());
@@ -325,6 +417,32 @@ TEST_CASE("SprayVisit: corrections keep everything", "[visit]") {
         CHECK(b.visit.left_out("3"));
         CHECK_FALSE(b.visit.take(Bench::plan_for({"3"})));
         CHECK(b.visit.take(Bench::plan_for({"4"})));
+    }
+    SECTION("once more, whenever it is asked, is the next step") {
+        b.visit.key(b.now_s);
+        const double sprayed_s = b.now_s;
+        const auto when = GENERATE(VisitStage::answering, VisitStage::planning, VisitStage::waiting);
+        REQUIRE(b.run_until(when == VisitStage::answering ? when : VisitStage::planning));
+        auto plan = Bench::plan_for({"4"});
+        if (when == VisitStage::waiting) REQUIRE(b.visit.take(plan));
+        b.visit.repeat();
+        REQUIRE(b.run_until(when == VisitStage::waiting ? when : VisitStage::planning));
+        SECTION("of its spot") {
+            if (when != VisitStage::waiting) REQUIRE(b.visit.take(plan));
+            REQUIRE(b.run_until(VisitStage::prompting));
+            CHECK(b.visit.state().asked == std::vector<std::string>{"3"});
+            CHECK(b.now_s >= sprayed_s + 30.0);  // drying
+            b.visit.key(b.now_s);
+            REQUIRE(b.run_until(VisitStage::planning));
+            REQUIRE(b.visit.take(plan));
+            CHECK(b.visit.state().asked == std::vector<std::string>{"4"});
+        }
+        SECTION("unless the plan decides it") {
+            if (when == VisitStage::waiting) return;
+            plan.decided = {"3"};
+            REQUIRE(b.visit.take(plan));
+            CHECK(b.visit.state().asked == std::vector<std::string>{"4"});
+        }
     }
     SECTION("stop is for good") {
         b.visit.stop();
@@ -398,6 +516,26 @@ TEST_CASE("SprayVisit: a prompt is withdrawn where a burst turns out to have gon
     CHECK(state.prompt == prompt + 1);
     CHECK(state.spoken == "Wait. Do not spray.");
     CHECK_THAT(state.notice, Catch::Matchers::Contains("the most that one spot gets"));
+}
+
+TEST_CASE("SprayVisit: a prompt does not stand where spray turns out to be too recent", "[visit]") {
+    Bench b;
+    SECTION("the last burst went to the spot that is asked for now: it must dry") {
+        b.prompt({"3"});
+        b.visit.key(b.now_s);
+        b.prompt({"4"});
+        b.visit.wrong_spot("4");
+    }
+    SECTION("a can was heard a moment before the prompt") {
+        b.prompt({"3"});
+        b.visit.hiss(b.now_s - 5.0, 1.0);
+    }
+    SECTION("it was sprayed elsewhere") {
+        b.prompt({"3"});
+        b.visit.key(b.now_s, "4");
+    }
+    CHECK(b.visit.state().stage != VisitStage::prompting);
+    CHECK(b.visit.state().spoken == "Wait. Do not spray.");
 }
 
 TEST_CASE("SprayVisit: leaving a finished visit keeps what it came to", "[visit]") {
