@@ -23,7 +23,8 @@ int try_prompts(const AudioSystem& system, const std::string& wanted) {
     auto output = OutputStream::open(device.value());
     if (!output) return refuse(output.error());
     auto& out = output.value();
-    for (auto sound : {beep(out.sample_rate_hz()), speak("Spot 7 noted. Next.", out.sample_rate_hz())}) {
+    for (auto sound : {beep(out.sample_rate_hz(), true), beep(out.sample_rate_hz(), false),
+                       speak("Spot 7 noted. Next.", out.sample_rate_hz())}) {
         const std::chrono::duration<double> longest{static_cast<double>(sound.size()) / out.sample_rate_hz() + 5.0};
         const auto give_up = std::chrono::steady_clock::now() + longest;
         out.play(std::move(sound));

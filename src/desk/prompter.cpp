@@ -22,7 +22,7 @@ void Prompter::choose(gui::Prompts style) {
     if (style_ == gui::Prompts::off) hush();
 }
 
-Result<Done> Prompter::say(const std::string& text) {
+Result<Done> Prompter::say(const std::string& text, bool asks_for_spray) {
     if (style_ == gui::Prompts::off) return Done{};
     if (!player_) {
         auto output = open_ ? open_() : open_default();
@@ -34,7 +34,7 @@ Result<Done> Prompter::say(const std::string& text) {
         }
         player_.emplace(std::move(output.value()));
     }
-    player_->say(text, style_ == gui::Prompts::spoken ? PromptStyle::spoken : PromptStyle::beep);
+    player_->say(text, style_ == gui::Prompts::spoken ? PromptStyle::spoken : PromptStyle::beep, asks_for_spray);
     return Done{};
 }
 

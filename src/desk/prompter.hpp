@@ -26,7 +26,7 @@ class Prompter {
     [[nodiscard]] gui::Prompts style() const noexcept { return style_; }
     /// A newer prompt cuts an older one short, and waits until the output is free. Errors: no output; then nothing more
     /// is tried until choose().
-    Result<Done> say(const std::string& text);
+    Result<Done> say(const std::string& text, bool asks_for_spray);
     /// Many times a second while `waiting()`: plays what waits.
     void pump();
     [[nodiscard]] bool waiting() const noexcept { return player_ && player_->waiting(); }

@@ -4,11 +4,11 @@
 
 namespace idlehark {
 
-void PromptPlayer::say(const std::string& text, PromptStyle style) {
+void PromptPlayer::say(const std::string& text, PromptStyle style, bool asks_for_spray) {
     hush();
     if (style == PromptStyle::off) return;
     const double rate_hz = output_->sample_rate_hz();
-    next_ = style == PromptStyle::spoken ? speak(text, rate_hz) : beep(rate_hz);
+    next_ = style == PromptStyle::spoken ? speak(text, rate_hz) : beep(rate_hz, asks_for_spray);
     pump();
 }
 

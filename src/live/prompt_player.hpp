@@ -17,7 +17,7 @@ namespace idlehark {
 class PromptPlayer {
    public:
     explicit PromptPlayer(std::unique_ptr<SoundOutput> output) : output_(std::move(output)) {}
-    void say(const std::string& text, PromptStyle style);
+    void say(const std::string& text, PromptStyle style, bool asks_for_spray);
     void pump();
     /// Silence: what plays is cut short, what waits is not played any more.
     void hush();

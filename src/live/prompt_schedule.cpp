@@ -22,17 +22,17 @@ std::optional<PromptSchedule::Prompt> PromptSchedule::due(double now_s) {
     if (!locked_ && now_s - lock_seen_s_ > kLost_s) {
         if (loss_said_) return {};
         loss_said_ = true;
-        return Prompt{"No idle speed is heard."};
+        return Prompt{"No idle speed is heard.", false};
     }
     if (!locked_) return {};
     if (noted_) {
         const auto spot = *noted_;
         noted_.reset();
-        return Prompt{"Spot " + spot + " noted. Next."};
+        return Prompt{"Spot " + spot + " noted. Next.", true};
     }
     if (ready_said_) return {};
     ready_said_ = true;
-    return Prompt{"Ready."};
+    return Prompt{"Ready.", true};
 }
 
 }  // namespace idlehark

@@ -17,7 +17,8 @@ class PromptSchedule {
     static constexpr double kLost_s = 5.0;
 
     struct Prompt {
-        std::string text;  ///< to be spoken; a beep says only that it is time
+        std::string text;  ///< to be spoken
+        bool asks_for_spray = false;
     };
 
     /// A burst begins at this time. A prompt that is sounding must be cut.

@@ -15,7 +15,12 @@ namespace {
 
 constexpr float kBeepPeak = 0.4F;
 constexpr float kVoicePeak = 0.5F;
-constexpr double kBeep_s = 0.25;
+/// Two tones one after the other.
+struct Tones {
+    double length_s, first_hz, second_hz;
+};
+constexpr Tones kSpray{0.25, 1000.0, 1500.0};
+constexpr Tones kHold{0.6, 600.0, 400.0};
 constexpr double kFade_s = 0.01;
 
 struct DeleteWave {
@@ -32,12 +37,13 @@ cst_voice* voice() {
 
 }  // namespace
 
-std::vector<float> beep(double sample_rate_hz) {
-    std::vector<float> x(static_cast<std::size_t>(kBeep_s * sample_rate_hz));
+std::vector<float> beep(double sample_rate_hz, bool asks_for_spray) {
+    const auto& tones = asks_for_spray ? kSpray : kHold;
+    std::vector<float> x(static_cast<std::size_t>(tones.length_s * sample_rate_hz));
     for (std::size_t i = 0; i < x.size(); ++i) {
         const double t = static_cast<double>(i) / sample_rate_hz;
-        const double frequency_hz = t < 0.5 * kBeep_s ? 1000.0 : 1500.0;
-        const double fade = std::clamp(std::min(t, kBeep_s - t) / kFade_s, 0.0, 1.0);
+        const double frequency_hz = t < 0.5 * tones.length_s ? tones.first_hz : tones.second_hz;
+        const double fade = std::clamp(std::min(t, tones.length_s - t) / kFade_s, 0.0, 1.0);
         x[i] = kBeepPeak * static_cast<float>(fade * std::sin(2.0 * std::numbers::pi * frequency_hz * t));
     }
     return x;

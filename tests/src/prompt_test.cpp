@@ -86,8 +86,9 @@ TEST_CASE("PromptSchedule: a lost idle is said once a loss, and not before the q
 
 TEST_CASE("Voice: sounds of the stated loudness, and different words sound different", "[prompts]") {
     const double rate_hz = GENERATE(16000.0, 44100.0, 48000.0);
-    CHECK(beep(rate_hz).size() == static_cast<std::size_t>(0.25 * rate_hz));
-    CHECK(peak_of(beep(rate_hz)) == Approx(0.4).margin(0.01));
+    CHECK(beep(rate_hz, true).size() == static_cast<std::size_t>(0.25 * rate_hz));
+    CHECK(beep(rate_hz, false).size() > 2 * beep(rate_hz, true).size());
+    for (const bool asks : {true, false}) CHECK(peak_of(beep(rate_hz, asks)) == Approx(0.4).margin(0.01));
     const auto seven = speak("Spot 7 noted. Next.", rate_hz);
     CHECK(peak_of(seven) == Approx(0.5).margin(0.02));
     const double length_s = static_cast<double>(seven.size()) / rate_hz;
@@ -106,12 +107,12 @@ TEST_CASE("PromptPlayer: the newest prompt is said as soon as the output lets go
     const auto rate_hz = output.sample_rate_hz();
     const auto spray = speak("Spot 3. Now.", rate_hz);
     const auto wait = speak("Wait. Do not spray.", rate_hz);
-    player.say("Spot 3. Now.", PromptStyle::spoken);
+    player.say("Spot 3. Now.", PromptStyle::spoken, true);
     CHECK(played->all() == std::vector<std::vector<float>>{spray});
     CHECK_FALSE(player.waiting());
 
     // Withdrawn while it is being said: the device has not yet let go of it.
-    player.say("Wait. Do not spray.", PromptStyle::spoken);
+    player.say("Wait. Do not spray.", PromptStyle::spoken, false);
     player.pump();
     CHECK(played->all().size() == 1);
     CHECK(player.waiting());
@@ -121,9 +122,9 @@ TEST_CASE("PromptPlayer: the newest prompt is said as soon as the output lets go
     CHECK_FALSE(player.waiting());
 
     // Of several that wait the newest is said, and nothing twice.
-    player.say("Spot 4. Now.", PromptStyle::spoken);
-    player.say("Spot 5. Now.", PromptStyle::beep);
-    player.say("Wait. Do not spray.", PromptStyle::spoken);
+    player.say("Spot 4. Now.", PromptStyle::spoken, true);
+    player.say("Spot 5. Now.", PromptStyle::beep, true);
+    player.say("Wait. Do not spray.", PromptStyle::spoken, false);
     output.ask();
     player.pump();
     output.end();
@@ -131,8 +132,8 @@ TEST_CASE("PromptPlayer: the newest prompt is said as soon as the output lets go
     CHECK(played->all() == std::vector{spray, wait, wait});
 
     // What is hushed is not said later.
-    player.say("Spot 4. Now.", PromptStyle::spoken);
-    player.say("Spot 5. Now.", PromptStyle::spoken);
+    player.say("Spot 4. Now.", PromptStyle::spoken, true);
+    player.say("Spot 5. Now.", PromptStyle::spoken, true);
     player.hush();
     CHECK_FALSE(player.waiting());
     output.ask();
@@ -168,7 +169,7 @@ TEST_CASE("Prompts: as loud as the engine, they move no verdict", "[prompts]") {
         const auto due = schedule.due(now_s);
         if (!due) continue;
         ++prompts;
-        auto x = prompts % 2 == 0 ? beep(rate_hz) : speak(due->text, rate_hz);
+        auto x = prompts % 2 == 0 ? beep(rate_hz, due->asks_for_spray) : speak(due->text, rate_hz);
         const double gain = engine_rms / rms_of(x);
         const auto at = static_cast<std::size_t>(now_s * rate_hz);
         for (std::size_t i = 0; i < x.size() && at + i < mixed.size(); ++i)
