@@ -1,6 +1,7 @@
 // What the desk does with a case: opens it, shows its visits, compares two, writes the report.
 #include "src/casebook/case_compare.hpp"
 #include "src/casebook/case_report_of.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/measure.hpp"
 #include "src/casebook/repair.hpp"
 #include "src/desk/desk_worker.hpp"
@@ -83,10 +84,12 @@ void Desk::Worker::leave_case() {
         state_.log = usual_log();
         ++state_.engine_edition;
     }
+    ++starts_;
     case_.reset();
     truth_.reset();
     guided_.reset();
     state_.gate = {};
+    heard_since_gate_ = false;
     state_.case_folder.clear();
     state_.kept.reset();
     state_.visit_shown = 0;
@@ -139,8 +142,9 @@ void Desk::Worker::on(const ask::OpenCase& c) {
     ++state_.engine_edition;
     ++state_.map_edition;
     state_.sound = {};
-    renew_spots();
     renew_kept();
+    if (state_.kept && !state_.kept->visits.empty()) find_takes(state_.kept->visits.back().id);
+    renew_spots();
     if (!state_.kept || state_.kept->visits.empty()) return;
     show_kept(state_.kept->visits.back().id);
     lead_to(gui::Stage::report);
@@ -156,7 +160,7 @@ void Desk::Worker::finish_what_was_cut_off() {
     const bool open = std::any_of(recordings.value().begin(), recordings.value().end(),
                                   [](const CaseRecording& r) { return r.running; });
     if (!open && left.value().empty()) return;
-    job_.start("measuring the recording", [this, folder = state_.case_folder](Job::Ticket& ticket) -> Job::Outcome {
+    job_.start(kMeasuring, [this, folder = state_.case_folder](Job::Ticket& ticket) -> Job::Outcome {
         auto book = Casebook::open(folder, Casebook::Access::write);
         if (!book) return [this, e = book.error()] { fault(e); };
         RepairReport report;
@@ -278,7 +282,7 @@ void Desk::Worker::show_kept(const gui::KeptTest& test) {
 void Desk::Worker::measure_recording(RowId recording, int pick_up_cylinder) {
     std::optional<VisitPlanSettings> plan;
     if (guided_) plan = guided_->settings();
-    job_.start("measuring the recording",
+    job_.start(kMeasuring,
                [this, recording, pick_up_cylinder, folder = state_.case_folder, matters = state_.settle.matters_rpm,
                 plan = std::move(plan)](Job::Ticket& ticket) -> Job::Outcome {
                    // A hand of its own on the case: the desk goes on with its.
@@ -343,7 +347,7 @@ void Desk::Worker::on(const ask::Compare& c) {
 }
 
 void Desk::Worker::on(const ask::WriteReport&) {
-    if (run_ && guided_ && spray_wanted_)
+    if (spray_under_way())
         return fault({"the spray test is still running", "Finish it first, or stop it (Esc); then write the report."});
     if (!case_ && !(state_.sound.mode == gui::Mode::replay && !run_ && !recording_path_.empty()))
         return fault({"there is nothing to report yet", "Start a sound or open a case on page 1."});
@@ -353,8 +357,8 @@ void Desk::Worker::on(const ask::WriteReport&) {
         replayed = recording_path_;
         for (const auto& b : state_.bursts) marks.push_back({b.time_s, b.spot, {}, 0});
         if (const auto made = ensure_case(); !made) return fault(made.error());
-        keep_all();
     }
+    keep_all();
     RowId visit = 0;
     if (!replayed.empty()) {
         const auto today = case_->visit();

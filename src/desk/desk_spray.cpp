@@ -34,6 +34,8 @@ void Desk::Worker::begin_visit() {
     settings.passes = together_;
     settings.spot_odds = spot_odds();
     guided_.emplace(std::move(visit), std::move(settings), true);
+    guided_->earlier(readings_);  // of this sound, from before there was a map
+    prompts_said_ = 0;
     show_visit();
 }
 
@@ -94,19 +96,20 @@ void Desk::Worker::feed_settle() {
     for (const auto& r : readings_)
         if (r.time_s >= quiet_from_s_) quiet.push_back(r);
     const SprayTestConfig config{.matters_rpm = s.matters_rpm, .idle_control = state_.engine.idle_control};
-    thinking_.start("the quiet idle",
-                    [this, quiet = std::move(quiet), spots = spray_spots(), config](Job::Ticket&) -> Job::Outcome {
-                        const auto result = evaluate_spray(quiet, {}, spots, config);
-                        const double smallest =
-                            smallest_provable_rpm(quiet, static_cast<int>(spots.size()), kRounds, config);
-                        return [this, result, smallest] {
-                            auto& settle = state_.settle;
-                            settle.idle_rpm = result.idle_rpm;
-                            settle.hunting_rpm = result.hunting_rpm;
-                            settle.smallest_provable_rpm = smallest;
-                            settle.done = true;
-                        };
-                    });
+    thinking_.start(
+        "the quiet idle",
+        [this, quiet = std::move(quiet), spots = spray_spots(), config, start = starts_](Job::Ticket&) -> Job::Outcome {
+            const auto result = evaluate_spray(quiet, {}, spots, config);
+            const double smallest = smallest_provable_rpm(quiet, static_cast<int>(spots.size()), kRounds, config);
+            return [this, result, smallest, start] {
+                if (start != starts_) return;
+                auto& settle = state_.settle;
+                settle.idle_rpm = result.idle_rpm;
+                settle.hunting_rpm = result.hunting_rpm;
+                settle.smallest_provable_rpm = smallest;
+                settle.done = true;
+            };
+        });
 }
 
 void Desk::Worker::show_standing(const plan::PlanStep& step) {
@@ -118,6 +121,7 @@ void Desk::Worker::show_standing(const plan::PlanStep& step) {
         s.low_rpm = p.low_rpm;
         s.high_rpm = p.high_rpm;
         s.decided = p.decision != plan::SpotDecision::open;
+        s.verdict.reset();
         if (p.bursts + p.passes > 0 || s.decided) s.verdict = verdict_of(p.decision);
     }
 }
@@ -135,7 +139,7 @@ void Desk::Worker::show_visit() {
     const auto v = visit.state();
     if (v.prompt != prompts_said_) {
         prompts_said_ = v.prompt;
-        if (const auto said = prompter_.say(v.spoken); !said) fault(said.error());
+        if (const auto said = prompter_.say(v.spoken, v.asks_for_spray()); !said) fault(said.error());
     }
     s.prompts = prompter_.style();
     s.together = together_;
@@ -246,13 +250,19 @@ void Desk::Worker::on(const ask::StartSpray&) {
 }
 
 void Desk::Worker::on(const ask::Sprayed&) {
-    if (!guided_ || !run_ || state_.spray.phase != gui::SprayPhase::prompt) return;
-    const auto asked = guided_->visit().state().asked;
-    const bool sham = guided_->visit().state().sham;
-    // Simulated hands do as the key says, against better advice too: the hiss of a sham that was none tells of it.
-    if (auto* practice = run_->practice()) practice->spray(asked);
+    if (!guided_ || !run_ || !spray_wanted_) return;
+    auto& visit = guided_->visit();
+    const auto v = visit.state();
+    auto* practice = run_->practice();
+    if (v.sham && v.stage == VisitStage::prompting) {
+        // Simulated hands do as the key says, against better advice too: the hiss of a sham that was none tells of it.
+        if (practice) practice->spray(v.asked);
+        return;
+    }
     // The newest sound heard was in the air a moment before; the key is nearer to now.
-    if (!sham) guided_->visit().key(state_.sound.now_s);
+    const auto before = visit.record().bursts.size();
+    visit.key(state_.sound.now_s);
+    if (practice && visit.record().bursts.size() > before) practice->spray(v.asked);
     show_visit();
 }
 
@@ -266,8 +276,21 @@ void Desk::Worker::on(const ask::SprayHere& c) {
     show_visit();
 }
 
+/// What was sprayed can be corrected while the sound runs: afterwards marks and verdict are on the disk.
+bool Desk::Worker::correctable() {
+    if (!guided_ || !spray_wanted_) return false;
+    if (!run_) fault({"the test is over: its bursts stand as they are", "Correct a burst before the test ends."});
+    return run_ != nullptr;
+}
+
+bool Desk::Worker::spray_under_way() const {
+    if (!run_ || !guided_ || !spray_wanted_) return false;
+    const auto stage = guided_->visit().state().stage;
+    return stage != VisitStage::done && stage != VisitStage::stopped;
+}
+
 void Desk::Worker::on(const ask::SprayedElsewhere& c) {
-    if (guided_) guided_->visit().wrong_spot(c.spot);
+    if (correctable()) guided_->visit().wrong_spot(c.spot);
     show_visit();
 }
 
@@ -282,7 +305,7 @@ void Desk::Worker::on(const ask::SkipSpot&) {
 }
 
 void Desk::Worker::on(const ask::UndoBurst&) {
-    if (guided_ && spray_wanted_) guided_->visit().undo();
+    if (correctable()) guided_->visit().undo();
     show_visit();
 }
 
@@ -333,7 +356,8 @@ void Desk::Worker::judge_recording(const std::string& path, std::vector<Mark> ma
             ticket.at(0.95 * static_cast<double>(done) / static_cast<double>(std::max<std::uint64_t>(total, 1)));
         };
         auto outcome = judge_spray(request, sinks);
-        return [this, outcome = std::move(outcome)] {
+        return [this, path = request.listen.path, outcome = std::move(outcome)] {
+            if (run_ || case_ || recording_path_ != path) return;  // something else is on the screen by now
             if (const auto* failure = std::get_if<SprayFailure>(&outcome)) return fault(failure->error);
             show_verdict(std::get<SprayAnswer>(outcome).view);
         };

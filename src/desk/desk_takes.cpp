@@ -1,4 +1,5 @@
 #include "src/analysis/injector_session.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/casebook/measure.hpp"
 #include "src/desk/desk_worker.hpp"
 #include "src/practice/practice_probe.hpp"
@@ -6,6 +7,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <string_view>
 #include <utility>
 
 namespace idlehark {
@@ -29,6 +31,19 @@ std::string plain(std::string text) {
     return text;
 }
 
+std::string name_of_take(RecordingKind kind, const std::string& place) {
+    return (kind == RecordingKind::injector ? "injector-" : "hiss-") + plain(place);
+}
+
+/// Whether a file of the case is of that name, the first or a later one: injector-3.flac, injector-3-2.flac.
+bool is_take_of(std::string_view file, std::string_view name) {
+    if (!file.starts_with(name)) return false;
+    file.remove_prefix(name.size());
+    file = file.substr(0, file.find('.'));
+    return file.empty() ||
+           (file.size() > 1 && file[0] == '-' && file.find_first_not_of("0123456789", 1) == std::string_view::npos);
+}
+
 RecordingKind kind_of(gui::TakeKind kind) {
     return kind == gui::TakeKind::injector ? RecordingKind::injector
            : kind == gui::TakeKind::hiss   ? RecordingKind::hiss
@@ -50,11 +65,11 @@ void Desk::Worker::on(const ask::StartIdleTake& c) {
 }
 
 void Desk::Worker::begin_take(gui::TakeKind kind, const std::string& place, double needed_s, int pick_up_cylinder) {
+    if (spray_under_way())
+        return fault({"the spray test is still running", "Finish it first, or stop it (Esc); then take this sound."});
     end_run("a take begins");
     leave_visit();
-    const auto name = kind == gui::TakeKind::injector ? "injector-" + plain(place)
-                      : kind == gui::TakeKind::hiss   ? "hiss-" + plain(place)
-                                                      : std::string{"idle"};
+    const auto name = kind == gui::TakeKind::idle ? std::string{"idle"} : name_of_take(kind_of(kind), place);
     const auto path = fresh_path(kind_of(kind), name);
     if (!path) return fault(path.error());
     auto start = start_of(path.value());
@@ -73,24 +88,24 @@ void Desk::Worker::take_in_practice(const ask::StartTake& c) {
                                    [&](const sim::BaySpot& s) { return s.id == c.place; });
     if (!case_ || (!c.injector && spot == truth_->spots.end())) return;
     const auto index = static_cast<std::size_t>(spot - truth_->spots.begin());
-    job_.start("the simulated probe listens", [this, c, index, bay = *truth_](Job::Ticket&) -> Job::Outcome {
-        auto sound = c.injector ? probe_injector(bay, number_of(c.place)) : probe_spot(bay, index);
-        return [this, c, sound = std::move(sound)] {
-            if (!case_) return;
-            if (const auto recording = keep_simulated(c, sound); recording)
-                keep_take(c.injector, c.place, recording.value());
-            else
-                fault(recording.error());
-        };
-    });
+    job_.start("the simulated probe listens",
+               [this, c, index, bay = *truth_, folder = state_.case_folder](Job::Ticket&) -> Job::Outcome {
+                   auto sound = c.injector ? probe_injector(bay, number_of(c.place)) : probe_spot(bay, index);
+                   return [this, c, folder, sound = std::move(sound)] {
+                       if (!case_ || state_.case_folder != folder) return;
+                       if (const auto recording = keep_simulated(c, sound); recording)
+                           keep_take(c.injector, c.place, recording.value());
+                       else
+                           fault(recording.error());
+                   };
+               });
 }
 
 Result<RowId> Desk::Worker::keep_simulated(const ask::StartTake& c, const std::vector<float>& sound) {
     const auto visit = case_->visit();
     if (!visit) return visit.error();
-    auto begun =
-        case_->book().begin_recording(visit.value(), c.injector ? RecordingKind::injector : RecordingKind::hiss,
-                                      (c.injector ? "injector-" : "hiss-") + plain(c.place) + ".flac", 1, "");
+    const auto kind = c.injector ? RecordingKind::injector : RecordingKind::hiss;
+    auto begun = case_->book().begin_recording(visit.value(), kind, name_of_take(kind, c.place) + ".flac", 1, "");
     if (!begun) return begun.error();
     {
         auto writer = SoundWriter::open(begun.value().path, kProbeRate_hz);
@@ -126,6 +141,20 @@ void Desk::Worker::keep_take(bool injector, const std::string& place, RowId reco
     }
     renew_spots();
     changed_ = true;
+}
+
+void Desk::Worker::find_takes(RowId visit) {
+    const auto recordings = case_->book().recordings(visit);
+    if (!recordings) return fault(recordings.error());
+    for (const auto& r : recordings.value()) {
+        if (r.running || r.length_s() < kProbeTake_s) continue;  // ended early: heard, but no take
+        if (r.kind == RecordingKind::injector)
+            for (int c = 1; c <= state_.engine.cylinders; ++c)
+                if (is_take_of(r.file, name_of_take(r.kind, std::to_string(c)))) injector_takes_[c] = r.id;
+        if (r.kind == RecordingKind::hiss)
+            for (const auto& s : state_.map.spots)
+                if (is_take_of(r.file, name_of_take(r.kind, s.spot))) hiss_takes_[s.spot] = r.id;
+    }
 }
 
 void Desk::Worker::take_in(RecordingKind kind, const std::string& path, std::function<void(RowId)> then) {
@@ -192,14 +221,15 @@ void Desk::Worker::glance_at_next() {
     InjectorRequest request;
     request.engine = state_.engine;
     request.recordings.emplace_back(next.key(), next.mapped());
-    glance_.start("the clicks", [this, request](Job::Ticket&) -> Job::Outcome {
+    glance_.start("the clicks", [this, request, folder = state_.case_folder](Job::Ticket&) -> Job::Outcome {
         const auto outcome = judge_injectors(request, [](std::size_t) {});
         const auto* view = std::get_if<InjectorView>(&outcome);
         if (view == nullptr) return {};  // why not is said when the set is judged
         const auto& probe = view->injectors.front().probe;
         auto clicks = std::make_shared<const gui::ClickView>(
             gui::ClickView{probe.pair, probe.pair_from_ms, probe.pair_step_ms, probe.open_at_ms, probe.close_at_ms});
-        return [this, clicks = std::move(clicks), cylinder = request.recordings.front().first] {
+        return [this, folder, clicks = std::move(clicks), cylinder = request.recordings.front().first] {
+            if (state_.case_folder != folder) return;
             for (auto& line : state_.injectors)
                 if (line.cylinder == cylinder) line.clicks = clicks;
         };

@@ -102,6 +102,7 @@ void Desk::Worker::publish() {
 }
 
 void Desk::Worker::fault(const Error& error) {
+    if (state_.fault && state_.fault->what == error.what && state_.fault->hint == error.hint) return;  // it stands
     const auto number = state_.fault ? state_.fault->number + 1 : state_.revision + 1;
     state_.fault = gui::Fault{error.what, error.hint, number};
     changed_ = true;
@@ -116,6 +117,7 @@ void Desk::Worker::lead_to(gui::Stage stage) {
 void Desk::Worker::run(const std::stop_token& stop) {
     double shown_share = -1.0;
     state_.known_cases = known_cases(options_.cases_folder, last_case());
+    changed_ = true;
     while (!stop.stop_requested()) {
         std::deque<gui::Command> todo;
         {
@@ -151,7 +153,16 @@ void Desk::Worker::run(const std::stop_token& stop) {
         if (changed_) publish();
     }
     closing_ = true;
-    if (run_) end_run("closed");
+    std::deque<gui::Command> left;  // sent just before
+    {
+        const std::scoped_lock lock{mutex_};
+        left.swap(commands_);
+    }
+    for (const auto& command : left) std::visit([this](const auto& c) { on(c); }, command);
+    if (run_)
+        end_run("closed");
+    else
+        keep_all();
 }
 
 // --- sound -----------------------------------------------------------------------------------------------------------
@@ -222,9 +233,10 @@ void Desk::Worker::keep_all() {
 
 /// Cautions hold for one visit: what was confirmed before an earlier sound has to be looked at again.
 void Desk::Worker::leave_visit() {
-    if (!guided_) return;
-    const bool sprayed = !guided_->visit().record().bursts.empty();
+    if (!guided_ && !heard_since_gate_) return;
+    const bool sprayed = guided_ && !guided_->visit().record().bursts.empty();
     state_.gate = {};
+    heard_since_gate_ = false;
     guided_.reset();
     if (!case_) return;
     case_->ask_again();
@@ -242,6 +254,7 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
         return;
     }
     run_ = std::move(run.value());
+    ++starts_;
     readings_.clear();
     hisses_.clear();
     trace_.clear();
@@ -272,15 +285,22 @@ void Desk::Worker::begin_run(Result<std::unique_ptr<SoundRun>> run, gui::Mode mo
     prompts_said_ = 0;
     begin_visit();
     renew_spots();
+    show_visit();
 }
 
 void Desk::Worker::end_run(const std::string& why) {
     if (!run_) return;
+    if (spray_under_way()) {
+        guided_->visit().stop("Stopped: " + why + ".");
+        show_visit();
+    }
     const bool recorded = run_->recording();
     if (run_->practice()) practice_bursts_ = run_->practice()->bursts();
     const auto news = run_->finish(why);
     take_news(news);
+    if (news.fault && news.fault->what != why) fault(*news.fault);
     run_.reset();
+    heard_since_gate_ |= recording_kind_ == RecordingKind::bay;  // the probe belongs to the visit under way
     state_.sound.running = false;
     state_.sound.recording = false;
     state_.sound.locked = false;
@@ -301,15 +321,16 @@ void Desk::Worker::end_run(const std::string& why) {
 }
 
 void Desk::Worker::listen() {
-    take_news(run_->look(kLook));
+    const auto news = run_->look(kLook);
+    take_news(news);
     if (state_.take.running) {
         state_.take.done_s = state_.sound.now_s;
         if (state_.take.done_s >= state_.take.needed_s) on(ask::StopTake{});
         if (!run_) return;
     }
-    if (const auto broken = run_->broken()) {
+    // The microphone, or the disk.
+    if (const auto broken = news.fault ? news.fault : run_->broken()) {
         fault({broken->what, "What was heard is kept. Put it right, then start the microphone again on page 1."});
-        if (guided_) guided_->visit().stop();
         end_run(broken->what);
         state_.take = {};
         show_visit();
@@ -373,10 +394,6 @@ void Desk::Worker::take_news(const LiveNews& news) {
         if (guided_ && spray_wanted_) guided_->hiss(b);
     }
     if (guided_) guided_->time(s.now_s);
-    if (news.fault) {
-        fault(*news.fault);
-        if (guided_) guided_->visit().stop();
-    }
     changed_ = true;
 }
 
@@ -444,7 +461,7 @@ void Desk::Worker::on(const ask::StartReplay& c) {
 
 void Desk::Worker::on(const ask::StartPractice& c) {
     end_run("another sound was chosen");
-    job_.start("practice", [this, c](Job::Ticket&) -> Job::Outcome {
+    job_.start("practice", [this, c, start = ++starts_](Job::Ticket& ticket) -> Job::Outcome {
         PracticeRequest request;
         request.seed = c.seed;
         request.sample_rate_hz = kPracticeRate_hz;
@@ -460,8 +477,11 @@ void Desk::Worker::on(const ask::StartPractice& c) {
         }
         auto bay =
             std::make_shared<std::unique_ptr<sim::LiveBay>>(std::make_unique<sim::LiveBay>(spec, kLongestPractice_s));
+        ticket.at(0.5);
         static_cast<void>((*bay)->sound());  // scaling it takes a while: not on the desk's thread
-        return [this, c, bay, map = practice_map(spec)] {
+        ticket.at(1.0);
+        return [this, c, bay, map = practice_map(spec), start] {
+            if (start != starts_) return;  // something else was begun meanwhile
             leave_case();
             truth_ = (*bay)->spec();
             practice_engine_ = c.engine;
@@ -480,8 +500,9 @@ void Desk::Worker::on(const ask::StartPractice& c) {
 }
 
 void Desk::Worker::on(const ask::Stop&) {
+    ++starts_;
     prompter_.hush();
-    job_.cancel();
+    if (job_.what() != kMeasuring) job_.cancel();  // pressed twice in alarm, the test is measured all the same
     if (state_.take.running) return on(ask::StopTake{});
     if (guided_) guided_->visit().stop();
     const bool sprayed = guided_ && spray_wanted_ && !guided_->visit().record().bursts.empty();
@@ -496,10 +517,19 @@ void Desk::Worker::on(const ask::SetStage& c) {
 }
 
 void Desk::Worker::on(const ask::SetEngine& c) {
-    if (state_.sound.mode == gui::Mode::practice && run_)
+    if (state_.sound.mode == gui::Mode::practice && run_) {
+        ++state_.engine_edition;
         return fault({"the practice bay has its own engine", "Stop it first (Esc)."});
+    }
     try {
         check(c.engine);
+        auto renamed = state_.engine;
+        renamed.name = c.engine.name;
+        if (run_ && !(c.engine == renamed)) {
+            ++state_.engine_edition;
+            return fault({"the engine cannot change while its sound runs",
+                          "Stop the sound (Esc), change the engine, start again."});
+        }
         state_.engine = c.engine;
         state_.engine_fault.clear();
         renew_spots();
@@ -511,11 +541,17 @@ void Desk::Worker::on(const ask::SetEngine& c) {
 void Desk::Worker::on(const ask::SetLog& c) { state_.log = c.lines; }
 
 void Desk::Worker::on(const ask::SetMap& c) {
-    if (guided_ && !guided_->visit().record().bursts.empty())
+    if (run_ && guided_ && !guided_->visit().record().bursts.empty())
         return fault({"the map cannot change while its spots are being sprayed", "Finish the test first."});
+    if (spray_under_way()) {  // a prompt that is out is for a spot of the map that was
+        guided_->visit().pause(true);
+        show_visit();
+    }
     state_.map = c.map;
-    guided_.reset();
-    begin_visit();
+    if (run_) {
+        guided_.reset();
+        begin_visit();
+    }
     renew_spots();
 }
 

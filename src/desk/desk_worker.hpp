@@ -127,6 +127,8 @@ class Desk::Worker {
     void show_visit();
     void show_standing(const plan::PlanStep& step);
     void conclude();
+    [[nodiscard]] bool correctable();
+    [[nodiscard]] bool spray_under_way() const;
     void judge_recording(const std::string& path, std::vector<Mark> marks);
     void show_verdict(const VerdictView& verdict);
     void renew_spots();
@@ -134,6 +136,8 @@ class Desk::Worker {
 
     // Takes with the probe, and of the idle as a whole.
     void begin_take(gui::TakeKind kind, const std::string& place, double needed_s, int pick_up_cylinder = 0);
+    /// The probe's takes of a visit, the latest of each place: they may still be compared.
+    void find_takes(RowId visit);
     void keep_take(bool injector, const std::string& place, RowId recording);
     void take_in_practice(const gui::ask::StartTake& c);
     Result<RowId> keep_simulated(const gui::ask::StartTake& c, const std::vector<float>& sound);
@@ -143,11 +147,14 @@ class Desk::Worker {
     void take_in(RecordingKind kind, const std::string& path, std::function<void(RowId)> then);
     void judge_set(const char* what, const char* kind, std::vector<std::pair<RowId, std::string>> takes);
 
+    static constexpr const char* kMeasuring = "measuring the recording";
+
     DeskOptions options_;
     gui::ViewState state_;  ///< the one under way; `publish` hands out copies
     bool changed_ = true;
 
     std::unique_ptr<SoundRun> run_;
+    unsigned starts_ = 0;  ///< of sounds, and of leaving one: what was worked out for an earlier one is not shown
     std::optional<sim::SessionSpec> truth_;  ///< of the practice bay
     int practice_engine_ = 0;                ///< 0: none of the ten
     std::vector<sim::SessionBurst> practice_bursts_;
@@ -162,6 +169,7 @@ class Desk::Worker {
     RecordingKind recording_kind_ = RecordingKind::bay;
     int pick_up_cylinder_ = 0;  ///< of the take that is running
     bool closing_ = false;
+    bool heard_since_gate_ = false;  ///< another sound than the probe's ended since
 
     std::optional<GuidedVisit> guided_;
     bool together_ = false;      ///< neighbours may be misted in one pass

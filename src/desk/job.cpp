@@ -11,7 +11,7 @@ struct Cancelled {};
 
 void Job::Ticket::at(double share) {
     job_.share_.store(share);
-    if (job_.cancelled_.load()) throw Cancelled{};
+    if (job_.cancels_.load() != job_.begun_at_) throw Cancelled{};
 }
 
 void Job::start(std::string what, Work work) {
@@ -21,16 +21,15 @@ void Job::start(std::string what, Work work) {
 }
 
 void Job::drop_if_cancelled() {
-    if (dropped_ || !cancelled_.load()) return;
-    waiting_.clear();
-    dropped_ = true;
+    const auto cancels = cancels_.load();
+    if (cancels != std::exchange(dropped_for_, cancels)) waiting_.clear();
 }
 
 void Job::begin(std::string what, Work work) {
-    dropped_ = false;
+    begun_at_ = dropped_for_ = cancels_.load();
     what_ = std::move(what);
     share_ = 0.0;
-    cancelled_ = done_ = false;
+    done_ = false;
     outcome_ = {};
     fault_.reset();
     thread_ = std::jthread{[this, work = std::move(work)] {

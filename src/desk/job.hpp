@@ -34,7 +34,7 @@ class Job {
     /// The outcome, once; to be asked often. A fault of the work goes to `failed`.
     [[nodiscard]] std::optional<Outcome> finished(const std::function<void(Error)>& failed);
     /// What waits is given up as well; what is started afterwards is not.
-    void cancel() noexcept { cancelled_.store(true); }
+    void cancel() noexcept { ++cancels_; }
     [[nodiscard]] bool running() const noexcept { return thread_.joinable(); }
     [[nodiscard]] const std::string& what() const noexcept { return what_; }
     [[nodiscard]] double share() const noexcept { return share_.load(); }
@@ -45,10 +45,12 @@ class Job {
     void drop_if_cancelled();
 
     std::deque<std::pair<std::string, Work>> waiting_;
-    bool dropped_ = false;  ///< what waited, because of the cancellation under way
+    unsigned dropped_for_ = 0;  ///< how many cancellations what waited was given up for
     std::string what_;
     std::atomic<double> share_{0.0};
-    std::atomic<bool> cancelled_{false}, done_{false};
+    std::atomic<unsigned> cancels_{0};
+    unsigned begun_at_ = 0;  ///< `cancels_` when what runs began
+    std::atomic<bool> done_{false};
     std::mutex mutex_;
     Outcome outcome_;
     std::optional<Error> fault_;

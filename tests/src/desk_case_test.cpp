@@ -1,6 +1,7 @@
 #include "src/desk/desk_case.hpp"
 
 #include "dsp/sim/engine_sound.hpp"
+#include "src/casebook/case_result.hpp"
 #include "src/desk/desk.hpp"
 #include "src/desk/job.hpp"
 #include "src/desk/kept_case.hpp"
@@ -320,6 +321,44 @@ TEST_CASE("Job: work waits for work, a fault is told, and cancelling drops what 
     finish(2);
     CHECK_FALSE(job.running());
     CHECK(order == std::vector{1, 2, -3, 6});
+    // Cancelled once more, what came after the first time is given up too.
+    job.start("long", [](Job::Ticket& ticket) -> Job::Outcome {
+        for (;;) ticket.at(0.5);
+    });
+    job.cancel();
+    job.start("waits", [&](Job::Ticket&) -> Job::Outcome { return adds(7); });
+    job.cancel();
+    finish(1);
+    CHECK_FALSE(job.running());
+    CHECK(order == std::vector{1, 2, -3, 6});
+}
+
+TEST_CASE("Desk: what was typed last is kept when the window is closed", "[src][desk]") {
+    const test::ScratchFolder folder;
+    const auto path = folder.path("car");
+    Engine engine;
+    engine.firing_order = {1, 3, 4, 2};
+    REQUIRE(Casebook::create(path, "car", engine, {}));
+    {
+        Desk desk{{.cases_folder = folder.path("cases")}};
+        desk.send(ask::OpenCase{path});
+        const auto view = test::await(desk, 20s, [](const auto& v) { return !v.case_folder.empty() || v.fault; });
+        if (view->fault) FAIL(view->fault->what);
+        auto log = view->log;
+        log.emplace_back();
+        log.back().name = "coil resistance";
+        log.back().note = "as in the book";
+        desk.send(ask::SetLog{log});
+        engine.name = "the old four";
+        desk.send(ask::SetEngine{engine});
+    }
+    const auto book = Casebook::open(path, Casebook::Access::read);
+    REQUIRE(book);
+    const auto log = book.value().log();
+    REQUIRE(log);
+    REQUIRE(log.value().size() == 1);
+    CHECK(log.value()[0].name == "coil resistance");
+    CHECK(book.value().engine().value().engine.name == "the old four");
 }
 
 TEST_CASE("Desk: a recording that was cut off by a pulled plug is closed and measured when its case is opened",

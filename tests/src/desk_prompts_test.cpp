@@ -103,7 +103,9 @@ TEST_CASE("Desk: a prompt is withdrawn when the idle is not heard any more, and 
     CHECK(view->sound.now_s > silent_s);
     CHECK(view->sound.now_s < silent_s + 12.0);  // lost is 5 s without a reading, which is a few seconds late itself
     CHECK(std::none_of(view->spots.begin(), view->spots.end(), [](const gui::SpotView& s) { return s.prompted; }));
-    // A key means nothing while nothing is asked for.
+    // A key means nothing while nothing is asked for and hands do not follow the prompt any more.
+    const double withdrawn_s = view->sound.now_s;
+    await(desk, 60s, [&](const auto& v) { return v.sound.now_s > withdrawn_s + 4.0; });
     desk.send(ask::Sprayed{});
     view = await(desk, 60s, prompts);
     REQUIRE(prompts(*view));

@@ -1,5 +1,8 @@
 #include "src/desk/desk.hpp"
 
+#include "src/casebook/casebook.hpp"
+#include "src/files/engine_file.hpp"
+#include "src/files/map_file.hpp"
 #include "tests/src/desk_support.hpp"
 #include "tests/src/support.hpp"
 
@@ -85,6 +88,13 @@ TEST_CASE("Desk: a practice bay prompts for spray behind the gate only, keeps wh
     CHECK(view->stage == gui::Stage::report);
     CHECK_FALSE(view->sound.running);
     const auto live = view;
+    // Marks and verdict are on the disk: a correction now would contradict them.
+    desk.send(ask::UndoBurst{});
+    view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
+    REQUIRE(view->fault);
+    CHECK(view->fault->what.find("the test is over") != std::string::npos);
+    CHECK(view->spray.phase == live->spray.phase);
+    desk.send(ask::CloseFault{view->fault->number});
     desk.send(ask::ShowScore{});
     desk.send(ask::WriteReport{});
     view = await(desk, std::chrono::seconds{120}, [](const auto& v) { return v.score.shown && !v.written.empty(); });
@@ -211,6 +221,18 @@ TEST_CASE("Desk: the practice bay has a probe: its leaks hiss, its misfiring cyl
         CHECK(std::any_of(view->score.debrief.begin(), view->score.debrief.end(), [](const std::string& line) {
             return line.find("Injector 3: misses 20 % of its clicks; told: missing clicks") != std::string::npos;
         }));
+        // Whoever opens the case later may compare the same takes.
+        Desk again{{.cases_folder = folder.path("cases")}};
+        again.send(ask::OpenCase{view->case_folder});
+        const auto reopened = await(again, 60s, [](const auto& v) { return v.visit_shown != 0 || v.fault; });
+        if (reopened->fault) FAIL(reopened->fault->what);
+        for (const auto& injector : reopened->injectors) CHECK(injector.taken);
+        const auto revision = reopened->revision;
+        again.send(ask::JudgeInjectors{});
+        await(again, 60s, [&](const auto& v) { return v.revision > revision && v.job.running; });
+        const auto compared = await(again, 60s, [](const auto& v) { return !v.job.running; });
+        CHECK_FALSE(compared->fault);
+        CHECK(compared->kept->visits[0].injectors.size() == 6);
     }
     SECTION("the leak of 25 rpm") {
         desk.send(ask::StartPractice{4, 1.0, 1});
@@ -269,6 +291,51 @@ TEST_CASE("Desk: a recording with marks beside it is replayed to its verdict", "
     CHECK(std::count_if(view->spots.begin(), view->spots.end(),
                         [](const gui::SpotView& s) { return s.verdict == SprayVerdict::leak; }) >= 1);
     CHECK_FALSE(view->bursts.empty());
+}
+
+TEST_CASE("Desk: the verdict of a replayed recording does not fall on a case that was opened meanwhile",
+          "[src][desk]") {
+    const test::ScratchFolder folder;
+    const auto engine = read_engine(test::recordings_path("engine.json"));
+    const auto map = read_map(test::recordings_path("map.json"), 4);
+    REQUIRE(engine);
+    REQUIRE(map);
+    REQUIRE(Casebook::create(folder.path("car"), "car", engine.value().engine, map.value().map));
+    Desk desk{{.cases_folder = folder.path("cases")}};
+    desk.send(ask::StartReplay{test::recordings_path("bay.ogg"), {}});
+    auto view = await(desk, 200s, [](const auto& v) { return v.job.running || v.fault; });
+    if (view->fault) FAIL(view->fault->what);
+    desk.send(ask::OpenCase{folder.path("car")});
+    view = await(desk, 60s, [](const auto& v) { return !v.case_folder.empty() && !v.job.running; });
+    std::this_thread::sleep_for(300ms);
+    view = desk.view();
+    CHECK_FALSE(view->case_folder.empty());
+    CHECK(view->headline.empty());
+    for (const auto& spot : view->spots) CHECK_FALSE(spot.verdict);
+}
+
+TEST_CASE("Desk: while a spray test runs nothing else takes its sound", "[src][desk]") {
+    const test::ScratchFolder folder;
+    Desk desk{{.cases_folder = folder.path("cases"), .practice_spots = 3}};
+    desk.send(ask::StartPractice{5, 4.0});
+    auto view = await(desk, 60s, [](const auto& v) { return v.sound.running; });
+    open_gate(desk);
+    desk.send(ask::StartSpray{});
+    await(desk, 10s, [](const auto& v) { return v.spray.phase == gui::SprayPhase::settling; });
+    auto engine = view->engine;
+    engine.cylinders = 6;
+    engine.firing_order = {1, 5, 3, 6, 2, 4};
+    desk.send(ask::SetEngine{engine});
+    view = await(desk, 10s, [](const auto& v) { return v.fault.has_value(); });
+    REQUIRE(view->fault);
+    CHECK(view->engine.cylinders != 6);
+    CHECK(view->sound.running);
+    // Another practice bay is prepared, and then not wanted: what is stopped stays stopped.
+    desk.send(ask::StartPractice{6, 4.0});
+    desk.send(ask::Stop{});
+    await(desk, 20s, [](const auto& v) { return !v.job.running && !v.sound.running; });
+    std::this_thread::sleep_for(500ms);
+    CHECK_FALSE(desk.view()->sound.running);
 }
 
 TEST_CASE("Desk: what cannot be is said, with a way out", "[src][desk]") {
