@@ -1,5 +1,5 @@
 #!/bin/sh
-# New inputs for one fuzz program for a minute (IDLEHARK_FUZZ_SECONDS), starting from its corpus, which stays as it is.
+# New inputs for one fuzz program for 20 s (IDLEHARK_FUZZ_SECONDS), starting from its corpus, which stays as it is.
 # A crash prints its input in base64. usage: smoke.sh PROGRAM CORPUS; exit 77 where the program is not built
 set -u
 program=$1
@@ -14,7 +14,7 @@ mkdir "$scratch/new"
 cd "$scratch" || exit 1
 export TMPDIR="$scratch"
 # A slow machine is no fault: an input may take a minute before it counts as one that hangs.
-"$program" "$scratch/new" "$corpus" -max_total_time="${IDLEHARK_FUZZ_SECONDS:-60}" -timeout=60 -rss_limit_mb=2048 \
+"$program" "$scratch/new" "$corpus" -max_total_time="${IDLEHARK_FUZZ_SECONDS:-20}" -timeout=60 -rss_limit_mb=2048 \
     -max_len=4096 -print_final_stats=1 -verbosity=1 -close_fd_mask=1 -artifact_prefix="$scratch/" >"$scratch/log" 2>&1
 code=$?
 if [ $code -ne 0 ]; then
