@@ -80,10 +80,14 @@ void draw_bar(Canvas& canvas, const Box& on, const ResultRow& r, const RowsScale
 
 }  // namespace
 
+std::size_t rows_with_room(double height_px, double row_px) noexcept {
+    return static_cast<std::size_t>(std::max(0.0, height_px / row_px + 1e-3));
+}
+
 std::size_t draw_rows(Canvas& canvas, const Box& on, std::span<const ResultRow> rows, const RowsScale& scale,
                       std::size_t first) {
     const double height = canvas.px(kRowHeight);
-    const auto room = static_cast<std::size_t>(std::max(0.0, on.h / height));
+    const auto room = rows_with_room(on.h, height);
     const auto c = columns_for(canvas, on.w, rows);
     std::size_t drawn = 0;
     for (; drawn < room && first + drawn < rows.size(); ++drawn) {

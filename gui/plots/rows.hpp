@@ -34,6 +34,9 @@ struct RowsScale {
 
 inline constexpr double kRowHeight = 36.0;  ///< at 100 %
 
+/// How many rows of one height have room; what rounding took off the last one does not lose it.
+[[nodiscard]] std::size_t rows_with_room(double height_px, double row_px) noexcept;
+
 /// Draws as many rows as have room, from `first` on; all share one axis. Returns how many. Where there is little width
 /// the name goes first, then the figure; plate, whisker and verdict stay.
 std::size_t draw_rows(Canvas& canvas, const Box& on, std::span<const ResultRow> rows, const RowsScale& scale,

@@ -1,5 +1,6 @@
 #include "gui/plots/axis.hpp"
 #include "gui/plots/order_fall.hpp"
+#include "gui/plots/rows.hpp"
 #include "gui/plots/speed_trace.hpp"
 
 #include <algorithm>
@@ -78,4 +79,18 @@ TEST_CASE("Order fall: lightness falls with loudness, for every eye", "[gui][plo
             CHECK(relative_luminance(seen(fall_colour(db + 1.0), sight)) <
                   relative_luminance(seen(fall_colour(db), sight)));
     CHECK_THROWS_AS(OrderFall(1, 10.0, 10), std::invalid_argument);
+}
+
+TEST_CASE("Rows: as many as a page left room for are drawn, at every size", "[gui][plots]") {
+    for (int twentieths = 20; twentieths <= 60; ++twentieths) {
+        const float scale = static_cast<float>(twentieths) / 20.0F;
+        for (std::size_t rows = 1; rows <= 40; ++rows) {
+            const float room =
+                static_cast<float>(kRowHeight * static_cast<double>(rows)) * scale;  // as PlotPlaces does
+            CAPTURE(scale, rows);
+            CHECK(rows_with_room(double{room}, kRowHeight * double{scale}) == rows);
+        }
+    }
+    CHECK(rows_with_room(35.0, 36.0) == 0);
+    CHECK(rows_with_room(-5.0, 36.0) == 0);
 }
