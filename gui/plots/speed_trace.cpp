@@ -25,7 +25,8 @@ std::string clock(double t) {
     return std::to_string(s / 60) + (s % 60 < 10 ? ":0" : ":") + std::to_string(s % 60);
 }
 
-void draw_time_ticks(Canvas& canvas, const Axis& x, double top, double bottom) {
+/// Words only from `free_from` on: before it stands the unit of the speed.
+void draw_time_ticks(Canvas& canvas, const Axis& x, double top, double bottom, double free_from) {
     double step = 3600.0;
     const int most = std::max(2, static_cast<int>((x.to_px - x.from_px) / canvas.px(70.0)));
     for (const double s : {900.0, 300.0, 120.0, 60.0, 30.0, 20.0, 10.0, 5.0, 2.0, 1.0})
@@ -34,7 +35,9 @@ void draw_time_ticks(Canvas& canvas, const Axis& x, double top, double bottom) {
         const double px = x.at(k * step);
         canvas.line({px, top}, {px, bottom}, canvas.px(1.0), palette::kShade);
         const auto words = clock(k * step);
-        if (px + canvas.width_of(words, Sizes::kSmallText) / 2.0 > x.to_px + canvas.px(8.0)) break;
+        const double half = canvas.width_of(words, Sizes::kSmallText) / 2.0;
+        if (px - half < free_from) continue;
+        if (px + half > x.to_px + canvas.px(8.0)) break;
         canvas.text({px, bottom + canvas.px(14.0)}, words,
                     {.size = Sizes::kSmallText, .colour = palette::kFaintInk, .align = Align::middle});
     }
@@ -164,9 +167,11 @@ void draw_speed_trace(Canvas& canvas, const Box& on, const SpeedTrace& trace) {
     const Axis x{trace.from_s, trace.to_s, plot.x, plot.right()};
     const auto y = speed_axis(trace, plot.bottom(), plot.y + canvas.px(22.0));
     draw_lost(canvas, trace, x, plot);
-    if (tall) draw_time_ticks(canvas, x, plot.y, plot.bottom());
     const auto shown = thinned(trace.readings, trace.from_s, trace.to_s, plot.w);
     const bool any = std::any_of(shown.begin(), shown.end(), [](const Reading& r) { return std::isfinite(r.rpm); });
+    const double unit_x = on.x + canvas.px(4.0);
+    const double unit_w = any ? canvas.width_of(trace.rpm_word, Sizes::kSmallText) + canvas.px(4.0) : 0.0;
+    if (tall) draw_time_ticks(canvas, x, plot.y, plot.bottom(), unit_x + unit_w);
     if (any) {
         for (const double v : y.ticks(std::max(3, static_cast<int>(plot.h / canvas.px(26.0))))) {
             canvas.line({plot.x, y.at(v)}, {plot.right(), y.at(v)}, canvas.px(1.0), palette::kRule);
@@ -186,7 +191,7 @@ void draw_speed_trace(Canvas& canvas, const Box& on, const SpeedTrace& trace) {
         canvas.disc({x.at(shown.back().time_s), std::clamp(y.at(shown.back().rpm), y.to_px, y.from_px)}, canvas.px(4.5),
                     palette::kTrace);
     if (any && tall)
-        canvas.text({on.x + canvas.px(4.0), plot.bottom() + canvas.px(14.0)}, trace.rpm_word,
+        canvas.text({unit_x, plot.bottom() + canvas.px(14.0)}, trace.rpm_word,
                     {.size = Sizes::kSmallText, .colour = palette::kFaintInk});
     canvas.flush();
 }

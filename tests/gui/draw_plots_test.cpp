@@ -208,3 +208,22 @@ TEST_CASE("Change rows: wide in one line, narrow in two, better and worse told b
     CHECK(count_of(image, {0.0, 0.0, double(at.w), head + row}, palette::kFault) == 0);
     CHECK(count_of(image, {0.0, head + 2.0 * row, double(at.w), row}, palette::kFault) == 0);
 }
+
+TEST_CASE("Speed trace: the clock's words keep clear of the unit, however wide it is", "[gui][plots][display]") {
+    SpeedTrace trace;
+    std::vector<SpeedTrace::Reading> readings;
+    for (int i = 0; i < 600; ++i) readings.push_back({0.1 * i, 800.0, 798.0, 802.0});
+    trace.readings = readings;
+    trace.to_s = 60.0;
+    trace.rpm_word = "1/min";
+    const double scale = GENERATE(1.0, 1.5, 2.4);
+    const auto image = screen("trace_unit_" + std::to_string(scale), static_cast<unsigned>(400.0 * scale),
+                              static_cast<unsigned>(118.0 * scale), scale, [&](Canvas& c) {
+                                  draw_speed_trace(c, {0, 0, 400.0 * scale, 118.0 * scale}, trace);
+                              });
+    // Between the unit and the first words of the clock a column is free.
+    int free = 0;
+    for (double x = 30.0 * scale; x < 80.0 * scale; ++x)
+        free += count_of(image, {x, 98.0 * scale, 1.0, 19.0 * scale}, palette::kFaintInk) == 0 ? 1 : 0;
+    CHECK(free > 15.0 * scale);
+}
