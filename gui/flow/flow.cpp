@@ -4,6 +4,7 @@
 #include "gui/flow/widgets.hpp"
 
 #include <algorithm>
+#include <utility>
 
 #include <imgui.h>
 
@@ -77,10 +78,15 @@ void Flow::draw(const PageContext& c, Stage stage, const Rect& place) {
 
 void Flow::draw_above(const PageContext& c, Size window) {
     // The forms follow the state when it is changed by others: an opened case, a practice bay.
-    if (engine_ && form_fault_.empty() && c.view.engine_edition != engine_edition_) engine_.reset();
-    if (c.view.engine_edition != engine_edition_) log_.reset();
-    engine_edition_ = c.view.engine_edition;
+    if (c.view.engine_edition != engine_edition_) {
+        engine_edition_ = c.view.engine_edition;
+        engine_.reset();
+        form_fault_.clear();
+        log_.reset();
+    }
+    if (!std::exchange(number_held_, false)) take_number(c);
 
+    if (c.view.fault && chooser_.is_open()) close_popup();  // it would hide the fault
     if (const auto path = chooser_.draw(c.say, c.scale); path && chosen_) chosen_(*path);
 
     const auto& fault = c.view.fault;

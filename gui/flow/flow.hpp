@@ -43,7 +43,7 @@ class Flow {
     void draw(const PageContext& c, Stage stage, const Rect& place);
     /// What lies above every page: running work, faults, file choosers.
     void draw_above(const PageContext& c, Size window);
-    /// A key that belongs to the spray test (space, presenter keys, R K W U P); true if it was one.
+    /// A key that belongs to the spray test (space, presenter keys, R K W U P).
     enum class Pedal { spray, repeat, skip, wrong, undo, pause };
     void pedal(const PageContext& c, Pedal which);
     /// A click on a spot of the map while spots are sprayed: in practice the simulated can goes there.
@@ -71,6 +71,7 @@ class Flow {
     void known_cases(const PageContext& c);
     void log(const PageContext& c);
     void map(const PageContext& c);
+    void take_number(const PageContext& c);
     void gate(const PageContext& c);
     void settle(const PageContext& c);
     void listen_first(const PageContext& c);
@@ -90,10 +91,14 @@ class Flow {
     std::uint64_t practice_number_ = 1;
     int practice_pace_ = 1;
     int practice_engine_ = 1;  ///< 0: a bay drawn from its number alone
-    std::size_t device_ = 0;
+    std::string device_;       ///< empty: the one used last
     // log, map
     std::optional<std::vector<LogLine>> log_;
     std::string selected_spot_;
+    struct TypedNumber {
+        std::string spot, number;
+    } typed_number_;            ///< a spot's new number, until its field is left
+    bool number_held_ = false;  ///< its field was drawn, and is still typed in
     MapEditor editor_;
     std::uint64_t map_edition_ = ~std::uint64_t{0};
     std::string map_refusal_;

@@ -144,10 +144,7 @@ void Flow::describe(const PageContext& c) {
         if (button(c, say(Word::start_practice), each, true))
             c.send(ask::StartPractice{practice_number_, static_cast<double>(practice_pace_), practice_engine_});
         if (each == third) ImGui::SameLine();
-        if (button(c, say(Word::start_live), each, true)) {
-            const auto& d = c.view.devices;
-            c.send(ask::StartLive{device_ > 0 && device_ <= d.size() ? d[device_ - 1] : std::string{}});
-        }
+        if (button(c, say(Word::start_live), each, true)) c.send(ask::StartLive{device_});
         if (each == third) ImGui::SameLine();
         if (button(c, say(Word::start_replay), each, true)) {
             chooser_.open(FileChooser::Wanted::sound);
@@ -156,22 +153,20 @@ void Flow::describe(const PageContext& c) {
         choose_practice(c);
         ImGui::SetNextItemWidth(150.0F * c.scale);
         int number = static_cast<int>(practice_number_);
-        if (ImGui::InputInt(say(Word::practice_number), &number, 1))
+        if (whole_number(say(Word::practice_number), number))
             practice_number_ = static_cast<std::uint64_t>(std::clamp(number, 1, 1'000'000));
         ImGui::SameLine();
         ImGui::SetNextItemWidth(150.0F * c.scale);
-        if (ImGui::InputInt(say(Word::practice_pace), &practice_pace_, 1))
-            practice_pace_ = std::clamp(practice_pace_, 1, 20);
+        if (whole_number(say(Word::practice_pace), practice_pace_)) practice_pace_ = std::clamp(practice_pace_, 1, 20);
         label(c, say(Word::devices));
         ImGui::SetNextItemWidth(-1.0F);
         const auto& devices = c.view.devices;
-        const bool named = device_ > 0 && device_ <= devices.size();
-        if (ImGui::BeginCombo("##device", named ? devices[device_ - 1].c_str() : say(Word::device_last))) {
+        if (ImGui::BeginCombo("##device", device_.empty() ? say(Word::device_last) : device_.c_str())) {
             if (ImGui::IsWindowAppearing()) c.send(ask::ListDevices{});
-            if (ImGui::Selectable(say(Word::device_last), !named)) device_ = 0;
+            if (ImGui::Selectable(say(Word::device_last), device_.empty())) device_.clear();
             for (std::size_t i = 0; i < devices.size(); ++i)
-                if (ImGui::Selectable((devices[i] + "##" + std::to_string(i)).c_str(), device_ == i + 1))
-                    device_ = i + 1;
+                if (ImGui::Selectable((devices[i] + "##" + std::to_string(i)).c_str(), device_ == devices[i]))
+                    device_ = devices[i];
             ImGui::EndCombo();
         }
         known_cases(c);
@@ -191,18 +186,29 @@ void Flow::describe(const PageContext& c) {
 
     ImGui::Separator();
     title(c, say(Word::engine));
+    const bool heard = c.view.sound.running;  // with this engine: it cannot be another meanwhile
+    const bool practice = heard && c.view.sound.mode == Mode::practice;
+    if (heard) paragraph(say(practice ? Word::engine_practice : Word::engine_heard));
+    if (heard && !form_fault_.empty()) {
+        engine_.reset();
+        form_fault_.clear();
+    }
     if (!engine_) {
         engine_ = c.view.engine;
         order_text_ = order_text(*engine_);
     }
     Engine& e = *engine_;
     bool changed = false;
+    ImGui::PushID(static_cast<int>(engine_edition_));  // what is typed for one engine stays off the next
+    ImGui::BeginDisabled(practice);
     label(c, say(Word::engine_name));
     ImGui::SetNextItemWidth(-1.0F);
     changed |= ImGui::InputText("##name", &e.name);
+    ImGui::EndDisabled();
+    ImGui::BeginDisabled(heard);
     label(c, say(Word::cylinders));
     ImGui::SetNextItemWidth(150.0F * c.scale);
-    if (ImGui::InputInt("##cylinders", &e.cylinders, 1)) {
+    if (whole_number("##cylinders", e.cylinders)) {
         e.cylinders = std::clamp(e.cylinders, 1, 12);
         e.firing_order = usual_order(e.cylinders);
         e.firing_angles_deg.clear();
@@ -242,7 +248,7 @@ void Flow::describe(const PageContext& c) {
     const auto speed = [&](const char* id, double& value) {
         int v = static_cast<int>(value);
         ImGui::SetNextItemWidth(90.0F * c.scale);
-        if (ImGui::InputInt(id, &v, 0)) {
+        if (whole_number(id, v, 0)) {
             value = std::clamp(v, 0, 9999);
             changed = true;
         }
@@ -279,6 +285,8 @@ void Flow::describe(const PageContext& c) {
     pick_control(Word::idle_fixed, IdleControl::fixed);
     pick_control(Word::idle_regulated, IdleControl::regulated);
     ImGui::NewLine();
+    ImGui::EndDisabled();
+    ImGui::PopID();
 
     if (changed) {
         form_fault_.clear();

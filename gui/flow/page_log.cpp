@@ -10,6 +10,7 @@ namespace {
 bool number(const char* id, const char* hint, std::optional<double>& value, float width) {
     std::string text = value ? fmt::format("{:g}", *value) : std::string{};
     ImGui::SetNextItemWidth(width);
+    comma_as_point(id);
     if (!ImGui::InputTextWithHint(id, hint, &text, ImGuiInputTextFlags_CharsDecimal)) return false;
     char* end = nullptr;
     const double typed = std::strtod(text.c_str(), &end);
@@ -30,6 +31,7 @@ void Flow::log(const PageContext& c) {
     const auto& say = c.say;
     paragraph(say(Word::log_intro));
     if (!log_) log_ = c.view.log;
+    ImGui::PushID(static_cast<int>(engine_edition_));  // another case's lines are others
     bool changed = false;
     const float width = ImGui::GetContentRegionAvail().x;
     const bool wide = width > 760.0F * c.scale;
@@ -74,6 +76,7 @@ void Flow::log(const PageContext& c) {
         if (outside(line)) warning(c, say(Word::log_outside));
         ImGui::PopID();
     }
+    ImGui::PopID();
     if (button(c, say(Word::log_add))) {
         log_->push_back({});
         changed = true;

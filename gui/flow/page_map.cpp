@@ -1,7 +1,9 @@
+#include "gui/flow/sentence.hpp"
 #include "gui/flow/widgets.hpp"
 #include "gui/map/schematic.hpp"
 
 #include <algorithm>
+#include <utility>
 
 #include <imgui.h>
 #include <imgui_stdlib.h>
@@ -17,8 +19,12 @@ const BayMap& Flow::map_shown(const PageContext& c, Stage stage) {
         map_edition_ = c.view.map_edition;
         editor_ = MapEditor{c.view.map, c.view.engine.cylinders};
         selected_spot_.clear();
+        typed_number_ = {};
     }
-    return map_editable(c, stage) ? editor_.map() : c.view.map;
+    editor_.set_cylinders(c.view.engine.cylinders);
+    const auto& map = map_editable(c, stage) ? editor_.map() : c.view.map;
+    if (!map.find(selected_spot_)) selected_spot_.clear();
+    return map;
 }
 
 void Flow::place_spot(const PageContext& c, double x_mm, double y_mm) {
@@ -35,12 +41,25 @@ void Flow::undo(const PageContext& c, bool redo) {
     send_map(c);
 }
 
+/// What was typed as a spot's number counts as soon as its field is left, whichever way.
+void Flow::take_number(const PageContext& c) {
+    const auto [spot, number] = std::exchange(typed_number_, {});
+    const bool same_map = c.view.map_edition == map_edition_;
+    if (number == spot || !same_map || !map_editable(c, Stage::map)) return;
+    map_refusal_ = editor_.renumber(spot, number);
+    if (!map_refusal_.empty()) return;
+    if (selected_spot_ == spot) selected_spot_ = trimmed(number);
+    send_map(c);
+}
+
 void Flow::map(const PageContext& c) {
     const auto& say = c.say;
     const BayMap& map = map_shown(c, Stage::map);
     const bool fixed = !map_editable(c, Stage::map);
     if (fixed)
-        warning(c, say(Word::map_fixed));
+        warning(c, say(c.view.sound.mode == Mode::practice ? Word::map_practice
+                       : test_runs(c.view)                 ? Word::map_fixed
+                                                           : Word::map_over));
     else
         paragraph(say(Word::map_intro));
     const float width = ImGui::GetContentRegionAvail().x;
@@ -79,7 +98,7 @@ void Flow::map(const PageContext& c) {
         label(c, say(Word::map_photo_width));
         int width_mm = static_cast<int>(map.picture_width_mm);
         ImGui::SetNextItemWidth(small);
-        if (ImGui::InputInt("##photo_width", &width_mm, 20)) refused(editor_.set_picture(map.picture, width_mm));
+        if (whole_number("##photo_width", width_mm, 20)) refused(editor_.set_picture(map.picture, width_mm));
     }
     if (fixed) ImGui::EndDisabled();
     if (!map_refusal_.empty()) warning(c, say.known(map_refusal_).c_str());
@@ -96,14 +115,14 @@ void Flow::map(const PageContext& c) {
     }
     ImGui::EndChild();
     if (const MapSpot* spot = map.find(selected_spot_); spot && !fixed) {
-        const MapSpot s = *spot;  // the editor moves its spots about
+        const MapSpot s = *spot;        // the editor moves its spots about
+        ImGui::PushID(s.spot.c_str());  // another spot's fields are others: what is typed here stays here
         label(c, say(Word::map_number));
         ImGui::SetNextItemWidth(small);
         std::string number = s.spot;
-        if (ImGui::InputText("##number", &number, ImGuiInputTextFlags_EnterReturnsTrue)) {
-            refused(editor_.renumber(s.spot, number));
-            if (map_refusal_.empty()) selected_spot_ = number;
-        }
+        ImGui::InputText("##number", &number);
+        number_held_ = ImGui::IsItemActive();
+        if (number_held_ || number != s.spot) typed_number_ = {s.spot, number};
         label(c, say(Word::map_name));
         ImGui::SetNextItemWidth(-1.0F);
         std::string name = s.name;
@@ -120,15 +139,14 @@ void Flow::map(const PageContext& c) {
         label(c, say(Word::map_cylinder));
         int cylinder = s.cylinder.value_or(0);
         ImGui::SetNextItemWidth(small);
-        if (ImGui::InputInt("##cylinder", &cylinder, 1))
-            refused(editor_.set_cylinder(
-                s.spot, cylinder >= 1 && cylinder <= c.view.engine.cylinders ? std::optional{cylinder} : std::nullopt));
+        if (whole_number("##cylinder", cylinder))
+            refused(editor_.set_cylinder(s.spot, cylinder >= 1 ? std::optional{cylinder} : std::nullopt));
         int x = static_cast<int>(s.x_mm);
         int y = static_cast<int>(s.y_mm);
         const auto place = [&](Word w, int& mm, const char* id) {
             label(c, say(w));
             ImGui::SetNextItemWidth(small);
-            if (!ImGui::InputInt(id, &mm, 10)) return;
+            if (!whole_number(id, mm, 10)) return;
             editor_.begin_drag(s.spot);
             editor_.drag_to(x, y);
             editor_.end_drag();
@@ -140,6 +158,7 @@ void Flow::map(const PageContext& c) {
             refused(editor_.remove(s.spot));
             selected_spot_.clear();
         }
+        ImGui::PopID();
     }
     go_on(c, Stage::gate, !map.spots.empty());
     if (!fixed) paragraph(say(Word::map_mouse));

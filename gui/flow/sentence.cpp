@@ -54,11 +54,6 @@ std::string spray_step(const ViewState& view, const Words& say) {
     return say(Word::next_spray_stopped);
 }
 
-bool testing(const ViewState& view) {
-    return view.spray.phase != SprayPhase::shut && view.spray.phase != SprayPhase::finished &&
-           view.spray.phase != SprayPhase::stopped;
-}
-
 std::string gate_step(const GateView& gate, const Words& say) {
     if (gate.open) return say(Word::next_gate_open);
     if (std::any_of(gate.answers.begin(), gate.answers.end(), [](const auto& a) { return a && !*a; }))
@@ -77,10 +72,15 @@ std::string settle_step(const ViewState& view, const Words& say) {
 
 }  // namespace
 
+bool test_runs(const ViewState& view) noexcept {
+    return view.spray.phase != SprayPhase::shut && view.spray.phase != SprayPhase::finished &&
+           view.spray.phase != SprayPhase::stopped;
+}
+
 bool prompts_spray(const ViewState& view) noexcept { return view.gate.open && view.spray.phase == SprayPhase::prompt; }
 
 std::string next_step(const ViewState& view, Stage looking_at, const Words& say) {
-    if (testing(view)) return spray_step(view, say);
+    if (test_runs(view)) return spray_step(view, say);
     if (view.take.running && view.take.kind == TakeKind::idle)
         return say(Word::next_take_idle, view.take.needed_s - view.take.done_s);
     if (view.take.running) return say(Word::next_take, view.take.place, view.take.needed_s - view.take.done_s);

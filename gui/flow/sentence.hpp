@@ -12,6 +12,9 @@ namespace idlehark::gui {
 /// not hide behind a form.
 [[nodiscard]] std::string next_step(const ViewState& view, Stage looking_at, const Words& say);
 
+/// A spray test is under way: begun, and neither finished nor stopped.
+[[nodiscard]] bool test_runs(const ViewState& view) noexcept;
+
 /// Does this state tell the user to spray? Only ever behind an open gate.
 [[nodiscard]] bool prompts_spray(const ViewState& view) noexcept;
 

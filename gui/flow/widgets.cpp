@@ -94,14 +94,33 @@ void figure(const PageContext& c, const char* what, const std::string& value, co
     ImGui::EndGroup();
 }
 
-void next_in_row(float width) {
+void comma_as_point(const char* field) {
+    if (ImGui::GetActiveID() != ImGui::GetID(field)) return;
+    auto& typed = ImGui::GetIO().InputQueueCharacters;
+    std::replace(typed.begin(), typed.end(), ImWchar{','}, ImWchar{'.'});
+}
+
+bool whole_number(const char* field, int& value, int step) {
+    comma_as_point(field);
+    return ImGui::InputInt(field, &value, step);
+}
+
+bool next_in_row(float width) {
     ImGui::SameLine();
-    if (ImGui::GetContentRegionAvail().x < width) ImGui::NewLine();
+    const bool room = ImGui::GetContentRegionAvail().x >= width;
+    if (!room) ImGui::NewLine();
+    return room;
 }
 
 void stand_on_last() {
     ImGui::SetFocusID(ImGui::GetItemID(), ImGui::GetCurrentWindow());
     ImGui::GetCurrentContext()->NavDisableHighlight = false;
+}
+
+bool close_popup() {
+    const int open = ImGui::GetCurrentContext()->OpenPopupStack.Size;
+    if (open > 0) ImGui::ClosePopupToLevel(open - 1, true);
+    return open > 0;
 }
 
 void go_on(const PageContext& c, Stage next, bool enabled) {

@@ -23,10 +23,16 @@ void warning(const PageContext& c, const char* words);
 void label(const PageContext& c, const char* words);
 /// A large figure with its unit and what it is, under each other.
 void figure(const PageContext& c, const char* what, const std::string& value, const char* unit);
-/// Stays in the row if so much has room behind the last widget, else begins another.
-void next_in_row(float width);
+/// Before a field that takes a number: a comma typed there is meant as its point. ImGui would drop it, and make 25 of
+/// 2,5.
+void comma_as_point(const char* field);
+bool whole_number(const char* field, int& value, int step = 1);
+/// Stays in the row if so much has room behind the last widget, else begins another; true if it stayed.
+bool next_in_row(float width);
 /// The keyboard stands on the widget drawn last, and shows it.
 void stand_on_last();
+/// Closes the list or chooser that is opened over the page; true if there was one.
+bool close_popup();
 /// The page leads on to this one.
 void go_on(const PageContext& c, Stage next, bool enabled = true);
 

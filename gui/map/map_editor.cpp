@@ -12,17 +12,17 @@ constexpr std::size_t kMostSteps = 200;
 
 std::string unknown(std::string_view spot) { return "There is no spot " + std::string{spot} + "."; }
 
-std::string_view trimmed(std::string_view s) {
-    while (!s.empty() && s.front() == ' ') s.remove_prefix(1);
-    while (!s.empty() && s.back() == ' ') s.remove_suffix(1);
-    return s;
-}
-
 double within(double v) {
     return std::isfinite(v) ? std::round(std::clamp(v, -MapEditor::kFarthest_mm, MapEditor::kFarthest_mm)) : 0.0;
 }
 
 }  // namespace
+
+std::string_view trimmed(std::string_view s) noexcept {
+    while (!s.empty() && s.front() == ' ') s.remove_prefix(1);
+    while (!s.empty() && s.back() == ' ') s.remove_suffix(1);
+    return s;
+}
 
 MapSpot* MapEditor::find(std::string_view spot) noexcept {
     const auto it = std::find_if(map_.spots.begin(), map_.spots.end(), [&](const auto& s) { return s.spot == spot; });

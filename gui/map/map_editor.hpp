@@ -10,6 +10,9 @@
 
 namespace idlehark::gui {
 
+/// Without the blanks at its ends.
+[[nodiscard]] std::string_view trimmed(std::string_view s) noexcept;
+
 /// The map while it is edited; every change can be taken back, and forth again.
 /// Spots are named by their id. What a change refuses is said by the text that it returns (empty: done), and the map is
 /// then as it was.
@@ -23,6 +26,8 @@ class MapEditor {
     MapEditor() = default;
     MapEditor(BayMap map, int cylinders) : map_(std::move(map)), cylinders_(cylinders), saved_(map_) {}
 
+    /// Of the engine, which may be described anew while its map is edited.
+    void set_cylinders(int cylinders) noexcept { cylinders_ = cylinders; }
     [[nodiscard]] const BayMap& map() const noexcept { return map_; }
     [[nodiscard]] bool changed() const noexcept { return map_ != saved_; }
     /// The map as it stands counts as saved.
