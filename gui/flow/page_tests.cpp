@@ -100,6 +100,28 @@ void injector_clicks(const PageContext& c) {
                    [folds = std::move(folds)](Canvas& canvas, const Box& on) { draw_click_folds(canvas, on, folds); });
 }
 
+/// What is known of an injector, figure by figure.
+std::vector<std::string> injector_figures(const InjectorLine& i, const Words& say) {
+    if (!i.judged) return {i.taken ? say(Word::injectors_taken) : "–"};
+    return {say(word_of(*i.judged)),
+            fmt::format("{}/{} Hz", rounded(i.rate_hz, "{:.1f}"), rounded(i.expected_hz, "{:.1f}")),
+            rounded(i.missed_percent, "{:.1f}") + " %", rounded(i.jitter_us) + " us",
+            rounded(i.level_db, "{:+.1f}") + " dB"};
+}
+
+/// Behind the last widget if they have room there, else below it; never broken within one, as ImGui's own lines are.
+void figures_in_row(const std::vector<std::string>& figures) {
+    const auto width = [](const std::string& figure) { return ImGui::CalcTextSize(figure.c_str()).x; };
+    float all = 0.0F;
+    for (const auto& figure : figures) all += width(figure) + ImGui::GetStyle().ItemSpacing.x;
+    bool beside = next_in_row(all);
+    for (const auto& figure : figures) {
+        if (&figure != &figures.front()) beside = next_in_row(width(figure)) && beside;
+        if (beside) ImGui::AlignTextToFramePadding();
+        ImGui::TextUnformatted(figure.c_str());
+    }
+}
+
 void choose_passes(const PageContext& c) {
     ImGui::TextUnformatted(c.say(Word::passes));
     const bool together = c.view.spray.together;
@@ -145,8 +167,7 @@ void Flow::settle(const PageContext& c) {
     label(c, say(Word::settle_matters));
     int matters = static_cast<int>(s.matters_rpm);
     ImGui::SetNextItemWidth(140.0F * c.scale);
-    if (ImGui::InputInt("##matters", &matters, 1))
-        c.send(ask::SetMatters{static_cast<double>(std::clamp(matters, 1, 200))});
+    if (whole_number("##matters", matters)) c.send(ask::SetMatters{static_cast<double>(std::clamp(matters, 1, 200))});
     if (s.done && s.smallest_provable_rpm > s.matters_rpm)
         warning(c, say(Word::settle_pointless));
     else if (s.done && !std::isnan(s.smallest_provable_rpm))
@@ -156,6 +177,7 @@ void Flow::settle(const PageContext& c) {
 
 void Flow::listen_first(const PageContext& c) {
     const auto& say = c.say;
+    const BayMap& map = map_shown(c, Stage::listen_first);
     title(c, say(Word::listen_title));
     if (const auto found = hiss_sentence(c.view, say); found.empty()) {
         paragraph(say(Word::listen_how));
@@ -168,7 +190,7 @@ void Flow::listen_first(const PageContext& c) {
     if (c.view.take.running) level_meter(c);
     {
         take_bar(c);
-        if (selected_spot_.empty() && !c.view.map.spots.empty()) selected_spot_ = c.view.map.spots.front().spot;
+        if (selected_spot_.empty() && !map.spots.empty()) selected_spot_ = map.spots.front().spot;
         const bool can = !c.view.take.running && !selected_spot_.empty();
         if (can && button(c, say(Word::listen_here, selected_spot_), 0.0F, true, !practice || !c.view.job.running))
             c.send(ask::StartTake{false, selected_spot_});
@@ -204,14 +226,15 @@ void Flow::listen_first(const PageContext& c) {
 }
 
 void Flow::pedal(const PageContext& c, Pedal which) {
-    const auto phase = c.view.spray.phase;
+    if (!test_runs(c.view)) {
+        const bool ready = c.view.spray.phase == SprayPhase::shut && c.view.gate.open && c.view.sound.running;
+        if (which == Pedal::spray && ready) c.send(ask::StartSpray{});
+        return;
+    }
     switch (which) {
         case Pedal::spray:
-            if (phase == SprayPhase::shut || phase == SprayPhase::stopped || phase == SprayPhase::finished) {
-                if (c.view.gate.open && c.view.sound.running && phase == SprayPhase::shut) c.send(ask::StartSpray{});
-            } else if (c.view.gate.open) {
-                c.send(ask::Sprayed{});  // also a moment after the prompt was withdrawn: the visit knows what it meets
-            }
+            // Also a moment after the prompt was withdrawn: the visit knows what it meets.
+            if (c.view.gate.open) c.send(ask::Sprayed{});
             break;
         case Pedal::repeat:
             c.send(ask::RepeatSpot{});
@@ -283,6 +306,7 @@ void Flow::spray(const PageContext& c) {
     if (!s.why.empty()) paragraph(say.known(s.why));
     paragraph(say(Word::spray_used, s.bursts, s.most_bursts, s.decided, c.view.spots.size()));
     if (!over) choose_prompts(c);
+    choosing_wrong_spot_ = choosing_wrong_spot_ && !over;
     if (choosing_wrong_spot_) {
         title(c, say(Word::spray_which));
         for (const auto& spot : c.view.spots) {
@@ -361,24 +385,15 @@ void Flow::injectors(const PageContext& c) {
         const bool can = !c.view.take.running && (!practice || !c.view.job.running);
         if (button(c, say(Word::injectors_take, i.cylinder), 0.0F, false, can))
             c.send(ask::StartTake{true, std::to_string(i.cylinder)});
-        if (!practice) ImGui::SameLine();
+        if (!practice)
+            next_in_row(ImGui::CalcTextSize(say(Word::take_file)).x + 2.0F * ImGui::GetStyle().FramePadding.x);
         if (!practice && button(c, say(Word::take_file), 0.0F, false, can)) {
             chooser_.open(FileChooser::Wanted::sound);
             chosen_ = [send = c.send, cylinder = std::to_string(i.cylinder)](const std::string& path) {
                 send(ask::TakeFile{true, cylinder, path});
             };
         }
-        ImGui::SameLine();
-        ImGui::AlignTextToFramePadding();
-        if (i.judged)
-            ImGui::TextWrapped("%s   %s/%s Hz   %s %%   %s us   %s dB", say(word_of(*i.judged)),
-                               rounded(i.rate_hz, "{:.1f}").c_str(), rounded(i.expected_hz, "{:.1f}").c_str(),
-                               rounded(i.missed_percent, "{:.1f}").c_str(), rounded(i.jitter_us).c_str(),
-                               rounded(i.level_db, "{:+.1f}").c_str());
-        else if (i.taken)
-            ImGui::TextUnformatted(say(Word::injectors_taken));
-        else
-            ImGui::TextUnformatted("–");
+        figures_in_row(injector_figures(i, say));
         ImGui::PopID();
     }
     const auto taken =
