@@ -4,6 +4,7 @@
 #include "gui/look/palette.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <vector>
 
@@ -15,17 +16,21 @@ namespace {
 
 namespace p = palette;
 
-/// The largest of these sizes at which the words fit into the box.
+/// The largest of these sizes at which the words fit into the box; at the smallest what is too long ends in dots.
 void fit_text(Canvas& canvas, const Box& box, const std::string& words, Rgb colour) {
     constexpr double kLine = 1.22;
-    for (const double size : {34.0, 30.0, 26.0, 22.0, 19.0, 16.0, 13.0}) {
+    constexpr std::array kSizes{34.0, 30.0, 26.0, 22.0, 19.0, 16.0, 13.0};
+    for (const double size : kSizes) {
         const double line = kLine * canvas.px(size);
         const auto most = static_cast<std::size_t>(std::max(1.0, std::floor(box.h / line)));
-        const auto lines = canvas.wrapped(words, box.w, size, true, most + 1);
-        if (lines.size() > most && size > 13.0) continue;
-        double y = box.y + 0.5 * (box.h - line * static_cast<double>(std::min(lines.size(), most))) + 0.5 * line;
-        for (std::size_t i = 0; i < std::min(lines.size(), most); ++i, y += line)
-            canvas.text_middle({box.x, y}, lines[i], {.size = size, .bold = true, .colour = colour});
+        const bool smallest = size == kSizes.back();
+        const auto lines = canvas.wrapped(words, box.w, size, true, smallest ? most : most + 1);
+        if (lines.size() > most) continue;
+        double y = box.y + 0.5 * (box.h - line * static_cast<double>(lines.size())) + 0.5 * line;
+        for (const auto& l : lines) {
+            canvas.text_middle({box.x, y}, l, {.size = size, .bold = true, .colour = colour});
+            y += line;
+        }
         return;
     }
 }
@@ -178,6 +183,22 @@ void draw_chrome(Canvas& canvas, const ChromeLook& look) {
     draw_rail(canvas, look);
     draw_speed(canvas, look);
     draw_lamps(canvas, look);
+}
+
+void draw_message(Canvas& canvas, const Layout& layout, const std::string& words) {
+    constexpr double kLine = 20.0;
+    const Box on = box_of(layout.trace);
+    const double edge = canvas.px(8.0);
+    const double line = canvas.px(kLine);
+    const auto most = static_cast<std::size_t>(std::max(1.0, std::floor((on.h - 2.0 * edge) / line)));
+    const auto lines = canvas.wrapped(words, on.w - 2.0 * edge, Sizes::kText, true, most);
+    canvas.box({on.x, on.y, on.w, line * static_cast<double>(lines.size()) + 2.0 * edge}, p::kInk);
+    double y = on.y + edge + 0.5 * line;
+    for (const auto& l : lines) {
+        canvas.text_middle({on.x + edge, y}, l, {.bold = true, .colour = p::kOnAction});
+        y += line;
+    }
+    canvas.flush();
 }
 
 }  // namespace idlehark::gui

@@ -16,9 +16,10 @@ struct ChromeLook {
     const Words& say;
     Stage looking_at;
     std::string sentence;
-    std::string message;  ///< passing, in the place of the keys' help
     float mouse_x, mouse_y;
 };
 void draw_chrome(Canvas& canvas, const ChromeLook& look);
+/// A passing message, over the trace: what is to be done now, the page, the map and the lamps stay in sight.
+void draw_message(Canvas& canvas, const Layout& layout, const std::string& words);
 
 }  // namespace idlehark::gui

@@ -2,6 +2,7 @@
 
 #include "gui/flow/flow.hpp"
 #include "gui/flow/sentence.hpp"
+#include "gui/flow/widgets.hpp"
 #include "gui/look/canvas.hpp"
 #include "gui/look/fetch.hpp"
 #include "gui/look/fonts.hpp"
@@ -9,6 +10,7 @@
 #include "gui/plots/orders_pane.hpp"
 #include "gui/shell/chrome.hpp"
 #include "gui/shell/event_feed.hpp"
+#include "gui/shell/held_keys.hpp"
 #include "gui/shell/layout.hpp"
 #include "gui/shell/map_pane.hpp"
 #include "gui/shell/panes.hpp"
@@ -177,6 +179,7 @@ class Shell {
     void tell(std::string words) {
         message_ = std::move(words);
         message_until_ = Clock::now() + kMessageStays;
+        frames_due_ = kFramesAfterEvent;
     }
     [[nodiscard]] PageContext context() {
         return {*view_, say_, type_, scale_, wires_.send, [this](Stage s) { go(s); }, &plots_};
@@ -207,18 +210,28 @@ class Shell {
     OrdersPane orders_;
     bool orders_shown_ = false;
     bool focused_ = true, full_screen_ = false;
+    HeldKeys held_;
+    bool nameless_ = false;  ///< the key pressed last, with Ctrl, has no name
     float mouse_x_ = -1.0F, mouse_y_ = -1.0F;
     std::optional<sf::Event> waiting_;
     bool pressed_since_frame_ = false;
     int frames_due_ = kFramesAfterEvent;
     Clock::time_point drawn_at_{};
     std::string message_, window_title_;
+    std::vector<std::string> written_;  ///< files of the report that were told of
     Clock::time_point message_until_{};
     Clock::time_point opened_, first_at_{};
     double worked_from_ms_ = 0.0;
     Fetch<std::string> keeping_;  ///< the picture of F12, onto the disk
     Timed frames_, turns_;
 };
+
+/// A file's name first: where there is little room its folder is cut.
+std::string in_short(const std::filesystem::path& file) {
+    std::error_code code;
+    const auto whole = std::filesystem::absolute(file, code);
+    return fmt::format("{} ({})", file.filename().string(), whole.parent_path().lexically_normal().string());
+}
 
 void Shell::rescale(float asked) {
     memory_.scale = std::clamp(std::round(asked * 20.0F) / 20.0F, 1.0F, 3.0F);
@@ -275,26 +288,23 @@ void Shell::keep_picture() {
     });
 }
 
-/// Keys that belong to the window, not to the form; true if it was one.
+/// Keys that belong to the window, not to the form; true if it was one. Held down they act once, but for the size.
 bool Shell::key(const sf::Event::KeyEvent& k) {
     using K = sf::Keyboard;
+    const bool again = held_.press(k.code);
+    const auto once = [again](const auto& act) {
+        if (!again) act();
+        return true;
+    };
     const bool typing = ImGui::GetIO().WantTextInput;
     if (k.code == K::Escape) {
-        stop();
-        return true;
+        return once([&] {
+            if (!close_popup() || test_runs(*view_)) stop();
+        });
     }
-    if (k.code >= K::F1 && k.code <= K::F10) {
-        go(static_cast<Stage>(k.code - K::F1));
-        return true;
-    }
-    if (k.code == K::F11) {
-        turn_full_screen();
-        return true;
-    }
-    if (k.code == K::F12) {
-        keep_picture();
-        return true;
-    }
+    if (k.code >= K::F1 && k.code <= K::F10) return once([&] { go(static_cast<Stage>(k.code - K::F1)); });
+    if (k.code == K::F11) return once([&] { turn_full_screen(); });
+    if (k.code == K::F12) return once([&] { keep_picture(); });
     if (k.control) {
         switch (k.code) {
             case K::Add:
@@ -310,53 +320,44 @@ bool Shell::key(const sf::Event::KeyEvent& k) {
                 rescale(1.0F);
                 return true;
             case K::L:
-                say_.language = say_.language == Language::english ? Language::german : Language::english;
-                memory_.language = say_.language;
-                return true;
+                return once([&] {
+                    say_.language = say_.language == Language::english ? Language::german : Language::english;
+                    memory_.language = say_.language;
+                });
             case K::Q:
                 window_.close();
                 return true;
             case K::S:
-                wires_.send(ask::WriteReport{});
-                return true;
+                return once([&] { wires_.send(ask::WriteReport{}); });
             case K::Z:
             case K::Y:
                 if (looking_at_ != Stage::map || typing) return false;
-                flow_.undo(context(), k.code == K::Y);
-                return true;
+                return once([&] { flow_.undo(context(), k.code == K::Y); });
             case K::O:
-                orders_shown_ = !orders_shown_;
-                return true;
+                return once([&] { orders_shown_ = !orders_shown_; });
             case K::M:
-                front_ = front_ == Front::page ? Front::map : Front::page;
-                return true;
+                return once([&] { front_ = front_ == Front::page ? Front::map : Front::page; });
             default:
                 return false;
         }
     }
     if (looking_at_ != Stage::spray || typing) return false;
-    const auto c = context();
+    const auto pedal = [&](Flow::Pedal which) { return once([&] { flow_.pedal(context(), which); }); };
     switch (k.code) {
         case K::Space:     // also a foot pedal that sends a space
         case K::PageDown:  // a presenter's forward key
-            flow_.pedal(c, Flow::Pedal::spray);
-            return true;
+            return pedal(Flow::Pedal::spray);
         case K::R:
         case K::PageUp:
-            flow_.pedal(c, Flow::Pedal::repeat);
-            return true;
+            return pedal(Flow::Pedal::repeat);
         case K::K:
-            flow_.pedal(c, Flow::Pedal::skip);
-            return true;
+            return pedal(Flow::Pedal::skip);
         case K::W:
-            flow_.pedal(c, Flow::Pedal::wrong);
-            return true;
+            return pedal(Flow::Pedal::wrong);
         case K::U:
-            flow_.pedal(c, Flow::Pedal::undo);
-            return true;
+            return pedal(Flow::Pedal::undo);
         case K::P:
-            flow_.pedal(c, Flow::Pedal::pause);
-            return true;
+            return pedal(Flow::Pedal::pause);
         default:
             return false;
     }
@@ -390,6 +391,7 @@ void Shell::take(const sf::Event& event) {
             break;
         case sf::Event::GainedFocus:
             focused_ = true;
+            held_.keep([](sf::Keyboard::Key k) { return sf::Keyboard::isKeyPressed(k); });
             break;
         case sf::Event::LostFocus:
             focused_ = false;
@@ -399,7 +401,17 @@ void Shell::take(const sf::Event& event) {
             mouse_y_ = static_cast<float>(event.mouseMove.y);
             break;
         case sf::Event::KeyPressed:
+            nameless_ = event.key.control && event.key.code == sf::Keyboard::Unknown;
             if (key(event.key)) return;
+            break;
+        case sf::Event::KeyReleased:
+            held_.release(event.key.code);
+            break;
+        case sf::Event::TextEntered:  // plus has a key of its own on many keyboards, which SFML has no name for
+            if (nameless_ && event.text.unicode == '+') {
+                rescale(memory_.scale + kScaleStep);
+                return;
+            }
             break;
         case sf::Event::MouseButtonPressed:
             if (event.mouseButton.button == sf::Mouse::Left)
@@ -431,9 +443,9 @@ void Shell::draw() {
     window_.clear({c.r, c.g, c.b});
     {
         Canvas canvas{window_, fonts_, static_cast<double>(scale_)};
-        draw_chrome(canvas, {*view_, layout_, say_, looking_at_, sentence,
-                             now < message_until_ ? message_ : std::string{}, mouse_x_, mouse_y_});
+        draw_chrome(canvas, {*view_, layout_, say_, looking_at_, sentence, mouse_x_, mouse_y_});
         if (!layout_.trace.empty()) draw_trace(canvas, *view_, layout_.trace, say_);
+        if (!message_.empty()) draw_message(canvas, layout_, message_);
         if (orders_shown_)
             orders_.draw(canvas, *view_, box_of(layout_.map.empty() ? layout_.page : layout_.map),
                          {say_(Word::orders_title), say_(Word::orders_how), say_(Word::orders_empty)});
@@ -499,10 +511,13 @@ void Shell::run() {
         const auto since = Clock::now() - drawn_at_;
         const bool blink = ImGui::GetIO().WantTextInput && since >= kCursorBlink;
         const bool fresh = view_->revision != shown;
-        if (const auto kept = keeping_.take(); kept && !kept->empty()) {
-            tell(say_(Word::picture_saved, *kept));
-            frames_due_ = kFramesAfterEvent;
+        if (const auto kept = keeping_.take(); kept && !kept->empty()) tell(say_(Word::picture_saved, in_short(*kept)));
+        if (view_->written != written_) {
+            written_ = view_->written;
+            if (!written_.empty() && looking_at_ != Stage::report)
+                tell(say_(Word::next_report_done, in_short(written_.front())));
         }
+        if (!message_.empty() && Clock::now() >= message_until_) tell({});
         if (waiting() && since >= kListeningFrame) frames_due_ = std::max(frames_due_, 1);
         if ((frames_due_ > 0 && since >= kShortestFrame) || (fresh && since >= kListeningFrame) || blink) {
             shown = view_->revision;

@@ -29,8 +29,9 @@ void add_window(CLI::App& app, Command& chosen, const WindowOpener& open_window)
     command->add_option("--language", request->language, "en or de")->check(CLI::IsMember({"en", "de"}));
     command->add_flag("--frames", request->report_frames, "On closing, print how long frames took");
     command->footer(
-        "Keys: Esc stops everything. F1 to F10 turn the pages, Tab, arrows and Enter work the forms.\n"
-        "During the spray test: space, page down or right (foot pedal, presenter) mark a burst; R repeats, K skips,\n"
+        "Keys: Esc stops everything; an opened list it closes first. F1 to F10 turn the pages, Tab, arrows and Enter "
+        "work the forms.\n"
+        "During the spray test: space or page down (foot pedal, presenter) marks a burst; R repeats, K skips,\n"
         "W says that another spot got the spray, U undoes, P pauses. Ctrl + and - change the size, Ctrl L the "
         "language.\n"
         "Example: idlehark window --practice 7\nExample: idlehark window --case my-car");

@@ -4,6 +4,7 @@
 #include "gui/plots/order_fall.hpp"
 #include "gui/plots/rows.hpp"
 #include "gui/plots/speed_trace.hpp"
+#include "gui/shell/chrome.hpp"
 #include "tests/gui/screens.hpp"
 
 #include <cmath>
@@ -226,4 +227,21 @@ TEST_CASE("Speed trace: the clock's words keep clear of the unit, however wide i
     for (double x = 30.0 * scale; x < 80.0 * scale; ++x)
         free += count_of(image, {x, 98.0 * scale, 1.0, 19.0 * scale}, palette::kFaintInk) == 0 ? 1 : 0;
     CHECK(free > 15.0 * scale);
+}
+
+TEST_CASE("Messages: drawn over the trace alone, however long they are", "[gui][display]") {
+    const bool small = GENERATE(true, false);
+    const Size size = small ? Size{400.0F, 300.0F} : Size{1280.0F, 800.0F};
+    const auto layout = lay_out(size, 1.0F, Stage::spray);
+    const auto w = static_cast<unsigned>(size.w);
+    const auto h = static_cast<unsigned>(size.h);
+    const auto image = screen("message_" + std::to_string(w), w, h, 1.0, [&](Canvas& c) {
+        draw_message(c, layout,
+                     "Picture of the window: idlehark-001.png (a folder with a name that is long and longer)");
+    });
+    const Box trace = box_of(layout.trace);
+    const int inside = count_of(image, trace, palette::kInk);
+    CHECK(inside > 15.0 * trace.w);
+    CHECK(count_of(image, {0, 0, double(w), double(h)}, palette::kInk) == inside);
+    CHECK(count_of(image, trace, palette::kOnAction) > 100);
 }

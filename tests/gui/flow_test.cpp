@@ -1,4 +1,7 @@
+#include "gui/flow/flow.hpp"
+
 #include "gui/flow/sentence.hpp"
+#include "gui/shell/held_keys.hpp"
 #include "gui/shell/window_memory.hpp"
 #include "gui/words.hpp"
 
@@ -6,6 +9,8 @@
 #include <memory>
 #include <set>
 #include <string>
+#include <variant>
+#include <vector>
 
 #include <catch2/catch.hpp>
 
@@ -50,6 +55,50 @@ TEST_CASE("Flow: a prompt is said on every page, with the spot's number and name
             CHECK(text.find(say.known("plenum gasket")) != std::string::npos);
         }
     }
+}
+
+TEST_CASE("Flow: once a test is over, and before it began, its keys ask for nothing", "[gui][flow]") {
+    using Pedal = gui::Flow::Pedal;
+    const gui::Words say;
+    const gui::Type type{};
+    auto view = prompting(true);
+    view.sound.running = true;
+    view.spray.bursts = 3;
+    std::vector<gui::Command> sent;
+    const gui::PageContext c{
+        view, say, type, 1.0F, [&](gui::Command command) { sent.push_back(std::move(command)); }, [](gui::Stage) {}};
+    gui::Flow flow;
+    const auto press_all = [&] {
+        sent.clear();
+        for (const auto p : {Pedal::spray, Pedal::repeat, Pedal::skip, Pedal::wrong, Pedal::undo, Pedal::pause})
+            flow.pedal(c, p);
+        return sent.size();
+    };
+    CHECK(press_all() == 5);  // all but "wrong spot", which asks for the right one first
+    for (const auto phase : {gui::SprayPhase::finished, gui::SprayPhase::stopped}) {
+        view.spray.phase = phase;
+        CHECK(press_all() == 0);
+    }
+    view.spray.phase = gui::SprayPhase::shut;
+    CHECK(press_all() == 1);
+    CHECK(std::holds_alternative<gui::ask::StartSpray>(sent[0]));
+}
+
+TEST_CASE("Held keys: a key that stays down is a repeat until it is let go", "[gui][flow]") {
+    using K = sf::Keyboard;
+    gui::HeldKeys held;
+    CHECK_FALSE(held.press(K::U));
+    CHECK(held.press(K::U));
+    CHECK_FALSE(held.press(K::K));
+    held.release(K::U);
+    CHECK_FALSE(held.press(K::U));
+    CHECK(held.press(K::K));
+    held.keep([](K::Key key) { return key == K::K; });  // U was let go while another window had the keyboard
+    CHECK(held.press(K::K));
+    CHECK_FALSE(held.press(K::U));
+    CHECK_FALSE(held.press(K::Unknown));
+    CHECK_FALSE(held.press(K::Unknown));
+    held.release(K::Unknown);
 }
 
 TEST_CASE("Flow: a sham prompt says not to press", "[gui][flow]") {
