@@ -166,6 +166,15 @@ bool cold_against_warm(const Visit& before, const Visit& after) noexcept {
            (before.warmth == Warmth::warm && after.warmth == Warmth::cold);
 }
 
+Result<Done> check_two_visits(const Casebook& book, RowId before, RowId after) {
+    for (const auto id : {before, after})
+        if (const auto there = book.visit(id); !there) return there.error();
+    if (before == after)
+        return Error{fmt::format("visit {} compared with itself tells nothing", before),
+                     "Name two visits, as in 1,2; `idlehark case show` lists them."};
+    return Done{};
+}
+
 Result<CompareRequest> compare_request(const Casebook& book, RowId before, RowId after, bool anyway) {
     const auto first = book.visit(before);
     if (!first) return first.error();

@@ -12,6 +12,9 @@ namespace idlehark {
 /// The first and the last visit that have a recording of the whole engine; nothing if there are not two.
 Result<std::optional<std::pair<RowId, RowId>>> visits_to_compare(const Casebook& book);
 
+/// Of visits that the user named. Errors: one of them is not there; both are the same.
+Result<Done> check_two_visits(const Casebook& book, RowId before, RowId after);
+
 /// What there is to compare of two visits: of each the recording with most marks (else the longest), and its last
 /// injector set, with the engine that the visit's results were made with. What the case has kept of their sound is in
 /// it, so that neither is listened to again unless its marks, its engine or the case's layout are other ones by now.

@@ -58,8 +58,11 @@ Result<VisitRequest> visit_of(const std::string& sound, const CompareOptions& op
 Result<CompareRequest> request_of_case(const CompareOptions& options) {
     const auto book = Casebook::open(options.before, Casebook::Access::read);
     if (!book) return book.error();
-    if (options.visits.size() == 2)
+    if (options.visits.size() == 2) {
+        if (const auto two = check_two_visits(book.value(), options.visits[0], options.visits[1]); !two)
+            return two.error();
         return compare_request(book.value(), options.visits[0], options.visits[1], options.anyway);
+    }
     const auto pair = visits_to_compare(book.value());
     if (!pair) return pair.error();
     if (!pair.value())

@@ -4,6 +4,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/text_file.hpp"
 
+#include <filesystem>
 #include <memory>
 
 #include <fmt/format.h>
@@ -12,20 +13,43 @@ namespace idlehark {
 
 namespace {
 
+namespace fs = std::filesystem;
+
 struct ReportOptions {
     std::string folder, out, format;
     std::vector<RowId> visits;
     bool no_compare = false;
 };
 
+/// Inside the case everything but a report is a record, and links are not followed: they may be a stranger's.
+Result<Done> check_target(const CaseFolder& folder, const std::string& out) {
+    const auto inside = [&](const fs::path& path) { return (path / "").string().starts_with(folder.path() + "/"); };
+    std::error_code code;
+    const fs::path named{out};
+    const auto within = fs::weakly_canonical(named.has_parent_path() ? named.parent_path() : ".", code);
+    const bool link = fs::is_symlink(fs::symlink_status(named, code));
+    if (!inside(within) && !inside(fs::weakly_canonical(named, code))) return Done{};
+    const auto name = named.filename();
+    if (within == folder.path() && !link && (name == "report.html" || name == "report.json" || name == "report.csv"))
+        return Done{};
+    return Error{out + ": lies in the case, where a report is called report.html, report.json or report.csv",
+                 "Choose one of these names, or another folder."};
+}
+
 int report(const ReportOptions& options) {
     const auto book = Casebook::open(options.folder, Casebook::Access::read);
     if (!book) return refuse(book.error());
+    if (!options.out.empty())
+        if (const auto free = check_target(book.value().folder(), options.out); !free) return refuse(free.error());
+    std::optional<std::pair<RowId, RowId>> visits;
+    if (options.visits.size() == 2) {
+        visits = {options.visits[0], options.visits[1]};
+        if (const auto two = check_two_visits(book.value(), visits->first, visits->second); !two)
+            return refuse(two.error());
+    }
     auto facts = report_of(book.value());
     if (!facts) return refuse(facts.error());
     if (!options.no_compare) {
-        std::optional<std::pair<RowId, RowId>> visits;
-        if (options.visits.size() == 2) visits = {options.visits[0], options.visits[1]};
         Progress progress{"listening"};
         ListenSinks sinks;
         sinks.progress = [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); };
@@ -40,7 +64,7 @@ int report(const ReportOptions& options) {
         fmt::print("{}", text);
         return close_output(kExitDone);
     }
-    if (const auto written = write_text(options.out, text); !written) return refuse(written.error());
+    if (const auto written = write_where_asked(options.out, text); !written) return refuse(written.error());
     return close_output(kExitDone);
 }
 

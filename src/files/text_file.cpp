@@ -13,9 +13,11 @@
 
 namespace idlehark {
 
+namespace fs = std::filesystem;
+
 Result<std::string> read_text(const std::string& path, std::size_t largest_bytes) {
     std::error_code code;
-    if (std::filesystem::is_directory(path, code)) return Error{path + ": is a folder, not a file", ""};
+    if (fs::is_directory(path, code)) return Error{path + ": is a folder, not a file", ""};
     const FileHandle file{std::fopen(path.c_str(), "rb")};
     if (!file) return Error{fmt::format("{}: {}", path, std::strerror(errno)), "Check the name and the folder."};
     std::string text;
@@ -50,25 +52,47 @@ bool write_out(FileHandle file, std::string_view text) {
 }  // namespace
 
 Result<Done> write_text(const std::string& path, std::string_view text) {
-    const std::string beside = path + ".part";
-    // Made anew: what lies there under that name may be a link to somewhere else.
-    std::remove(beside.c_str());
-    FileHandle file{std::fopen(beside.c_str(), "wbx")};
-    if (!file) return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
+    // Under a name that nothing has: what lies there may be the user's own, or a link to somewhere else.
+    std::string beside;
+    FileHandle file;
+    for (int n = 1; !file; ++n) {
+        beside = fmt::format("{}.part{}", path, n == 1 ? "" : std::to_string(n));
+        file.reset(std::fopen(beside.c_str(), "wbx"));
+        if (!file && errno != EEXIST)
+            return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
+    }
     if (!write_out(std::move(file), text)) {
         const int code = errno;
         std::remove(beside.c_str());
         return Error{fmt::format("{}: writing stopped early ({})", path, std::strerror(code)), ""};
     }
     std::error_code code;
-    std::filesystem::rename(beside, path, code);
-    if (code) return Error{fmt::format("{}: cannot be written ({})", path, code.message()), ""};
+    fs::rename(beside, path, code);
+    if (code) {
+        std::remove(beside.c_str());
+        return Error{fmt::format("{}: cannot be written ({})", path, code.message()), ""};
+    }
     sync_folder_of(path);
     return Done{};
 }
 
+Result<Done> write_where_asked(const std::string& path, std::string_view text) {
+    std::error_code code;
+    const auto target = fs::status(path, code);
+    if (fs::is_directory(target)) return Error{path + ": is a folder, not a file", ""};
+    const bool link = fs::is_symlink(fs::symlink_status(path, code));
+    if (!link && (!fs::exists(target) || fs::is_regular_file(target))) return write_text(path, text);
+    if (fs::is_regular_file(target))
+        if (const auto file = fs::canonical(path, code); !code) return write_text(file.string(), text);
+    // A device, a pipe, or a link to a file that is still to be made: there is no old file to leave whole.
+    FileHandle file{std::fopen(path.c_str(), "wb")};
+    if (!file || !write_out(std::move(file), text))
+        return Error{fmt::format("{}: cannot be written ({})", path, std::strerror(errno)), ""};
+    return Done{};
+}
+
 void sync_folder_of(const std::string& path) {
-    auto folder = std::filesystem::path{path}.parent_path();
+    auto folder = fs::path{path}.parent_path();
     if (folder.empty()) folder = ".";
     const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd < 0) return;
@@ -76,6 +100,6 @@ void sync_folder_of(const std::string& path) {
     close(fd);
 }
 
-std::string file_name(const std::string& path) { return std::filesystem::path(path).filename().string(); }
+std::string file_name(const std::string& path) { return fs::path(path).filename().string(); }
 
 }  // namespace idlehark

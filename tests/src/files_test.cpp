@@ -334,3 +334,33 @@ TEST_CASE("Text file: what was written outlives a power cut, and a failure leave
     CHECK(test::slurp(path) == before);
     CHECK_FALSE(std::filesystem::exists(path + ".part"));
 }
+
+TEST_CASE("Text file: what lies beside the target stays, and nothing is left there", "[src][files]") {
+    namespace fs = std::filesystem;
+    const ScratchFolder folder;
+    const auto path = folder.path("page.html");
+    const auto own = folder.file("page.html.part", "the user's own");
+    REQUIRE(write_text(path, "page"));
+    CHECK(test::slurp(path) == "page");
+    CHECK(test::slurp(own) == "the user's own");
+
+    fs::create_directories(folder.path("dir/sub"));
+    CHECK_FALSE(write_text(folder.path("dir"), "page"));
+    CHECK_FALSE(write_where_asked(folder.path("dir"), "page"));
+    CHECK_FALSE(fs::exists(folder.path("dir.part")));
+
+    fs::create_symlink(path, folder.path("link"));
+    REQUIRE(write_where_asked(folder.path("link"), "through the link"));
+    CHECK(fs::is_symlink(folder.path("link")));
+    CHECK(test::slurp(path) == "through the link");
+    fs::create_symlink(folder.path("new"), folder.path("ahead"));
+    REQUIRE(write_where_asked(folder.path("ahead"), "made"));
+    CHECK(test::slurp(folder.path("new")) == "made");
+    REQUIRE(write_where_asked("/dev/null", "gone"));
+    CHECK(fs::is_character_file("/dev/null"));
+    CHECK_FALSE(write_where_asked("/dev/full", "no room"));
+    fs::create_symlink("/dev/null", folder.path("nowhere"));
+    REQUIRE(write_where_asked(folder.path("nowhere"), "gone"));
+    CHECK(fs::is_symlink(folder.path("nowhere")));
+}
+

@@ -392,3 +392,34 @@ TEST_CASE("Report: prints on A4 and on Letter, pages full width and nothing cut 
         CHECK(most < std::stod(size));
     }
 }
+TEST_CASE("Report: in the case's own folder it replaces a report and nothing else", "[src][report]") {
+    namespace fs = std::filesystem;
+    const ScratchFolder scratch;
+    const auto folder = scratch.path("car");
+    REQUIRE(Casebook::create(folder, "Fell", Engine{}, {}));
+    fs::create_symlink(folder + "/case.sqlite", scratch.path("link.html"));
+    fs::create_symlink(folder, scratch.path("way"));
+    const auto before = test::slurp(folder + "/case.sqlite");
+    const auto engine = test::slurp(folder + "/engine.json");
+    const auto report_to = [&](const std::string& out) {
+        return test::run_idlehark("report " + folder + " --no-compare -o " + out);
+    };
+    for (const auto& out : {folder + "/case.sqlite", folder + "/engine.json", folder + "/audio/report.html",
+                            scratch.path("link.html"), scratch.path("way/case.sqlite"), folder + "/audio"}) {
+        CAPTURE(out);
+        const auto ran = report_to(out);
+        CHECK(ran.code == 2);
+        CHECK_THAT(ran.err, Contains("lies in the case"));
+    }
+    CHECK(test::slurp(folder + "/case.sqlite") == before);
+    CHECK(test::slurp(folder + "/engine.json") == engine);
+    CHECK(fs::is_empty(folder + "/audio"));
+    CHECK(report_to(folder + "/report.html").code == 0);
+    CHECK(report_to(scratch.path("way/report.html")).code == 0);  // once more
+    CHECK_THAT(test::slurp(folder + "/report.html"), Contains("</html>"));
+    const auto victim = scratch.file("victim", "precious");
+    fs::create_symlink(victim, folder + "/report.csv");
+    CHECK(report_to(folder + "/report.csv").code == 2);
+    CHECK(test::slurp(victim) == "precious");
+    CHECK_THAT(report_to("/dev/stdout").out, Contains("</html>"));
+}

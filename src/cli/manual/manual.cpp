@@ -41,7 +41,7 @@ void add_manual(CLI::App& app, Command& chosen) {
                 fmt::print("{}", text);
                 return close_output(kExitDone);
             }
-            const auto written = write_text(options->out, text);
+            const auto written = write_where_asked(options->out, text);
             return written ? kExitDone : refuse(written.error());
         };
     });
