@@ -1,5 +1,8 @@
 #include "src/report/page.hpp"
 
+#include "src/files/plain_text.hpp"
+
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <numbers>
@@ -19,19 +22,12 @@ struct DropContext {
     void operator()(cairo_t* c) const noexcept { cairo_destroy(c); }
 };
 
-/// Cairo refuses text that is not UTF-8, for instance out of a file name.
-std::string printable(std::string_view text) {
-    std::string out;
-    for (std::size_t i = 0; i < text.size();) {
-        const auto c = static_cast<unsigned char>(text[i]);
-        const std::size_t length = c < 0x80 ? 1 : c >= 0xf0 ? 4 : c >= 0xe0 ? 3 : c >= 0xc2 ? 2 : 0;
-        bool good = length > 0 && i + length <= text.size() && c >= 0x20 && c < 0xf5;
-        for (std::size_t k = 1; good && k < length; ++k)
-            good = (static_cast<unsigned char>(text[i + k]) & 0xc0) == 0x80;
-        out += good ? std::string{text.substr(i, length)} : "?";
-        i += good ? length : 1;
-    }
-    return out;
+/// On one line, as it is drawn; and Cairo refuses text that is not UTF-8, for instance out of a file name.
+std::string one_line(std::string_view text) {
+    std::string line{text};
+    std::replace_if(
+        line.begin(), line.end(), [](char c) { return c == '\n' || c == '\r' || c == '\t'; }, ' ');
+    return printable(line);
 }
 
 }  // namespace
@@ -55,7 +51,7 @@ void Pen::line(double x0, double y0, double x1, double y1, Colour k, double widt
 double Pen::width_of(std::string_view text, double size, bool bold) const {
     font(size, bold);
     cairo_text_extents_t e{};
-    cairo_text_extents(c_, printable(text).c_str(), &e);
+    cairo_text_extents(c_, one_line(text).c_str(), &e);
     return e.x_advance;
 }
 
@@ -64,13 +60,13 @@ void Pen::text(double x, double y, std::string_view words, double size, Colour k
     font(size, bold);
     colour(k);
     cairo_move_to(c_, align == Align::left ? x : align == Align::middle ? x - w / 2 : x - w, y);
-    cairo_show_text(c_, printable(words).c_str());
+    cairo_show_text(c_, one_line(words).c_str());
 }
 
 std::string Pen::fitted(std::string_view words, double width, double size, bool bold) const {
     // No more than that fits into any page; a name of a megabyte would be measured a million times.
     constexpr std::size_t kMost_bytes = 600;
-    std::string s = printable(words.substr(0, kMost_bytes));
+    std::string s = one_line(words.substr(0, kMost_bytes));
     if (width_of(s, size, bold) <= width) return s;
     while (!s.empty() && width_of(s + "…", size, bold) > width) {
         while (!s.empty() && (static_cast<unsigned char>(s.back()) & 0xc0) == 0x80) s.pop_back();
@@ -187,7 +183,7 @@ void replace_all(std::string& text, std::string_view what, std::string_view by) 
 
 std::string html_text(std::string_view text) {
     std::string out;
-    for (const char c : printable(text)) switch (c) {
+    for (const char c : one_line(text)) switch (c) {
             case '&':
                 out += "&amp;";
                 break;

@@ -261,7 +261,7 @@ TEST_CASE("Report: every text is escaped, wherever it comes from", "[src][report
     CHECK_THAT(report_html(r), Contains("&lt;script&gt;alert(1)"));
     const auto json = nlohmann::json::parse(report_json(r));
     CHECK(json["car"] == kHostile);
-    CHECK(html_text("<&>\"'\xff") == "&lt;&amp;&gt;&quot;&#39;?");
+    CHECK(html_text("<&>\"'\xff") == "&lt;&amp;&gt;&quot;&#39;\xef\xbf\xbd");
     r = full();
     r.visits[0].sprays[0].spots[0].spot = "=1+1";
     CHECK_THAT(report_csv(r), Contains("spray,'=1+1,change"));
@@ -392,6 +392,12 @@ TEST_CASE("Report: prints on A4 and on Letter, pages full width and nothing cut 
         CHECK(most < std::stod(size));
     }
 }
+
+TEST_CASE("Report: text of several lines stands on one, without a sign for each end", "[src][report]") {
+    CHECK(html_text("hose\nat 7\tsoft\r<b>") == "hose at 7 soft &lt;b&gt;");
+    CHECK(html_text("a\x01\xff") == "a\xef\xbf\xbd");
+}
+
 TEST_CASE("Report: in the case's own folder it replaces a report and nothing else", "[src][report]") {
     namespace fs = std::filesystem;
     const ScratchFolder scratch;
