@@ -9,6 +9,7 @@
 #include "src/live/live_source.hpp"
 #include "src/live/prompt_player.hpp"
 #include "src/live/stop_signals.hpp"
+#include "src/practice/practice_bay.hpp"
 #include "src/practice/practice_visit.hpp"
 #include "src/recording/recorder.hpp"
 #include "src/recording/sound_file.hpp"
@@ -249,6 +250,11 @@ int run_guide(const LiveOptions& options, const VisitPlanSettings& settings, Gui
 int run_practice(const PracticeGuide& practice) {
     const auto& engine = practice_engines()[static_cast<std::size_t>(practice.number - 1)];
     const auto spec = practice_engine(practice.number, practice.seed);
+    if (!practice.folder.empty())
+        if (const auto free =
+                check_free(practice.folder, {"engine.json", "map.json", "bay.flac", "marks.csv", "truth.json"});
+            !free)
+            return refuse(free.error());
     std::unique_ptr<Terminal> terminal;
     if (!practice.automatic && !(terminal = Terminal::open()))
         return refuse({"practice with prompts needs a terminal", "--auto lets simulated hands follow the prompts."});

@@ -52,7 +52,8 @@ void add_practice(CLI::App& app, Command& chosen) {
         app.add_subcommand("practice", "A simulated bay with hidden leaks, to try the spray test without an engine");
     command->add_option("--seed", request->seed, "Which bay: the same number gives the same bay")
         ->capture_default_str();
-    command->add_option("--out", request->folder, "Folder to write into; made if it isn't there");
+    command->add_option("--out", request->folder,
+                        "Folder to write into; made if it isn't there, and nothing in it is overwritten");
     auto guide = std::make_shared<PracticeGuide>();
     guide->number = 0;
     auto list = std::make_shared<bool>(false);

@@ -91,12 +91,26 @@ Result<sim::Session> practice_session(const PracticeRequest& request) {
     return sim::Session{spec};
 }
 
+Result<Done> check_free(const std::string& folder, const std::vector<std::string>& names) {
+    for (const auto& name : names) {
+        const auto path = std::filesystem::path{folder} / name;
+        std::error_code code;
+        if (std::filesystem::exists(std::filesystem::symlink_status(path, code)))
+            return Error{path.string() + ": exists already", "Nothing is overwritten: choose another folder."};
+    }
+    return Done{};
+}
+
 Result<Done> write_practice(const PracticeRequest& request,
                             const std::function<void(std::uint64_t, std::uint64_t)>& progress) {
     const auto made = practice_session(request);
     if (!made) return made.error();
     const auto& session = made.value();
     const std::filesystem::path folder{request.folder};
+    if (const auto free =
+            check_free(request.folder, {"engine.json", "map.json", "marks.csv", "truth.json", request.sound_name});
+        !free)
+        return free.error();
     std::error_code code;
     std::filesystem::create_directories(folder, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", request.folder, code.message()), ""};

@@ -31,7 +31,11 @@ Result<sim::Session> practice_session(const PracticeRequest& request);
 /// Its spots as a map file has them.
 [[nodiscard]] BayMap practice_map(const sim::SessionSpec& spec);
 
-/// Writes the recording, engine.json, map.json, marks.csv and truth.json into the folder.
+/// Errors: one of the files is in the folder already; whatever it is, it is not written over.
+Result<Done> check_free(const std::string& folder, const std::vector<std::string>& names);
+
+/// Writes the recording, engine.json, map.json, marks.csv and truth.json into the folder. Errors: one of them is there
+/// already, or cannot be written.
 Result<Done> write_practice(const PracticeRequest& request,
                             const std::function<void(std::uint64_t done, std::uint64_t total)>& progress);
 

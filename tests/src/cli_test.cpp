@@ -271,6 +271,21 @@ TEST_CASE("practice: the same seed gives the same bay, another seed another", "[
     CHECK(wrong.code == 2);
 }
 
+TEST_CASE("practice: writes over nothing that is in the folder", "[src][cli]") {
+    for (const std::string name : {"bay.flac", "engine.json", "map.json", "marks.csv", "truth.json"}) {
+        CAPTURE(name);
+        const ScratchFolder folder;
+        const auto own = folder.file(name, "the user's own");
+        for (const auto* how : {"--spots 3 --rate 8000", "--engine 1 --auto"}) {
+            const auto ran = run_idlehark("practice --out " + folder.path("") + " " + how);
+            CHECK(ran.code == 2);
+            CHECK_THAT(ran.err, Contains(name + ": exists already"));
+        }
+        CHECK(test::slurp(own) == "the user's own");
+        CHECK(std::distance(std::filesystem::directory_iterator{folder.path("")}, {}) == 1);
+    }
+}
+
 TEST_CASE("bursts: hears the sprays of a practice bay", "[src][cli]") {
     const auto ran = run_idlehark("bursts " + practice_file("bay.flac"));
     CHECK(ran.code == 0);
