@@ -134,7 +134,7 @@ class Casebook {
     static constexpr std::size_t kLongestName = 200;
     static constexpr std::size_t kLongestText = 100'000;
 
-    /// Makes the folder (it must not exist, or be empty) and an empty case in it. `beside`: as in set_map().
+    /// Makes the folder and an empty case in it; nothing a case is made of may be there. `beside`: as in set_map().
     static Result<Casebook> create(const std::string& folder, const std::string& name, const Engine& engine,
                                    const std::optional<BayMap>& map, const std::string& beside = {});
     static Result<Casebook> open(const std::string& folder, Access access);

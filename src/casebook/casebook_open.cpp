@@ -21,6 +21,7 @@ namespace {
 namespace fs = std::filesystem;
 using Kind = DatabaseFault::Kind;
 
+constexpr const char* kOtherFolderHint = "Nothing is overwritten: choose another folder.";
 constexpr const char* kCaseHint = "A case is a folder made by `idlehark case new`.";
 
 Error newer(const std::string& path, int version) {
@@ -61,6 +62,21 @@ std::unique_ptr<Database> open_still(const std::string& path, std::unique_ptr<Pr
     return database;
 }
 
+/// Is anything there, be it a link to nowhere?
+bool there(const std::string& path) {
+    std::error_code code;
+    return fs::exists(fs::symlink_status(path, code));
+}
+
+/// What of a case was made before the rest could not be; nothing of it was there before.
+void take_back(const CaseFolder& folder, bool with_folder) {
+    std::error_code ignored;
+    for (const auto* made : {"case.sqlite", "case.sqlite-wal", "case.sqlite-shm", "case.sqlite-journal", "audio",
+                             "pictures", "engine.json", "map.json"})
+        fs::remove_all(fs::path{folder.path()} / made, ignored);
+    if (with_folder) fs::remove(folder.path(), ignored);
+}
+
 void keep_old_layout(Database& database, const CaseFolder& folder, int version) {
     const auto kept = folder.fresh("", fmt::format("case-layout{}.sqlite", version));
     if (!kept) throw DatabaseFault{Kind::other, kept.error()};
@@ -96,16 +112,21 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
     const auto photo = map_photo(map.value_or(BayMap{}), beside);
     if (!photo) return photo.error();
     std::error_code code;
-    fs::create_directories(path, code);
+    const bool made_folder = fs::create_directories(path, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", path, code.message()), ""};
-    auto parts = std::make_unique<Parts>(CaseFolder{path});
-    parts->writable = true;
-    const auto& folder = parts->folder;
-    const bool begun = fs::exists(fs::symlink_status(folder.database()));
-    if (fs::exists(fs::symlink_status(folder.path() + "/audio")) ||
-        fs::exists(fs::symlink_status(folder.path() + "/pictures")) || (begun && size_of(folder.database()) > 0))
-        return Error{folder.path() + ": holds a case already", "Nothing is overwritten: choose another folder."};
-    return guarded([&]() -> Result<Casebook> {
+    const CaseFolder folder{path};
+    const bool begun = there(folder.database());
+    if (there(folder.path() + "/audio") || there(folder.path() + "/pictures") ||
+        (begun && size_of(folder.database()) > 0))
+        return Error{folder.path() + ": holds a case already", kOtherFolderHint};
+    for (const auto* copy : {"engine.json", "map.json"})
+        if (there(fmt::format("{}/{}", folder.path(), copy)))
+            return Error{fmt::format("{}: holds {} already, which a case would write anew", folder.path(), copy),
+                         kOtherFolderHint};
+    bool ours = false;
+    auto created = guarded([&]() -> Result<Casebook> {
+        auto parts = std::make_unique<Parts>(folder);
+        parts->writable = true;
         parts->database =
             std::make_unique<Database>(folder.database(), begun ? Database::Mode::read_write : Database::Mode::create);
         auto& db = *parts->database;
@@ -119,15 +140,20 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
                 .with(now)
                 .run();
             all.commit();
+            ours = true;
         }
         schema::start_journal(db);
-        for (const auto* part : {"audio", "pictures"}) fs::create_directory(folder.path() + "/" + part);
+        for (const auto* part : {"/audio", "/pictures"})
+            if (fs::create_directory(folder.path() + part, code); code)
+                return Error{fmt::format("{}{}: cannot be made ({})", folder.path(), part, code.message()), ""};
         if (const auto written = write_engine(folder.path() + "/engine.json", engine); !written) return written.error();
         Casebook made{std::move(parts)};
         if (map)
             if (const auto kept = made.put_map(*map, photo.value()); !kept) return kept.error();
         return made;
     });
+    if (!created && ours) take_back(folder, made_folder);
+    return created;
 }
 
 Result<Casebook> Casebook::open(const std::string& path, Access access) {

@@ -65,6 +65,11 @@ Result<RowId> refuse_reading(const Casebook& book) {
     return Error{book.folder().path() + ": was opened to read only", ""};
 }
 
+/// A copy in the folder that cannot be written takes the row back.
+void keep_copy(const Result<Done>& written) {
+    if (!written) throw DatabaseFault{DatabaseFault::Kind::refused, written.error()};
+}
+
 }  // namespace
 
 /// One transaction around `work`, whose RowId is handed out once it is on the disk.
@@ -85,17 +90,15 @@ Result<RowId> Casebook::set_engine(const Engine& engine) {
     } catch (const std::invalid_argument& wrong) {
         return Error{wrong.what(), ""};
     }
-    auto id = change(*this, parts_->to_write(), [&](Database& db) {
+    return change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db, "INSERT INTO engine (text, added_at) VALUES (?, ?)"}
             .with(engine_json(engine).dump(2, ' ', false, Json::error_handler_t::replace))
             .with(now_text())
             .run();
-        return db.last_row();
+        const auto id = db.last_row();
+        keep_copy(write_engine(parts_->folder.path() + "/engine.json", engine));
+        return id;
     });
-    if (id)
-        if (const auto written = write_engine(parts_->folder.path() + "/engine.json", engine); !written)
-            return written.error();
-    return id;
 }
 
 namespace {
@@ -162,12 +165,11 @@ Result<RowId> Casebook::put_map(const BayMap& map, const std::string& photo) {
             .with(map_json(inside).dump(2, ' ', false, Json::error_handler_t::replace))
             .with(now_text())
             .run();
-        return db.last_row();
+        const auto row = db.last_row();
+        keep_copy(write_map(parts_->folder.path() + "/map.json", inside));
+        return row;
     });
     if (std::error_code ignored; !id && !stored.empty()) fs::remove(stored, ignored);
-    if (id)
-        if (const auto written = write_map(parts_->folder.path() + "/map.json", inside); !written)
-            return written.error();
     return id;
 }
 

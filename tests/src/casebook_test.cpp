@@ -5,6 +5,7 @@
 #include "tests/src/casebook_support.hpp"
 
 #include <cmath>
+#include <filesystem>
 #include <limits>
 
 #include <catch2/catch.hpp>
@@ -172,6 +173,43 @@ TEST_CASE("Casebook: what the case cannot hold is refused, and nothing of it is 
     const auto again = Casebook::create(folder.path("c"), "again", example_engine(), {});
     REQUIRE_FALSE(again);
     CHECK_THAT(again.error().what, Contains("holds a case already"));
+}
+
+TEST_CASE("Casebook: a new case writes over no engine and no map of the user's", "[casebook]") {
+    namespace fs = std::filesystem;
+    for (const std::string name : {"engine.json", "map.json"}) {
+        CAPTURE(name);
+        const ScratchFolder folder;
+        const auto own = folder.file(name, "typed in for an hour");
+        const auto made = Casebook::create(folder.path(""), "Marlow", example_engine(), example_map());
+        REQUIRE_FALSE(made);
+        CHECK_THAT(made.error().what, Contains("holds " + name + " already"));
+        CHECK(test::slurp(own) == "typed in for an hour");
+        CHECK_FALSE(fs::exists(folder.path("case.sqlite")));
+        CHECK_FALSE(fs::exists(folder.path("audio")));
+    }
+}
+
+TEST_CASE("Casebook: an engine or map whose copy cannot be written is not taken", "[casebook]") {
+    namespace fs = std::filesystem;
+    const ScratchFolder folder;
+    auto book = new_case(folder.path("c"));
+    auto engine = example_engine();
+    engine.name = "another";
+    auto map = example_map();
+    map.name = "another";
+    for (const auto* copy : {"c/engine.json", "c/map.json"}) {
+        fs::remove(folder.path(copy));
+        fs::create_directories(folder.path(copy) + "/in the way");
+    }
+    CHECK_FALSE(book.set_engine(engine));
+    CHECK_FALSE(book.set_map(map));
+    CHECK(book.engine().value().engine.name == example_engine().name);
+    CHECK(book.map().value()->map.name == example_map().name);
+    for (const auto* left : {"c/engine.json.part", "c/map.json.part"}) CHECK_FALSE(fs::exists(folder.path(left)));
+    for (const auto* copy : {"c/engine.json", "c/map.json"}) fs::remove_all(folder.path(copy));
+    CHECK(book.set_engine(engine));
+    CHECK(book.set_map(map));
 }
 
 TEST_CASE("Casebook: recordings keep every sample, as FLAC where that holds them", "[casebook]") {

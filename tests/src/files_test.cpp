@@ -4,7 +4,7 @@
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/files/text_file.hpp"
-#include "tests/src/support.hpp"
+#include "tests/src/casebook_support.hpp"
 
 #include <atomic>
 #include <cerrno>
@@ -364,3 +364,18 @@ TEST_CASE("Text file: what lies beside the target stays, and nothing is left the
     CHECK(fs::is_symlink(folder.path("nowhere")));
 }
 
+TEST_CASE("Casebook: a case that cannot be made whole is not made at all", "[casebook]") {
+    namespace fs = std::filesystem;
+    const ScratchFolder folder;
+    fs::create_directory(folder.path("there"));
+    for (const auto* name : {"new", "there"}) {
+        CAPTURE(name);
+        sync_fails = true;
+        const auto failed = Casebook::create(folder.path(name), "Marlow", test::example_engine(), test::example_map());
+        sync_fails = false;
+        REQUIRE_FALSE(failed);
+    }
+    CHECK_FALSE(fs::exists(folder.path("new")));
+    CHECK(fs::is_empty(folder.path("there")));
+    CHECK(Casebook::create(folder.path("there"), "Marlow", test::example_engine(), test::example_map()));
+}
