@@ -10,6 +10,7 @@
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <stdexcept>
 
@@ -39,9 +40,10 @@ bool is_date(const std::string& text) {
         const bool digit = text[i] >= '0' && text[i] <= '9';
         if (kShape[i] == '0' ? !digit : text[i] != kShape[i]) return false;
     }
-    const auto two = [&](std::size_t i) { return 10 * (text[i] - '0') + text[i + 1] - '0'; };
-    return two(5) >= 1 && two(5) <= 12 && two(8) >= 1 && two(8) <= 31 &&
-           (text.size() < 16 || (two(11) < 24 && two(14) < 60)) && (text.size() < 19 || two(17) < 61);
+    const auto two = [&](std::size_t i) { return static_cast<unsigned>(10 * (text[i] - '0') + text[i + 1] - '0'); };
+    const std::chrono::year_month_day day{std::chrono::year{static_cast<int>(100 * two(0) + two(2))},
+                                          std::chrono::month{two(5)}, std::chrono::day{two(8)}};
+    return day.ok() && (text.size() < 16 || (two(11) < 24 && two(14) < 60)) && (text.size() < 19 || two(17) < 61);
 }
 
 struct Beside {
@@ -63,6 +65,13 @@ Beside settings_beside(const std::string& sound_path) {
 
 Result<RowId> refuse_reading(const Casebook& book) {
     return Error{book.folder().path() + ": was opened to read only", ""};
+}
+
+/// Is it there, if one is named at all?
+Result<Done> named_visit(const Casebook& book, std::optional<RowId> visit) {
+    if (visit)
+        if (const auto there = book.visit(*visit); !there) return there.error();
+    return Done{};
 }
 
 /// A copy in the folder that cannot be written takes the row back.
@@ -204,6 +213,10 @@ Result<RowId> Casebook::answer_gate(RowId visit, const std::string& question, co
 }
 
 Result<RowId> Casebook::add_log_entry(const LogEntry& entry) {
+    if (const auto there = named_visit(*this, entry.visit); !there) return there.error();
+    for (const auto& x : {entry.low, entry.high, entry.reading})
+        if (x && !std::isfinite(*x))
+            return Error{fmt::format("{}: {} is no reading and no limit", printable(entry.name), *x), ""};
     if (entry.low && entry.high && *entry.low > *entry.high)
         return Error{fmt::format("{}: the lower limit {:g} is above the upper limit {:g}", printable(entry.name),
                                  *entry.low, *entry.high),
@@ -227,6 +240,7 @@ Result<RowId> Casebook::add_log_entry(const LogEntry& entry) {
 }
 
 Result<RowId> Casebook::add_note(std::optional<RowId> visit, const std::string& text) {
+    if (const auto there = named_visit(*this, visit); !there) return there.error();
     return change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db, "INSERT INTO note (visit_id, text, added_at) VALUES (?, ?, ?)"}
             .with(visit)
@@ -239,6 +253,7 @@ Result<RowId> Casebook::add_note(std::optional<RowId> visit, const std::string& 
 
 Result<RowId> Casebook::add_picture(std::optional<RowId> visit, const std::string& path, const std::string& title) {
     if (!parts_->to_write()) return refuse_reading(*this);
+    if (const auto there = named_visit(*this, visit); !there) return there.error();
     const auto bytes = picture_to_keep(path);
     if (!bytes) return bytes.error();
     const auto held = names_held_in(parts_->db(), "picture");

@@ -128,6 +128,8 @@ TEST_CASE("Case: the log judges readings by the user's own limits", "[casebook]"
     CHECK(unsaid.code == 2);
     CHECK_THAT(unsaid.err, Contains("--state"));
     CHECK(log("x --reading 1 --low 3 --high 2").code == 2);
+    for (const auto* number : {"nan", "inf", "-inf", "1e999"})
+        CHECK(log(fmt::format("x --reading {} --low 2.5 --high 3.2", number)).code == 2);
     const auto shown = run_idlehark("case show " + place);
     CHECK_THAT(shown.out, Contains("faulty    fuel pressure: 2.2 bar (manual: 2.5 to 3.2 bar)") &&
                               Contains("ok        compression: 13 bar (manual: 10 or more bar)") &&

@@ -146,6 +146,8 @@ TEST_CASE("Casebook: what the case cannot hold is refused, and nothing of it is 
     CHECK_FALSE(book.add_visit({.date = "yesterday", .title = "x"}));
     CHECK_FALSE(book.add_visit({.date = "2026-13-01", .title = "x"}));
     CHECK_FALSE(book.add_visit({.date = "2026-05-30T25:00", .title = "x"}));
+    for (const auto* no_day : {"2026-02-29", "2026-02-31", "2026-04-31", "2026-00-10", "2026-05-00"})
+        CHECK_FALSE(book.add_visit({.date = no_day, .title = "x"}));
     CHECK_FALSE(book.add_visit({.date = "2026-05-30", .title = ""}));
     CHECK_FALSE(book.add_visit({.date = "2026-05-30", .title = std::string(201, 'x')}));
     CHECK(book.visits().value().empty());
@@ -163,6 +165,25 @@ TEST_CASE("Casebook: what the case cannot hold is refused, and nothing of it is 
     upside_down.low = 3.0;
     upside_down.high = 2.0;
     CHECK_FALSE(book.add_log_entry(upside_down));
+    for (const double x : {std::nan(""), HUGE_VAL, -HUGE_VAL})
+        for (auto LogEntry::*number : {&LogEntry::low, &LogEntry::high, &LogEntry::reading}) {
+            LogEntry endless;
+            endless.name = "fuel pressure";
+            endless.*number = x;
+            CHECK_FALSE(book.add_log_entry(endless));
+        }
+    LogEntry elsewhere;
+    elsewhere.name = "fuel pressure";
+    elsewhere.visit = 99;
+    const auto picture = folder.file("a.jpg", std::string{"\xff\xd8\xff\xda\x00\x04xx\x01\xff\xd9", 11});
+    for (const auto& refused :
+         {book.add_log_entry(elsewhere), book.add_note(99, "x"), book.add_picture(99, picture, "")}) {
+        REQUIRE_FALSE(refused);
+        CHECK(refused.error().what == book.visit(99).error().what);
+    }
+    CHECK(book.log().value().empty());
+    CHECK(book.notes().value().empty());
+    CHECK(book.folder().files("pictures").empty());
     CaseResult of_nothing;
     of_nothing.visit = visit.value();
     of_nothing.kind = "idle";
