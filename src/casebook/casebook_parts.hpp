@@ -3,6 +3,7 @@
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/database.hpp"
 
+#include <cmath>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -16,6 +17,9 @@ inline constexpr const char* kEngineHint = "Give it one: idlehark case add CASE 
 inline constexpr int kMostCylinders = 12;
 /// Marks of one spot nearer than this are one mark that was noted in two places.
 inline constexpr double kSameMark_s = 0.002;
+[[nodiscard]] inline bool same_mark(const CaseMark& a, const Mark& b) {
+    return a.spot == b.spot && std::fabs(a.time_s - b.time_s) < kSameMark_s;
+}
 inline constexpr const char* kThisProgram = "idlehark " IDLEHARK_VERSION;
 
 /// A folder of temporary files that goes away with the object.

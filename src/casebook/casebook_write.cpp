@@ -54,7 +54,8 @@ struct Beside {
 Beside settings_beside(const std::string& sound_path) {
     Beside about;
     const auto path = RecordingNames{sound_path}.settings;
-    if (!fs::is_regular_file(fs::symlink_status(path))) return about;
+    std::error_code code;
+    if (!fs::is_regular_file(fs::symlink_status(path, code))) return about;
     const auto json = read_json_object(path);
     if (!json) return about;
     JsonFields fields{json.value(), path};
@@ -447,9 +448,8 @@ Result<std::string> Casebook::finish_recording(RowId recording) {
             .run();
         insert_gaps(db, recording, path.value());
         for (const auto& m : beside.marks) {
-            const bool known = std::any_of(have.value().begin(), have.value().end(), [&](const CaseMark& k) {
-                return k.spot == m.spot && std::fabs(k.time_s - m.time_s) < kSameMark_s;
-            });
+            const bool known = std::any_of(have.value().begin(), have.value().end(),
+                                           [&](const CaseMark& k) { return same_mark(k, m); });
             if (!known) insert_mark(db, recording, m.time_s, m.spot, false);
         }
         return recording;

@@ -43,7 +43,19 @@ Result<Done> export_audio(const Casebook& book, const std::string& folder, Expor
     return Done{};
 }
 
-Result<Done> export_marks(const Casebook& book, const std::string& folder) {
+/// The marks of a recording that is still running lie in the file beside it; some may be in the tables already.
+void add_marks_beside(const Casebook& book, const CaseRecording& recording, const std::vector<CaseMark>& known,
+                      MarksFile& file, Exported& done) {
+    const auto path = book.audio_path(recording);
+    if (!path) return;
+    auto beside = marks_beside(path.value());
+    if (!beside.unread.empty()) done.left_out.push_back(std::move(beside.unread));
+    for (auto& m : beside.marks)
+        if (std::none_of(known.begin(), known.end(), [&](const CaseMark& k) { return same_mark(k, m); }))
+            file.marks.push_back(std::move(m));
+}
+
+Result<Done> export_marks(const Casebook& book, const std::string& folder, Exported& done) {
     const auto recordings = book.recordings();
     if (!recordings) return recordings.error();
     for (const auto& r : recordings.value()) {
@@ -52,6 +64,7 @@ Result<Done> export_marks(const Casebook& book, const std::string& folder) {
         MarksFile file;
         for (const auto& m : marks.value())
             if (!m.withdrawn) file.marks.push_back({.time_s = m.time_s, .spot = m.spot, .extra = {}, .line = 0});
+        if (r.running) add_marks_beside(book, r, marks.value(), file, done);
         if (file.marks.empty() || !is_safe_name(r.file)) continue;
         const auto name = RecordingNames{fmt::format("{}/audio/{}", folder, r.file)}.marks;
         if (const auto written = write_marks(name, file); !written) return written.error();
@@ -86,16 +99,16 @@ void export_tables(const Casebook& book, const std::string& file) {
 }  // namespace
 
 Result<Exported> export_case(const Casebook& book, const std::string& folder, bool with_audio) {
-    if (fs::exists(fs::symlink_status(folder)) && !(fs::is_directory(folder) && fs::is_empty(folder)))
-        return Error{folder + ": exists already", "Nothing is overwritten: choose another folder."};
     std::error_code code;
+    if (fs::exists(fs::symlink_status(folder, code)) && !(fs::is_directory(folder, code) && fs::is_empty(folder, code)))
+        return Error{folder + ": exists already", "Nothing is overwritten: choose another folder."};
     for (const auto* part : {"/audio", "/pictures"})
         if (fs::create_directories(folder + part, code); code)
             return Error{fmt::format("{}: cannot be made ({})", folder, code.message()), ""};
     Exported done;
     if (with_audio)
         if (const auto audio = export_audio(book, folder, done); !audio) return audio.error();
-    if (const auto marks = export_marks(book, folder); !marks) return marks.error();
+    if (const auto marks = export_marks(book, folder, done); !marks) return marks.error();
     if (const auto pictures = export_pictures(book, folder, done); !pictures) return pictures.error();
     const auto json = case_json(book, {});
     if (!json) return json.error();

@@ -139,7 +139,8 @@ Result<SoundFacts> sound_facts(const std::string& path) {
 
 std::optional<std::string> plain_events(const std::string& sound_path) {
     const auto path = RecordingNames{sound_path}.events;
-    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(path))) return {};
+    std::error_code code;
+    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(path, code))) return {};
     const auto text = read_text(path, kLargestEvents_bytes);
     if (!text) return {};
     std::string plain = "time_s,frame,event,detail\n";

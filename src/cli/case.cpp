@@ -9,6 +9,8 @@
 #include "src/files/csv.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
+#include "src/recording/marks_journal.hpp"
+#include "src/recording/sound_file.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -199,17 +201,20 @@ int measure_all(Casebook& book, const std::vector<Measurement>& list) {
 
 int add_recording(const CaseOptions& o) {
     std::vector<Mark> marks;
-    auto marks_file = o.marks;
-    if (const auto beside = RecordingNames{o.file}.marks;
-        marks_file.empty() && std::filesystem::is_regular_file(beside)) {
-        marks_file = beside;
-        warn("the marks are taken from " + beside);
-    }
-    if (!marks_file.empty()) {
-        auto file = read_marks(marks_file);
+    if (!o.marks.empty()) {
+        auto file = read_marks(o.marks);
         if (!file) return refuse(file.error());
         marks = std::move(file.value().marks);
+    } else {
+        // Nobody named these: what of them cannot be read does not keep the recording out.
+        const auto beside = RecordingNames{o.file}.marks;
+        std::error_code code;
+        auto read = std::filesystem::is_regular_file(beside, code) ? read_journal(beside) : JournalMarks{};
+        if (!read.marks.empty()) warn("the marks are taken from " + beside);
+        if (!read.unread.empty()) warn("not every mark is taken: " + read.unread);
+        marks = std::move(read.marks);
     }
+    if (const auto sound = SoundFile::open(o.file, o.channel); !sound) return refuse(sound.error());
     auto book = to_write(o);
     if (!book) return refuse(book.error());
     const auto visit = visit_to_fill(book.value(), o);
@@ -265,6 +270,9 @@ int add_set(const CaseOptions& o, RecordingKind kind) {
         if (at == what.sources.end()) return refuse({fmt::format("--gain-db: no recording of \"{}\"", text), ""});
         at->second.gain_db = *db;
     }
+    // All or none: a set that is put right and given again must not find half of itself there.
+    for (const auto& [label, path] : named)
+        if (const auto sound = SoundFile::open(path, o.channel); !sound) return refuse(sound.error());
     const auto visit = visit_to_fill(book.value(), o);
     if (!visit) return refuse(visit.error());
     for (std::size_t i = 0; i < named.size(); ++i) {

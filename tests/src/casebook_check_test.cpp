@@ -147,6 +147,10 @@ TEST_CASE("Case: injector sets and hiss surveys are refused whole when a part is
     CHECK(run_idlehark(fmt::format("case add {} injectors 5={}", place, tone)).code == 2);
     CHECK(run_idlehark(fmt::format("case add {} hiss 3{}", place, tone)).code == 2);
     CHECK(run_idlehark(fmt::format("case add {} hiss 3={} --gain-db 4=1", place, tone)).code == 2);
+    CHECK(run_idlehark(fmt::format("case add {} injectors 1={} 2={}", place, tone, folder.path("nope.wav"))).code == 2);
+    CHECK(run_idlehark(fmt::format("case add {} hiss 3={} 4={}", place, tone, folder.path("nope.wav"))).code == 2);
+    CHECK(run_idlehark(fmt::format("case add {} recording {}", place, folder.path("nope.wav"))).code == 2);
+    CHECK(run_idlehark(fmt::format("case add {} recording {} --channel 2", place, tone)).code == 2);
     {
         const auto book = Casebook::open(place, Casebook::Access::read);
         CHECK(book.value().recordings().value().empty());
@@ -158,6 +162,41 @@ TEST_CASE("Case: injector sets and hiss surveys are refused whole when a part is
     CHECK_THAT(kept.out, Contains("no answer"));
     CHECK_THAT(kept.err, Contains("kept all the same"));
     CHECK(run_idlehark("case check " + place).code == 0);
+}
+
+TEST_CASE("Case: a bad marks file that lies beside a recording does not keep it out, one that is named does",
+          "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    static_cast<void>(new_case(place));
+    const auto tone = test::tone_file(folder, "tone.wav", 6.0);
+    const auto marks = folder.file("tone.marks.csv", "time_s,spot\n");
+    const auto add = [&](const std::string& rest) {
+        return run_idlehark("case add " + place + " recording " + tone + rest);
+    };
+    CHECK(add(" --marks " + marks).code == 2);
+    CHECK(add("").code == 1);  // kept; a tone is no engine
+    static_cast<void>(folder.file("tone.marks.csv", "time_s,spot\n1.5,7\n2."));
+    const auto torn = add("");
+    CHECK(torn.code == 1);
+    CHECK_THAT(torn.err, Contains("not every mark is taken: tone.marks.csv: line 3 is not read as a mark"));
+    CHECK(add(" --marks " + marks).code == 2);
+    const auto book = Casebook::open(place, Casebook::Access::read);
+    REQUIRE(book);
+    REQUIRE(book.value().recordings().value().size() == 2);
+    CHECK(book.value().marks(1).value().empty());
+    REQUIRE(book.value().marks(2).value().size() == 1);
+    CHECK(book.value().marks(2).value()[0].spot == "7");
+}
+
+TEST_CASE("Case: a recording whose name leaves no room for the files beside it is taken in", "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    static_cast<void>(new_case(place));
+    const auto tone = test::tone_file(folder, std::string(245, 'n') + ".wav", 6.0);
+    const auto added = run_idlehark("case add " + place + " recording " + tone);
+    CHECK(added.code == 1);  // kept; a tone is no engine
+    CHECK_THAT(added.out, Contains("recording 1 in visit 1"));
 }
 
 TEST_CASE("Case: a copy to give away is a whole case without private names", "[casebook]") {
