@@ -4,6 +4,7 @@
 #include "src/casebook/case_result.hpp"
 #include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
+#include "src/files/plain_text.hpp"
 
 #include <algorithm>
 #include <cerrno>
@@ -266,10 +267,10 @@ std::string cases_table(const std::vector<CaseSummary>& cases) {
     std::string text;
     for (const auto& c : cases) {
         if (!c.fault.empty()) {
-            text += fmt::format("{}\n  cannot be read: {}\n", c.folder, c.fault);
+            text += fmt::format("{}\n  cannot be read: {}\n", printable(c.folder), printable(c.fault));
             continue;
         }
-        text += fmt::format("{}  {}{}  {}\n", c.folder, c.name,
+        text += fmt::format("{}  {}{}  {}\n", printable(c.folder), c.name,
                             c.engine.empty() || c.engine == c.name ? "" : ", " + c.engine,
                             counted(c.visits, "visit", "visits"));
         if (c.visits > 0)
@@ -283,10 +284,10 @@ Json cases_json(const std::vector<CaseSummary>& cases) {
     Json json = Json::array();
     for (const auto& c : cases) {
         if (!c.fault.empty()) {
-            json.push_back({{"folder", c.folder}, {"fault", c.fault}});
+            json.push_back({{"folder", printable(c.folder)}, {"fault", printable(c.fault)}});
             continue;
         }
-        json.push_back({{"folder", c.folder},
+        json.push_back({{"folder", printable(c.folder)},
                         {"name", c.name},
                         {"engine", c.engine},
                         {"visits", c.visits},

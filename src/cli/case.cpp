@@ -98,7 +98,9 @@ int case_new(const CaseOptions& o) {
 int case_list(const CaseOptions& o) {
     const auto cases = list_cases(o.folder);
     if (!cases) return refuse(cases.error());
-    fmt::print("{}", o.format == "json" ? cases_json(cases.value()).dump(2) + "\n" : cases_table(cases.value()));
+    fmt::print("{}", o.format == "json"
+                         ? cases_json(cases.value()).dump(2, ' ', false, Json::error_handler_t::replace) + "\n"
+                         : cases_table(cases.value()));
     return close_output(kExitDone);
 }
 

@@ -199,6 +199,19 @@ TEST_CASE("Case: a recording whose name leaves no room for the files beside it i
     CHECK_THAT(added.out, Contains("recording 1 in visit 1"));
 }
 
+TEST_CASE("Case: folders of any name are listed, as text and as JSON", "[casebook]") {
+    const ScratchFolder folder;
+    static_cast<void>(new_case(folder.path("c\xff\x1b[2J")));
+    fs::create_directory(folder.path("d\xff"));
+    static_cast<void>(folder.file("d\xff/case.sqlite", "no case"));
+    const auto text = run_idlehark("case list '" + folder.path("") + "'");
+    CHECK(text.code == 0);
+    CHECK_THAT(text.out, Contains("Marlow") && Contains("cannot be read") && !Contains("\xff") && !Contains("\x1b"));
+    const auto json = run_idlehark("case list --format json '" + folder.path("") + "'");
+    CHECK(json.code == 0);
+    CHECK(Json::parse(json.out).size() == 2);
+}
+
 TEST_CASE("Case: a copy to give away is a whole case without private names", "[casebook]") {
     const ScratchFolder folder;
     const auto place = folder.path("c");
