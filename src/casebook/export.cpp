@@ -2,6 +2,7 @@
 
 #include "src/casebook/case_text.hpp"
 #include "src/casebook/casebook_parts.hpp"
+#include "src/casebook/picture_store.hpp"
 #include "src/casebook/sound_store.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
@@ -81,8 +82,14 @@ Result<Done> export_pictures(const Casebook& book, const std::string& folder, Ex
             done.left_out.push_back(from.error().what);
             continue;
         }
-        if (const auto copied = copy_file_safely(from.value(), fmt::format("{}/pictures/{}", folder, p.file)); !copied)
-            return copied.error();
+        // Cleaned once more: an older program, or a hand that copied it there, may have left something in it.
+        const auto clean = picture_to_keep(from.value());
+        if (!clean) {
+            done.left_out.push_back(clean.error().what);
+            continue;
+        }
+        const auto to = fmt::format("{}/pictures/{}", folder, p.file);
+        if (const auto written = write_safely(to, clean.value()); !written) return written.error();
         ++done.pictures;
     }
     return Done{};

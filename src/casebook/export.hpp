@@ -16,8 +16,10 @@ struct Exported {
 };
 
 /// Writes a copy of a case to give away into a new folder: a whole case again, with case.json (as `case show --format
-/// json`) and a marks file (CSV) beside each recording. Left out: names of devices and of the files that recordings
-/// came from, recorders' settings, and anything in the folder that the case does not name.
+/// json`) and a marks file (CSV) beside each recording, with a running one's marks of the file beside it. Left out:
+/// names of devices and of the files that recordings came from, recorders' settings, what cameras write into pictures,
+/// and anything in the folder that the case does not name. Sound files and pictures keep the names they have in the
+/// case.
 Result<Exported> export_case(const Casebook& book, const std::string& folder, bool with_audio);
 
 }  // namespace idlehark

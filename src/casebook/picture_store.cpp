@@ -37,32 +37,47 @@ std::string orientation_segment(int orientation) {
     return segment;
 }
 
+/// Where the scan's data that begin at `at` end: at the first mark in them that is no stuffed byte, restart or fill.
+std::size_t scan_end(std::string_view bytes, std::size_t at) {
+    for (; at + 1 < bytes.size(); ++at) {
+        if (static_cast<unsigned char>(bytes[at]) != 0xff) continue;
+        const auto next = static_cast<unsigned char>(bytes[at + 1]);
+        if (next != 0x00 && next != 0xff && (next < 0xd0 || next > 0xd7)) return at;
+    }
+    return bytes.size();
+}
+
+/// Up to the end mark of the first picture: what lies behind it may be another one, or a film, with data of its own.
 std::optional<std::string> clean_jpeg(std::string_view bytes) {
     std::string out{bytes.substr(0, 2)};
     const auto* const data = reinterpret_cast<const std::uint8_t*>(bytes.data());
     int orientation = 1;
-    for (std::size_t at = 2; at + 4 <= bytes.size();) {
+    bool scanned = false;
+    for (std::size_t at = 2; at + 2 <= bytes.size();) {
         if (static_cast<unsigned char>(bytes[at]) != 0xff) return {};
         const auto marker = static_cast<unsigned char>(bytes[at + 1]);
         if (marker == 0xff) {  // fill byte
             ++at;
             continue;
         }
-        if (marker == 0xda) {  // the picture itself begins: the rest is taken as it stands, up to its end mark
-            const auto end = bytes.rfind("\xff\xd9");
-            if (end == std::string_view::npos || end < at) return {};
-            out += bytes.substr(at, end + 2 - at);
+        if (marker == 0xd9) {
+            if (!scanned) return {};
+            out += bytes.substr(at, 2);
             if (orientation != 1) out.insert(2, orientation_segment(orientation));
             return out;
         }
+        if (at + 4 > bytes.size()) return {};
         const std::size_t length = 2 + big_endian(bytes, at + 2, 2);
         if (length < 4 || at + length > bytes.size()) return {};
         if (marker == 0xe1) orientation = std::max(orientation, exif_orientation({data + at + 4, length - 4}));
         const bool tells = (marker >= 0xe1 && marker <= 0xef && marker != 0xe2 && marker != 0xee) || marker == 0xfe;
         // APP2 also carries further pictures and their data; only the colour profile stays.
         const bool other_app2 = marker == 0xe2 && bytes.substr(at + 4, 11) != "ICC_PROFILE";
-        if (!tells && !other_app2) out += bytes.substr(at, length);
-        at += length;
+        const bool scan = marker == 0xda;  // a part of the picture itself follows its head
+        const auto end = scan ? scan_end(bytes, at + length) : at + length;
+        if (!tells && !other_app2) out += bytes.substr(at, end - at);
+        scanned = scanned || scan;
+        at = end;
     }
     return {};
 }

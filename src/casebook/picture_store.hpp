@@ -12,9 +12,9 @@
 namespace idlehark {
 
 /// A JPEG or PNG without what cameras and programs write into it about place, time and device (JPEG: APP1 to APP15 but
-/// the colour marks APP2 and APP14, and comments; PNG: text, time and Exif chunks), but which way up it is. Nothing if
-/// it is neither.
-/// Source   ISO/IEC 10918-1 B.1.1.4 (marker segments); PNG specification (W3C) 5.3, 11.3; from memory.
+/// the colour marks APP2 and APP14, and comments; PNG: text, time and Exif chunks), nor anything behind the picture's
+/// end, but which way up it is. Nothing if it is neither, or breaks off.
+/// Source   ISO/IEC 10918-1 B.1.1.4 (marker segments), B.1.1.5 (scans); PNG specification (W3C) 5.3, 11.3; from memory.
 [[nodiscard]] std::optional<std::string> without_camera_data(std::string_view bytes);
 
 /// The bytes of a picture file of at most 40 MB without that data.

@@ -141,8 +141,10 @@ int case_export(const CaseOptions& o) {
     if (!done) return refuse(done.error());
     for (const auto& text : done.value().left_out) warn("left out: " + text);
     for (const auto& text : done.value().cautions) warn(text + "; convert it first, or give --without-audio");
-    fmt::print("A copy to give away is in {} (recordings: {}, pictures: {}).\n", o.file, done.value().recordings,
-               done.value().pictures);
+    fmt::print(
+        "A copy to give away is in {} (recordings: {}, pictures: {}).\n"
+        "Sound files and pictures have the names that they have in the case: look whether these tell too much.\n",
+        o.file, done.value().recordings, done.value().pictures);
     return close_output(kExitDone);
 }
 
@@ -456,7 +458,9 @@ void add_case(CLI::App& app, Command& chosen) {
     add_format_option(*show, o);
     set_action(*show, o, chosen, case_show);
 
-    auto* give = command->add_subcommand("export", "A copy to give away, without names of devices and files");
+    auto* give = command->add_subcommand(
+        "export",
+        "A copy to give away, without names of devices; sound files and pictures keep their names in the case");
     give->add_option("CASE", o->folder, "The case's folder")->required();
     give->add_option("FOLDER", o->file, "Where the copy goes; must not exist")->required();
     give->add_flag("--without-audio", o->without_audio, "Only tables, marks, pictures and case.json");

@@ -212,6 +212,31 @@ TEST_CASE("Case: folders of any name are listed, as text and as JSON", "[caseboo
     CHECK(Json::parse(json.out).size() == 2);
 }
 
+TEST_CASE("Case: the marks of a recording that still runs are in the copy", "[casebook]") {
+    const ScratchFolder folder;
+    auto book = new_case(folder.path("c"));
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    const auto running = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+    REQUIRE(running);
+    auto recorder = Recorder::create(running.value().path,
+                                     {.device = "", .sample_rate_hz = 16000.0, .started_at = "", .continues = ""});
+    REQUIRE(recorder);
+    REQUIRE(recorder.value().write(std::vector<std::int32_t>(16000, 512)));
+    MarksJournal journal{recorder.value().names().marks};
+    REQUIRE(book.add_mark(running.value().id, 0.25, "7"));
+    REQUIRE(journal.mark(0.25, "7"));  // noted in both places
+    REQUIRE(journal.mark(0.5, "9"));
+    for (const auto* how : {"", " --without-audio"}) {
+        const auto copy = folder.path(fmt::format("copy{}", std::string{how}.size()));
+        REQUIRE(run_idlehark("case export " + folder.path("c") + " " + copy + how).code == 0);
+        const auto marks = read_marks(copy + "/audio/bay.marks.csv");
+        REQUIRE(marks);
+        REQUIRE(marks.value().marks.size() == 2);
+        CHECK(marks.value().marks[1].spot == "9");
+    }
+}
+
 TEST_CASE("Case: a copy to give away is a whole case without private names", "[casebook]") {
     const ScratchFolder folder;
     const auto place = folder.path("c");
@@ -267,6 +292,22 @@ TEST_CASE("Case: pictures lose what the camera wrote, and nothing else", "[caseb
     const auto clean = without_camera_data(start + jfif + exif + comment + scan + "hidden behind the end");
     REQUIRE(clean);
     CHECK(*clean == start + jfif + scan);
+    CHECK(*without_camera_data(start + jfif + scan + start + exif + scan) == start + jfif + scan);  // a second picture
+    // Scan after scan, with tables and a comment between them, restarts and fill bytes in them.
+    const std::string head{
+        "\xff\xda\x00\x04"
+        "xx"
+        "\x01\xff\xd3\x02\xff\x00\x03",
+        13};
+    const std::string table{
+        "\xff\xff\xc4\x00\x04"
+        "hh",
+        7};
+    const auto progressive = without_camera_data(start + head + table + comment + exif + scan + start + exif + scan);
+    REQUIRE(progressive);
+    CHECK(*progressive == start + head + table + scan);
+    CHECK_FALSE(without_camera_data(start + jfif + "\xff\xd9"));   // no picture in it
+    CHECK_FALSE(without_camera_data(start + head));                // breaks off
     CHECK_FALSE(without_camera_data(start + exif));                // breaks off
     CHECK_FALSE(without_camera_data(start + "\xff\xe1\xff\xff"));  // longer than the file
     CHECK_FALSE(without_camera_data("GIF89a and so on"));
