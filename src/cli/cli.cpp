@@ -3,6 +3,7 @@
 #include "src/cli/command.hpp"
 #include "src/cli/manual/manual.hpp"
 #include "src/cli/messages.hpp"
+#include "src/cli/number_options.hpp"
 #include "src/cli/version.hpp"
 #include "src/cli/window_command.hpp"
 
@@ -32,6 +33,7 @@ std::function<int()> read_command_line(int argc, const char* const* argv, const 
           add_demo, add_devices, add_record, add_listen, add_case, add_report, add_manual})
         add(app, chosen);
     add_window(app, chosen, open_window);
+    read_plain_numbers(app);
 
     if (argc < 2) return [open_window] { return open_window({}); };
     try {

@@ -97,6 +97,25 @@ TEST_CASE("Command line: help and version succeed, wrong use exits 2 with a mess
     }
 }
 
+TEST_CASE("Command line: numbers are decimal and finite, whatever the option", "[src][cli]") {
+    for (const char* wrong :
+         {"plan x.wav --matters-rpm nan", "spray x.wav --matters-rpm inf", "listen --seconds nan",
+          "record x.wav --rate nan", "practice --out /nowhere/x --rate nan", "practice --engine 1 --auto --pace NAN",
+          "idle x.wav --hop nan", "case add c log x --reading -inf", "idle x.wav --channel 0x10",
+          "idle x.wav --channel ''"}) {
+        CAPTURE(wrong);
+        const auto ran = run_idlehark(wrong);
+        CHECK(ran.code == 2);
+        CHECK_THAT(ran.err, Contains("is not a number"));
+    }
+    const ScratchFolder folder;
+    const auto file = write(folder, "x.wav", idle_sound());
+    const auto tenth = run_idlehark("idle " + file + kFour + " --channel 010");
+    CHECK(tenth.code == 2);
+    CHECK(tenth.err == run_idlehark("idle " + file + kFour + " --channel 10").err);
+    CHECK(run_idlehark("idle " + file + kFour + " --channel 0001 --hop 00.5").code == 0);
+}
+
 TEST_CASE("idle: CSV as promised, right about the speed", "[src][cli]") {
     const ScratchFolder folder;
     const auto ran = run_idlehark("idle " + write(folder, "x.wav", idle_sound()) + kFour + " --hop 0.25");
