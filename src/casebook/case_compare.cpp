@@ -114,7 +114,7 @@ Result<KnownVisit> known_visit(const Casebook& book, RowId id) {
     std::optional<InjectorView> injectors;
     for (const auto& result : results.value()) {
         if (result.kind == "heard" && result.answered && result.engine == engine.value().id && of_these(result) &&
-            result.settings.value("channel", 1) == visit.listen.channel &&
+            figures::channel(result.settings) == visit.listen.channel &&
             result.settings.value("marks", Json::array()) == marked)
             kept = &result;
         if (result.kind != "injectors") continue;

@@ -36,13 +36,12 @@ VerdictView spray_view(const CaseResult& r, const std::string& recording, const 
     view.cautions = texts(f, "cautions");
     view.notes = texts(f, "notes");
     for (const auto& row : rows(f, "spots")) {
-        const auto bursts = number(row, "bursts");
         const auto spot = text(row, "spot");
         const auto* on_map = map ? map->find(spot) : nullptr;
         view.spots.push_back(
             {.spot = spot,
              .name = on_map ? on_map->name : std::string{},
-             .bursts = std::isfinite(bursts) ? static_cast<int>(bursts) : 0,
+             .bursts = figures::whole(row, "bursts"),
              .change_rpm = number(row, "change_rpm"),
              .low_rpm = number(row, "low_rpm"),
              .high_rpm = number(row, "high_rpm"),

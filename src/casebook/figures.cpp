@@ -17,6 +17,11 @@ int whole(const Json& object, const char* key) {
     return std::isnan(value) ? 0 : static_cast<int>(std::clamp(value, 0.0, 1e6));
 }
 
+int channel(const Json& settings) {
+    const auto at = settings.find("channel");
+    return at != settings.end() && at->is_number_integer() ? at->get<int>() : 1;
+}
+
 std::string text(const Json& object, const char* key) {
     const auto at = object.find(key);
     if (at == object.end()) return {};

@@ -13,6 +13,8 @@ namespace idlehark::figures {
 [[nodiscard]] double number(const Json& object, const char* key);
 /// A count, 0..1,000,000.
 [[nodiscard]] int whole(const Json& object, const char* key);
+/// The channel that settings name, from 1; 1 if they name none.
+[[nodiscard]] int channel(const Json& settings);
 /// A whole number counts as its digits.
 [[nodiscard]] std::string text(const Json& object, const char* key);
 [[nodiscard]] std::vector<std::string> texts(const Json& object, const char* key);

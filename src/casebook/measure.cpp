@@ -6,6 +6,7 @@
 #include "src/analysis/injector_session.hpp"
 #include "src/analysis/spray_session.hpp"
 #include "src/casebook/case_result.hpp"
+#include "src/casebook/figures.hpp"
 #include "src/casebook/heard_record.hpp"
 #include "src/casebook/visit_parts.hpp"
 #include "src/casebook/visit_record.hpp"
@@ -42,11 +43,6 @@ Measured no_answer(const Error& why) {
 }
 
 Json parsed(const std::string& text) { return Json::parse(text, nullptr, false); }
-
-int channel_of(const Measurement& what) {
-    const auto at = what.settings.find("channel");
-    return at != what.settings.end() && at->is_number_integer() ? at->get<int>() : 1;
-}
 
 double number_in(const Json& settings, const char* key, double otherwise) {
     const auto at = settings.find(key);
@@ -258,7 +254,7 @@ Result<Measured> measure_injectors(const Measurement& what, const std::vector<st
                                    const MeasureProgress& progress) {
     InjectorRequest request;
     request.engine = what.engine.engine;
-    request.channel = channel_of(what);
+    request.channel = figures::channel(what.settings);
     for (std::size_t i = 0; i < paths.size(); ++i) {
         const auto cylinder = parse_number(what.sources[i].second.label);
         if (!cylinder || std::fabs(*cylinder) > 1000.0)
@@ -277,7 +273,7 @@ Result<Measured> measure_hiss(const Measurement& what, const std::vector<std::st
                               const MeasureProgress& progress) {
     HissRequest request;
     request.engine = what.engine.engine;
-    request.channel = channel_of(what);
+    request.channel = figures::channel(what.settings);
     const auto gain = what.settings.find("gain");
     request.declared = gain != what.settings.end() && *gain == "declared";
     for (std::size_t i = 0; i < paths.size(); ++i)
@@ -300,7 +296,7 @@ Result<Measured> measure(const Casebook& book, const Measurement& what, const Me
         paths.push_back(std::move(path.value()));
     }
     if (paths.empty()) return Error{what.kind + ": no recording is named", ""};
-    ListenRequest listen{paths.front(), channel_of(what), what.engine.engine, 0.1};
+    ListenRequest listen{paths.front(), figures::channel(what.settings), what.engine.engine, 0.1};
     if (what.kind == "guided" || what.kind == "heard")
         for (std::size_t i = 1; i < paths.size(); ++i)
             listen.later.push_back({paths[i], what.sources[i].first.channel, 0.0});
