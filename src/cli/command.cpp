@@ -5,6 +5,8 @@
 
 #include <stdexcept>
 
+#include <fmt/format.h>
+
 namespace idlehark {
 
 void add_sound_options(CLI::App& command, SoundOptions& options) {
@@ -21,6 +23,12 @@ void add_engine_options(CLI::App& command, EngineOptions& options) {
     command.add_option("--cylinders", options.cylinders, "Number of cylinders, 1 to 12, instead of the engine file's");
     command.add_option("--strokes", options.strokes, "4 or 2, instead of the engine file's");
     command.add_option("--idle-rpm", options.idle_rpm, "Idle range as LOW:HIGH, instead of the engine file's");
+}
+
+Result<Done> none_given(const CLI::App& command, std::initializer_list<const char*> names, std::string_view why) {
+    for (const auto* name : names)
+        if (command.count(name) > 0) return Error{fmt::format("{}: {}", name, why), ""};
+    return Done{};
 }
 
 Result<Engine> resolve(const EngineOptions& options) {

@@ -4,8 +4,10 @@
 #include "src/result.hpp"
 
 #include <functional>
+#include <initializer_list>
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include <CLI/CLI.hpp>
 
@@ -46,6 +48,9 @@ struct EngineOptions {
     std::string idle_rpm;  ///< "LO:HI"
 };
 void add_engine_options(CLI::App& command, EngineOptions& options);
+
+/// Errors: the first of these options that the user gave, which here would change nothing, and `why`.
+Result<Done> none_given(const CLI::App& command, std::initializer_list<const char*> names, std::string_view why);
 
 /// The engine that the options describe, checked; warnings of the file are printed.
 Result<Engine> resolve(const EngineOptions& options);

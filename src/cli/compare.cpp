@@ -17,6 +17,7 @@ namespace idlehark {
 namespace {
 
 struct CompareOptions {
+    const CLI::App* given = nullptr;  ///< as the command line has it
     std::string before, after;
     int channel = 1;
     EngineOptions engine;
@@ -56,6 +57,13 @@ Result<VisitRequest> visit_of(const std::string& sound, const CompareOptions& op
 
 /// Two visits of a case: those asked for, else the first and the last.
 Result<CompareRequest> request_of_case(const CompareOptions& options) {
+    if (const auto own =
+            none_given(*options.given,
+                       {"--channel", "--engine", "--cylinders", "--strokes", "--idle-rpm", "--engine-after", "--map",
+                        "--marks-before", "--marks-after", "--injectors-before", "--injectors-after"},
+                       "a case has its own");
+        !own)
+        return own.error();
     const auto book = Casebook::open(options.before, Casebook::Access::read);
     if (!book) return book.error();
     if (options.visits.size() == 2) {
@@ -79,6 +87,8 @@ Result<CompareRequest> request_of(const CompareOptions& options) {
                              : "the recording of the visit after is missing",
                      "compare BEFORE AFTER --engine E.json, or compare CASE --visits 1,2"};
     if (in_case) return request_of_case(options);
+    if (const auto no_case = none_given(*options.given, {"--visits"}, "goes with the folder of a case"); !no_case)
+        return no_case.error();
     const auto engine = resolve(options.engine);
     if (!engine) return engine.error();
     auto engine_after = engine;
@@ -127,6 +137,7 @@ int compare(const CompareOptions& options) {
 void add_compare(CLI::App& app, Command& chosen) {
     auto options = std::make_shared<CompareOptions>();
     auto* command = app.add_subcommand("compare", "Did the repair work? Two visits, figure by figure");
+    options->given = command;
     command
         ->add_option("BEFORE", options->before,
                      "Recording of the visit before: idle, or a whole spray test; or the folder of a case")

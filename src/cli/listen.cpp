@@ -13,6 +13,7 @@ namespace idlehark {
 namespace {
 
 struct ListenOptions {
+    const CLI::App* given = nullptr;  ///< as the command line has it
     LiveOptions live;
     EngineOptions engine;
     std::string format = "text";
@@ -36,6 +37,10 @@ int guide(const ListenOptions& options, LiveOptions live) {
     }
     if (!options.plan.map_path.empty() || !live.record_path.empty())
         return refuse({"--case: the case has its own map and keeps the recording", "Leave out --map and --record."});
+    if (const auto own = none_given(*options.given, {"--engine", "--cylinders", "--strokes", "--idle-rpm"},
+                                    "the case has its own engine");
+        !own)
+        return refuse(own.error());
     auto kept = GuideCase::open(options.case_folder, live.resume);
     if (!kept) return refuse(kept.error());
     live.engine = kept.value().engine();
@@ -52,6 +57,8 @@ int listen(const ListenOptions& options) {
     live.json = options.format == "json";
     if (options.guide) return guide(options, live);
     if (!options.case_folder.empty()) return refuse({"--case goes with --guide", ""});
+    if (live.resume && live.record_path.empty())
+        return refuse({"--resume: no recording is named to go on with", "Name it: --record FILE."});
     const auto engine = resolve(options.engine);
     if (!engine) return refuse(engine.error());
     live.engine = engine.value();
@@ -65,6 +72,7 @@ void add_listen(CLI::App& app, Command& chosen) {
     auto options = std::make_shared<ListenOptions>();
     auto& live = options->live;
     auto* command = app.add_subcommand("listen", "Idle speed live from a microphone, in the terminal");
+    options->given = command;
     add_engine_options(*command, options->engine);
     add_device_options(*command, live);
     command->add_option("--record", live.record_path, "Record as well: .flac or .wav; keys then mark bursts");

@@ -25,6 +25,7 @@ namespace idlehark {
 namespace {
 
 struct PlanCommand {
+    const CLI::App* given = nullptr;  ///< as the command line has it
     SoundOptions sound;
     EngineOptions engine;
     PlanOptions plan;
@@ -126,6 +127,11 @@ Result<Known> known_from_files(const PlanCommand& o, std::optional<Error>& no_lo
 /// The case's latest visit with recordings of the bay: its guided test if it keeps one, else its marks; recordings one
 /// after the other.
 Result<Known> known_from_case(const PlanCommand& o, std::optional<Error>& no_lock) {
+    if (const auto own = none_given(
+            *o.given, {"--engine", "--cylinders", "--strokes", "--idle-rpm", "--map", "--channel", "--marks"},
+            "a case has its own");
+        !own)
+        return own.error();
     auto opened = Casebook::open(o.sound.path, Casebook::Access::read);
     if (!opened) return opened.error();
     const auto& book = opened.value();
@@ -286,6 +292,7 @@ Result<VisitPlanSettings> resolve(const PlanOptions& options, const BayMap& map,
 void add_plan(CLI::App& app, Command& chosen) {
     auto options = std::make_shared<PlanCommand>();
     auto* command = app.add_subcommand("plan", "What to spray next, and why; or that the test is decided");
+    options->given = command;
     command->add_option("FILE", options->sound.path, "The recording so far, or the folder of a case")->required();
     command->add_option("--channel", options->sound.channel, "Which channel of the recording to listen to, from 1")
         ->capture_default_str();

@@ -31,9 +31,15 @@ int list_engines() {
     return close_output(kExitDone);
 }
 
-int choose(const PracticeRequest& request, PracticeGuide guide, bool list) {
+int choose(const CLI::App& command, const PracticeRequest& request, PracticeGuide guide, bool list) {
     if (list) return list_engines();
     if (guide.number > 0) {
+        if (const auto own = none_given(
+                command,
+                {"--sound", "--engine-name", "--rate", "--spots", "--day", "--mended", "--only", "--disturbed"},
+                "does not go with --engine, whose engines are what they are");
+            !own)
+            return refuse(own.error());
         guide.seed = request.seed;
         guide.folder = request.folder;
         return run_practice(guide);
@@ -80,8 +86,8 @@ void add_practice(CLI::App& app, Command& chosen) {
     command->add_option("--only", request->only, "Test these spots only, as in 8,11,12")->delimiter(',');
     command->add_flag("--disturbed", request->disturbed, "With a fan, load steps, unsteady hands, spray on neighbours");
     command->footer("Example: idlehark practice --seed 7 --out practice-7\nExample: idlehark practice --engine 2");
-    command->callback([request, guide, list, &chosen] {
-        chosen = [request, guide, list] { return choose(*request, *guide, *list); };
+    command->callback([command, request, guide, list, &chosen] {
+        chosen = [command, request, guide, list] { return choose(*command, *request, *guide, *list); };
     });
 }
 

@@ -1,6 +1,7 @@
 #include "dsp/sim/session.hpp"
 #include "src/files/csv.hpp"
 #include "src/recording/sound_file.hpp"
+#include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
 #include <algorithm>
@@ -114,6 +115,24 @@ TEST_CASE("Command line: numbers are decimal and finite, whatever the option", "
     CHECK(tenth.code == 2);
     CHECK(tenth.err == run_idlehark("idle " + file + kFour + " --channel 10").err);
     CHECK(run_idlehark("idle " + file + kFour + " --channel 0001 --hop 00.5").code == 0);
+}
+
+TEST_CASE("Command line: an option that would change nothing is refused by its name", "[src][cli]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    REQUIRE(run_idlehark("case new " + place + " --engine " + practice_file("engine.json") + " --map " +
+                         practice_file("map.json"))
+                .code == 0);
+    for (const std::string own : {"--engine e.json", "--cylinders 4", "--strokes 4", "--idle-rpm 600:900",
+                                  "--channel 1", "--marks m.csv", "--map m.json"})
+        test::check_refused("plan " + place + " " + own, 2, own.substr(0, own.find(' ')) + ": a case has its own");
+    test::check_refused("listen --guide --case " + place + " --engine e.json", 2, "--engine: the case has its own");
+    test::check_refused("listen --guide --case " + place + " --cylinders 4", 2, "--cylinders: the case has its own");
+    test::check_refused("listen --resume --from x.wav" + kFour, 2, "--resume: ");
+    for (const std::string own : {"--spots 5", "--day 2", "--mended 1", "--only 1", "--disturbed", "--rate 8000",
+                                  "--sound x.wav", "--engine-name x"})
+        test::check_refused("practice --engine 1 --auto " + own, 2,
+                            own.substr(0, own.find(' ')) + ": does not go with");
 }
 
 TEST_CASE("idle: CSV as promised, right about the speed", "[src][cli]") {

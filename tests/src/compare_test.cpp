@@ -1,12 +1,14 @@
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/session.hpp"
 #include "src/casebook/casebook.hpp"
+#include "src/casebook/database.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/json_text.hpp"
 #include "src/files/map_file.hpp"
 #include "src/files/marks_file.hpp"
 #include "src/recording/sound_file.hpp"
 #include "src/report/compare_picture.hpp"
+#include "tests/src/refused.hpp"
 #include "tests/src/support.hpp"
 
 #include <filesystem>
@@ -143,6 +145,21 @@ TEST_CASE("compare: two visits of a case are compared without listening, and as 
             if (!a[i].at(key).is_null())
                 CHECK(b[i].at(key).get<double>() == Approx(a[i].at(key).get<double>()).epsilon(1e-3).margin(2e-3));
     }
+    {
+        Database db{place + "/case.sqlite", Database::Mode::read_write};
+        db.execute("UPDATE result SET settings = json_set(settings, '$.channel', 'x') WHERE kind = 'heard'");
+    }
+    CHECK(run_idlehark("compare " + place).code == 0);  // a stranger's word for a channel is none
+    CHECK_THAT(run_idlehark("compare " + place + " --visits 1,1").err, Contains("visit 1 compared with itself"));
+    for (const auto* visits : {"1,1", "98,99", "1,99"}) {
+        CAPTURE(visits);
+        CHECK(run_idlehark("compare " + place + " --visits " + visits).code == 2);
+        const auto report = run_idlehark("report " + place + " --visits " + visits);
+        CHECK(report.code == 2);
+        CHECK(report.out.empty());
+    }
+    for (const std::string own : {"--channel 1", "--engine x.json", "--map x.json", "--marks-before x.csv"})
+        test::check_refused("compare " + place + " " + own, 2, own.substr(0, own.find(' ')) + ": a case has its own");
     // Marks that are other ones by now make it listen again, which fails here.
     REQUIRE(Casebook::open(place, Casebook::Access::write).value().add_mark(1, 30.0, "1"));
     CHECK(run_idlehark("compare " + place).code == 2);
@@ -176,6 +193,7 @@ TEST_CASE("compare: refuses what cannot be compared, and says why", "[src][compa
         CHECK(compare("none.wav", "warm.wav").code == 2);
         CHECK(compare("warm.wav", "warm.wav", "--injectors-before x.wav").code == 2);
         CHECK(compare("warm.wav", "warm.wav", "--plot c.gif").code == 2);
+        CHECK_THAT(compare("warm.wav", "warm.wav", "--visits 1,2").err, Contains("--visits: goes with"));
     }
 }
 
