@@ -22,6 +22,7 @@ namespace {
 
 namespace fs = std::filesystem;
 constexpr std::size_t kLongestFileName = 1024;
+constexpr int kMostChannels = 1024;
 
 /// The text as it is kept; the complaint names what it is.
 std::string kept(std::string_view text, std::size_t longest, std::string_view what, bool needed = false) {
@@ -48,6 +49,7 @@ bool is_date(const std::string& text) {
 
 struct Beside {
     std::string started_at, device;
+    int channel = 1;  ///< the microphone's, from 1
 };
 
 /// What a recorder wrote about a recording, if it did.
@@ -61,6 +63,7 @@ Beside settings_beside(const std::string& sound_path) {
     JsonFields fields{json.value(), path};
     about.started_at = printable(fields.text("started_at").value_or(""));
     about.device = printable(fields.text("device").value_or(""));
+    about.channel = fields.whole("microphone_channel", 1, kMostChannels).value_or(1);
     return about;
 }
 
@@ -403,12 +406,15 @@ Result<RowId> Casebook::adopt_recording(RowId visit, const std::string& file, st
     const auto path = parts_->folder.existing("audio", file);
     if (!path) return path.error();
     const auto about = settings_beside(path.value());
+    const auto sound = SoundFile::open(path.value());
+    if (!sound) return sound.error();
     auto id = change(*this, parts_->to_write(), [&](Database& db) {
         Statement{db,
-                  "INSERT INTO recording (visit_id, kind, file, state, started_at, device, added_at) "
-                  "VALUES (?, 'bay', ?, 'running', ?, ?, ?)"}
+                  "INSERT INTO recording (visit_id, kind, file, channel, state, started_at, device, added_at) "
+                  "VALUES (?, 'bay', ?, ?, 'running', ?, ?, ?)"}
             .with(visit)
             .with(file)
+            .with(RowId{about.channel <= sound.value().info().channels ? about.channel : 1})
             .with(about.started_at)
             .with(about.device)
             .with(now_text())

@@ -44,13 +44,14 @@ std::uintmax_t size_of(const std::string& path) {
 bool tables_are_sound(const CaseFolder& folder) {
     try {
         Database db{folder.database(), Database::Mode::read_write};
-        if (schema::newer(schema::version(db))) return true;  // not ours to judge
-        if (schema::version(db) < 1) return false;
+        const int version = schema::version(db);
+        if (schema::newer(version)) return true;  // not ours to judge
+        if (version < 1) return false;
         Statement s{db, "PRAGMA integrity_check(1)"};
         if (!s.step() || s.text(0) != "ok") return false;
         Statement keys{db, "PRAGMA foreign_key_check"};
         if (keys.step()) return false;
-        schema::verify(db);
+        schema::verify(db, version);
         return db.whole("SELECT count(*) FROM car") == 1 && db.whole("SELECT count(*) FROM engine") > 0;
     } catch (const DatabaseFault& fault) {
         if (fault.kind == DatabaseFault::Kind::damaged) return false;
@@ -353,6 +354,11 @@ Result<RepairReport> repair_case(const std::string& path) {
     });
 }
 
+/// The note of a recording that never began is the one row that goes; its number is not given again.
+static std::string_view may_be_taken_back(const RepairedPart& part) {
+    return part.name == "recording" ? " or taken back" : "";
+}
+
 std::string repair_table(const RepairReport& report) {
     std::string text;
     if (report.rebuilt) {
@@ -361,7 +367,7 @@ std::string repair_table(const RepairReport& report) {
         for (const auto& p : report.parts)
             if (p.kept > 0 || p.lost > 0 || p.unsure)
                 text += fmt::format("  {:<16} {} kept{}{}\n", p.name, p.kept,
-                                    p.lost > 0 ? fmt::format(", {} lost", p.lost) : "",
+                                    p.lost > 0 ? fmt::format(", {} lost{}", p.lost, may_be_taken_back(p)) : "",
                                     p.unsure ? "; part of it could not be read" : "");
     } else {
         text += "The tables are sound.\n";

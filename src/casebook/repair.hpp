@@ -13,7 +13,7 @@ namespace idlehark {
 struct RepairedPart {
     std::string name;
     std::size_t kept = 0;
-    std::size_t lost = 0;  ///< rows known to have been there; see `unsure`
+    std::size_t lost = 0;  ///< rows known to have been there; a recording taken back too; see `unsure`
     bool unsure = false;   ///< the part's end could not be read: more may have been lost
 };
 

@@ -81,7 +81,8 @@ class TableSalvage {
             } catch (const DatabaseFault&) {  // not even asked for: nothing of this table can be read
             }
         }
-        // Rows are numbered without holes and never deleted, so their number tells what a spoilt page hides.
+        // Rows are numbered without holes and never deleted (but for a recording's that never began), so their number
+        // tells what a spoilt page hides.
         if (const auto known = static_cast<std::size_t>(std::max<RowId>(last_in_sequence(), 0)); known > part_.kept)
             part_.lost = known - part_.kept;
         return part_;

@@ -4,6 +4,7 @@
 #include "src/casebook/database.hpp"
 #include "src/casebook/measure.hpp"
 #include "src/casebook/picture_store.hpp"
+#include "src/casebook/repair.hpp"
 #include "src/casebook/schema.hpp"
 #include "src/practice/practice_bay.hpp"
 #include "tests/src/casebook_support.hpp"
@@ -360,6 +361,13 @@ TEST_CASE("Case: every older layout opens with all it held", "[casebook]") {
         CHECK(book.guided(1));
     };
     const auto before = test::slurp(place + "/case.sqlite");
+    {
+        const auto again = folder.path("again");
+        fs::copy(place, again, fs::copy_options::recursive);
+        const auto report = repair_case(again);
+        REQUIRE(report);
+        CHECK_FALSE(report.value().rebuilt);  // old is not damaged
+    }
     {
         const auto book = Casebook::open(place, Casebook::Access::read);
         REQUIRE(book);

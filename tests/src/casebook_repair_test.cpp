@@ -404,6 +404,46 @@ TEST_CASE("Repair: a recording that never began is told, its name is not given a
     CHECK(book.withdraw_recording(again.value().id));
 }
 
+TEST_CASE("Repair: a note that was taken back is not called lost for sure", "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    {
+        auto book = new_case(place);
+        const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+        REQUIRE(visit);
+        const auto failed = book.begin_recording(visit.value(), RecordingKind::bay, "bay.flac", 1, "");
+        REQUIRE(failed);
+        REQUIRE(book.withdraw_recording(failed.value().id));
+        book.tables().execute("PRAGMA user_version = 99999");  // damage
+    }
+    const auto report = repair_case(place);
+    REQUIRE(report);
+    CHECK(report.value().rebuilt);
+    CHECK_THAT(repair_table(report.value()), Contains("recording") && Contains("0 kept, 1 lost or taken back"));
+}
+
+TEST_CASE("Repair: sound that no row names is taken in with the channel that its settings name", "[casebook]") {
+    const ScratchFolder folder;
+    const auto place = folder.path("c");
+    auto book = new_case(place);
+    const auto visit = book.add_visit({.date = "2026-05-30", .title = "one"});
+    REQUIRE(visit);
+    fs::create_directories(place + "/audio");
+    const auto channel_by = [&](const std::string& name, const std::string& settings) {
+        fs::copy_file(test::stereo_file(folder, name + ".wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16),
+                      place + "/audio/" + name + ".wav");
+        static_cast<void>(folder.file("c/audio/" + name + ".settings.json", settings));
+        std::string unread;
+        const auto id = book.adopt_recording(visit.value(), name + ".wav", unread);
+        REQUIRE(id);
+        return book.recording(id.value()).value().channel;
+    };
+    CHECK(channel_by("second", R"({"microphone_channel": 2, "device": "two microphones"})") == 2);
+    CHECK(channel_by("beyond", R"({"microphone_channel": 5})") == 1);  // it has two
+    CHECK(channel_by("word", R"({"microphone_channel": "left"})") == 1);
+    CHECK(channel_by("silent", "{}") == 1);
+}
+
 TEST_CASE("Case: a picture whose file is gone keeps its name", "[casebook]") {
     const ScratchFolder folder;
     auto book = new_case(folder.path("c"));
