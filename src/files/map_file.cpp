@@ -1,6 +1,7 @@
 #include "src/files/map_file.hpp"
 
 #include "src/files/json_text.hpp"
+#include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <fmt/format.h>
@@ -45,7 +46,7 @@ Result<MapFile> map_from_json(const Json& json, const std::string& file, int cyl
         for (const char* key : {"spot", "x_mm", "y_mm"})
             if (!(*spots)[i].contains(key)) fields.missing(key, "every spot has spot, x_mm and y_mm");
         MapSpot spot;
-        spot.spot = fields.text("spot").value_or("");
+        spot.spot = trimmed(fields.text("spot").value_or(""));
         spot.name = fields.text("name").value_or("");
         if (const auto k = fields.word("kind", kinds)) spot.kind = static_cast<SpotKind>(*k);
         spot.x_mm = fields.number("x_mm", -kFarthest_mm, kFarthest_mm).value_or(0.0);

@@ -1,6 +1,7 @@
 #include "src/files/marks_file.hpp"
 
 #include "src/files/csv.hpp"
+#include "src/files/plain_text.hpp"
 #include "src/files/text_file.hpp"
 
 #include <algorithm>
@@ -14,11 +15,6 @@ namespace {
 constexpr std::size_t kLargestFile_bytes = 4U << 20U;
 constexpr const char* kDecimalHint =
     "Write decimals with a point (12.5) and separate columns with commas: save the table as CSV in an English format.";
-
-std::string trimmed(const std::string& text) {
-    const auto from = text.find_first_not_of(" \t");
-    return from == std::string::npos ? "" : text.substr(from, text.find_last_not_of(" \t") - from + 1);
-}
 
 }  // namespace
 

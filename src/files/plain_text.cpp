@@ -53,4 +53,10 @@ std::string printable(std::string_view text) {
     return out;
 }
 
+std::string trimmed(std::string_view text) {
+    const auto from = text.find_first_not_of(" \t");
+    if (from == std::string_view::npos) return {};
+    return std::string{text.substr(from, text.find_last_not_of(" \t") - from + 1)};
+}
+
 }  // namespace idlehark

@@ -9,4 +9,7 @@ namespace idlehark {
 /// files of strangers, so that none of them can move a terminal's cursor.
 [[nodiscard]] std::string printable(std::string_view text);
 
+/// Without the blanks and tabs at both ends.
+[[nodiscard]] std::string trimmed(std::string_view text);
+
 }  // namespace idlehark

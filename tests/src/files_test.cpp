@@ -221,6 +221,9 @@ TEST_CASE("Map file: reads spots, and writes them back", "[src][files]") {
         CHECK(map->find("7b") == &map->spots[1]);
         CHECK(map->find("8") == nullptr);
     }
+    const auto blanks = read_map(folder.file("b.json", R"({"spots":[{"spot":" 1 ","x_mm":0,"y_mm":0}]})"), 4);
+    REQUIRE(blanks);
+    CHECK(blanks.value().map.find("1") != nullptr);  // as a mark of it is read
 }
 
 TEST_CASE("Map file: a wrong value is named with its place", "[src][files]") {
@@ -235,6 +238,7 @@ TEST_CASE("Map file: a wrong value is named with its place", "[src][files]") {
         {R"({"spots":[{"spot":"1","x_mm":1}]})", "map.json: spots[0].y_mm: is missing"},
         {R"({"spots":[{"spot":1,"x_mm":1,"y_mm":1}]})", "map.json: spots[0].spot: 1 is not a text"},
         {R"({"spots":[{"spot":"","x_mm":1,"y_mm":1}]})", "map.json: spots[0].spot: is empty"},
+        {R"({"spots":[{"spot":" ","x_mm":1,"y_mm":1}]})", "map.json: spots[0].spot: is empty"},
         {R"({"spots":[{"spot":"1","x_mm":1,"y_mm":1},{"spot":"1","x_mm":2,"y_mm":1}]})",
          "map.json: spots[1].spot: \"1\" names two spots"},
         {R"({"spots":[{"spot":"1","x_mm":1,"y_mm":1,"kind":"wire"}]})",
