@@ -19,6 +19,7 @@ constexpr int kSweepsAGroup = 3;  // from one group drawn anew to the next, afte
 // Changes considered, both signs: the one that matters, and from one to the next so much.
 constexpr double kNextSize = 1.5;
 constexpr double kSmallest_rpm = 3.0, kLargest_rpm = 300.0;
+constexpr double kOrdinary_rpm = 80.0;  // a spot's prior is of leaks up to here; hoses that are off come on top
 constexpr std::array kDrifts{0.0, 0.1, 0.2, 0.3, 0.4};
 constexpr std::array kDriftChances{0.25, 0.15, 0.25, 0.25, 0.1};
 
@@ -68,7 +69,7 @@ class Chain {
         for (std::size_t v = 1; v < values_.size(); ++v) {  // sizes are about even in log: weight by the size
             const double u = values_[v] / kPriorScale_rpm;
             slab.push_back(std::abs(u) / (1.0 + u * u));
-            total += slab.back();
+            if (std::abs(values_[v]) <= kOrdinary_rpm) total += slab.back();
         }
         for (const double p : priors) {
             const double prior = std::clamp(p, 1e-6, 1.0 - 1e-6);

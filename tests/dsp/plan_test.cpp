@@ -105,7 +105,7 @@ std::vector<SpotBelief> summed_up(const std::vector<double>& priors, const std::
             values.push_back(sign * kMatters_rpm * std::pow(1.5, step));
             const double u = values.back() / 12.0;
             mass.push_back(std::abs(u) / (1.0 + u * u));
-            total += mass.back();
+            if (std::abs(values.back()) <= 80.0) total += mass.back();
         }
     const auto between = [](const Look& l, double v) {
         const double x = std::clamp(v + 160.0, 0.0, 319.999);
