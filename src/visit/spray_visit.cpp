@@ -197,7 +197,9 @@ void SprayVisit::found(VisitBurst& burst, double onset_s, double duration_s) {
     burst.found_onset_s = onset_s;
     burst.found_duration_s = duration_s;
     ++revision_;
-    if (stage_ == VisitStage::waiting) plan_anew();  // what is planned rests on the key's time
+    if (stage_ != VisitStage::waiting) return;
+    give_plan_back();  // it rests on the key's time
+    plan_anew();
 }
 
 void SprayVisit::key(double time_s, const std::string& spot) {
@@ -265,6 +267,7 @@ void SprayVisit::wrong_spot(const std::string& spot) {
         record_.bursts.back().found_onset_s = onset_s;
         record_.bursts.back().found_duration_s = duration_s;
     } else if (last && !last->sham) {
+        give_plan_back();
         no_longer_decided(last->spots);
         last->spots = {spot};
         last->asked = false;
@@ -291,6 +294,7 @@ void SprayVisit::undo() {
     ++revision_;
     again_.clear();
     stray_hiss_.reset();
+    give_plan_back();
     no_longer_decided(last->spots);
     notice_ = fmt::format("The burst on {} at {:.0f} s no longer counts; the recording keeps it.",
                           spots_text(last->spots), last->time_s);
@@ -320,7 +324,7 @@ void SprayVisit::stop(std::string why) {
 bool SprayVisit::take(const VisitPlan& plan) {
     if (stage_ != VisitStage::planning) return false;
     notice_.clear();
-    record_.decided = plan.decided;
+    decided_before_ = std::exchange(record_.decided, plan.decided);
     record_.smallest_provable_rpm = plan.smallest_provable_rpm;
     if (plan.outcome != VisitPlan::Outcome::step) {
         plan_ = plan;
@@ -395,6 +399,10 @@ void SprayVisit::plan_anew() {
     prompted_.clear();
     record_.ended.clear();
     stage_ = VisitStage::planning;
+}
+
+void SprayVisit::give_plan_back() {
+    if (stage_ == VisitStage::waiting || stage_ == VisitStage::done) record_.decided = decided_before_;
 }
 
 void SprayVisit::no_longer_decided(const std::vector<std::string>& spots) {

@@ -203,6 +203,8 @@ class SprayVisit {
     void advance();
     [[nodiscard]] VisitPlan once_more(VisitPlan step);
     void plan_anew();
+    /// What a plan decided that rests on what has changed since: as if it had not been taken.
+    void give_plan_back();
     void no_longer_decided(const std::vector<std::string>& spots);
     void found(VisitBurst& burst, double onset_s, double duration_s);
     void next_step(VisitPlan plan);
@@ -227,8 +229,9 @@ class SprayVisit {
     VisitRecord record_;
     VisitStage stage_ = VisitStage::gate;
     std::optional<VisitPlan> plan_;
-    std::vector<std::string> again_;  ///< spots that the user wants in place of the next plan's
-    std::deque<Sample> recent_;       ///< locked readings of the last minute
+    std::vector<std::string> decided_before_;  ///< the plan that was taken last
+    std::vector<std::string> again_;           ///< spots that the user wants in place of the next plan's
+    std::deque<Sample> recent_;                ///< locked readings of the last minute
     double last_locked_s_ = -std::numeric_limits<double>::infinity();
     double steady_from_s_ = std::numeric_limits<double>::infinity();  ///< locked without a break since
     double last_gap_s_ = -std::numeric_limits<double>::infinity();
