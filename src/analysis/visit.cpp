@@ -5,6 +5,7 @@
 #include "src/analysis/between_gaps.hpp"
 #include "src/analysis/match_hiss.hpp"
 #include "src/files/json_text.hpp"
+#include "src/files/text_file.hpp"
 #include "src/recording/recorder.hpp"
 
 #include <algorithm>
@@ -108,8 +109,7 @@ std::vector<std::string> answering_spots(const HeardVisit& visit) {
 
 std::string device_of(const std::string& sound) {
     const auto path = std::filesystem::path(sound).replace_extension(".settings.json").string();
-    std::error_code code;
-    if (!std::filesystem::exists(path, code)) return {};
+    if (!is_plain_file(path)) return {};
     const auto settings = read_json_object(path);
     if (!settings) return {};
     const auto at = settings.value().find("device");

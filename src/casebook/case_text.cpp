@@ -5,6 +5,7 @@
 #include "src/casebook/visit_record.hpp"
 #include "src/files/engine_file.hpp"
 #include "src/files/plain_text.hpp"
+#include "src/files/text_file.hpp"
 
 #include <algorithm>
 #include <cerrno>
@@ -249,12 +250,11 @@ std::string finding_of(const CaseResult& result) {
 Result<std::vector<CaseSummary>> list_cases(const std::string& folder) {
     std::error_code code;
     std::vector<std::string> folders;
-    if (fs::exists(folder + "/case.sqlite", code)) folders.push_back(CaseFolder{folder}.path());
+    if (is_there(folder + "/case.sqlite")) folders.push_back(CaseFolder{folder}.path());
     fs::directory_iterator at{folder, code};
     if (code) return Error{fmt::format("{}: {}", folder, code.message()), "Name a folder that holds cases."};
     for (; !code && at != fs::directory_iterator{}; at.increment(code)) {
-        std::error_code ignored;
-        if (fs::exists(at->path() / "case.sqlite", ignored)) folders.push_back(at->path().string());
+        if (is_there(at->path() / "case.sqlite")) folders.push_back(at->path().string());
     }
     std::sort(folders.begin(), folders.end());
     std::vector<CaseSummary> cases;

@@ -5,6 +5,7 @@
 #include "src/files/json_text.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/plain_text.hpp"
+#include "src/files/text_file.hpp"
 
 #include <cerrno>
 #include <cstring>
@@ -62,12 +63,6 @@ std::unique_ptr<Database> open_still(const std::string& path, std::unique_ptr<Pr
     return database;
 }
 
-/// Is anything there, be it a link to nowhere?
-bool there(const std::string& path) {
-    std::error_code code;
-    return fs::exists(fs::symlink_status(path, code));
-}
-
 /// What of a case was made before the rest could not be; nothing of it was there before.
 void take_back(const CaseFolder& folder, bool with_folder) {
     std::error_code ignored;
@@ -115,12 +110,12 @@ Result<Casebook> Casebook::create(const std::string& path, const std::string& na
     const bool made_folder = fs::create_directories(path, code);
     if (code) return Error{fmt::format("{}: cannot be made ({})", path, code.message()), ""};
     const CaseFolder folder{path};
-    const bool begun = there(folder.database());
-    if (there(folder.path() + "/audio") || there(folder.path() + "/pictures") ||
+    const bool begun = is_there(folder.database());
+    if (is_there(folder.path() + "/audio") || is_there(folder.path() + "/pictures") ||
         (begun && size_of(folder.database()) > 0))
         return Error{folder.path() + ": holds a case already", kOtherFolderHint};
     for (const auto* copy : {"engine.json", "map.json"})
-        if (there(fmt::format("{}/{}", folder.path(), copy)))
+        if (is_there(fmt::format("{}/{}", folder.path(), copy)))
             return Error{fmt::format("{}: holds {} already, which a case would write anew", folder.path(), copy),
                          kOtherFolderHint};
     bool ours = false;

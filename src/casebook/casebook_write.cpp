@@ -56,8 +56,7 @@ struct Beside {
 Beside settings_beside(const std::string& sound_path) {
     Beside about;
     const auto path = RecordingNames{sound_path}.settings;
-    std::error_code code;
-    if (!fs::is_regular_file(fs::symlink_status(path, code))) return about;
+    if (!is_plain_file(path)) return about;
     const auto json = read_json_object(path);
     if (!json) return about;
     JsonFields fields{json.value(), path};

@@ -1,5 +1,7 @@
 #include "src/casebook/database.hpp"
 
+#include "src/files/text_file.hpp"
+
 #include <cmath>
 #include <filesystem>
 #include <fstream>
@@ -81,8 +83,7 @@ void check_beside(const std::string& path) {
                             {what, "Nothing was opened. Look at where this case comes from, and delete that file."}};
     };
     for (const auto* ending : {"-wal", "-shm", "-journal"}) {
-        const auto status = std::filesystem::symlink_status(path + ending);
-        if (std::filesystem::exists(status) && !std::filesystem::is_regular_file(status))
+        if (is_there(path + ending) && !is_plain_file(path + ending))
             refuse(path + ending + ": is not an ordinary file");
     }
     if (journal_names_a_file(path)) refuse(path + "-journal: names a file outside the case");

@@ -107,7 +107,7 @@ void export_tables(const Casebook& book, const std::string& file) {
 
 Result<Exported> export_case(const Casebook& book, const std::string& folder, bool with_audio) {
     std::error_code code;
-    if (fs::exists(fs::symlink_status(folder, code)) && !(fs::is_directory(folder, code) && fs::is_empty(folder, code)))
+    if (is_there(folder) && !(fs::is_directory(folder, code) && fs::is_empty(folder, code)))
         return Error{folder + ": exists already", "Nothing is overwritten: choose another folder."};
     for (const auto* part : {"/audio", "/pictures"})
         if (fs::create_directories(folder + part, code); code)

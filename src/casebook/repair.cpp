@@ -338,7 +338,7 @@ Result<RepairReport> repair_case(const std::string& path) {
     const CaseFolder folder{path};
     std::error_code code;
     if (!fs::is_directory(folder.path(), code)) return Error{path + ": is not a folder", ""};
-    if (!fs::exists(fs::symlink_status(folder.database(), code)) && !fs::is_directory(folder.path() + "/audio", code))
+    if (!is_there(folder.database()) && !fs::is_directory(folder.path() + "/audio", code))
         return Error{path + ": holds no case", "A case is a folder made by `idlehark case new`."};
     if (!folder.writable())
         return Error{path + ": is read-only, so nothing can be repaired", "Copy the folder to where you may write."};

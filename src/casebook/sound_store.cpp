@@ -139,8 +139,7 @@ Result<SoundFacts> sound_facts(const std::string& path) {
 
 std::optional<std::string> plain_events(const std::string& sound_path) {
     const auto path = RecordingNames{sound_path}.events;
-    std::error_code code;
-    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(path, code))) return {};
+    if (!is_plain_file(path)) return {};
     const auto text = read_text(path, kLargestEvents_bytes);
     if (!text) return {};
     std::string plain = "time_s,frame,event,detail\n";

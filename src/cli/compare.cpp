@@ -3,6 +3,7 @@
 #include "src/cli/command.hpp"
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
+#include "src/files/text_file.hpp"
 #include "src/report/compare_picture.hpp"
 #include "src/report/page.hpp"
 
@@ -80,8 +81,7 @@ Result<CompareRequest> request_of_case(const CompareOptions& options) {
 }
 
 Result<CompareRequest> request_of(const CompareOptions& options) {
-    std::error_code code;
-    const bool in_case = std::filesystem::exists(CaseFolder{options.before}.database(), code);
+    const bool in_case = is_there(CaseFolder{options.before}.database());
     if (in_case != options.after.empty())
         return Error{in_case ? "a case is compared with itself: two of its visits, --visits 1,2"
                              : "the recording of the visit after is missing",

@@ -320,7 +320,7 @@ int run_live(const LiveOptions& options) {
     const StopSignals signals;
     auto record_path = options.record_path;
     std::string continues;
-    if (options.resume && std::filesystem::exists(record_path)) {
+    if (options.resume && is_there(record_path)) {
         continues = file_name(record_path);
         record_path = next_part(record_path);
     }

@@ -8,6 +8,7 @@
 #include "src/files/last_choice.hpp"
 #include "src/files/local_time.hpp"
 #include "src/files/marks_file.hpp"
+#include "src/files/text_file.hpp"
 #include "src/practice/engines.hpp"
 #include "src/practice/practice_bay.hpp"
 
@@ -188,7 +189,7 @@ Result<Done> Desk::Worker::ensure_case() {
     const auto base =
         (fs::path{options_.cases_folder} / (local_time("%Y-%m-%d") + (truth_ ? "-practice" : ""))).string();
     auto folder = base;
-    for (int n = 2; fs::exists(folder, code); ++n) folder = fmt::format("{}-{}", base, n);
+    for (int n = 2; is_there(folder); ++n) folder = fmt::format("{}-{}", base, n);
     const auto name = state_.engine.name.empty() ? local_time("%Y-%m-%d") : state_.engine.name;
     auto made = DeskCase::create(folder, name, state_.engine, truth_ ? "practice" : "");
     if (!made) return made.error();
@@ -433,14 +434,13 @@ void Desk::Worker::on(const ask::StartReplay& c) {
     leave_case();  // it belongs to none yet
     const fs::path sound{c.path};
     const auto beside = [&](const char* name) { return (sound.parent_path() / name).string(); };
-    std::error_code code;
-    if (const auto file = beside("engine.json"); fs::exists(file, code)) {
+    if (const auto file = beside("engine.json"); is_there(file)) {
         const auto engine = read_engine(file);
         if (!engine) return fault(engine.error());
         state_.engine = engine.value().engine;
         ++state_.engine_edition;
     }
-    if (const auto file = beside("map.json"); fs::exists(file, code)) {
+    if (const auto file = beside("map.json"); is_there(file)) {
         auto map = read_map(file, state_.engine.cylinders);
         if (!map) return fault(map.error());
         state_.map = std::move(map.value().map);
@@ -451,7 +451,7 @@ void Desk::Worker::on(const ask::StartReplay& c) {
     if (!run_) return;
     recording_path_ = c.path;
     for (const auto& file : {c.marks_path, RecordingNames{c.path}.marks, beside("marks.csv")}) {
-        if (file.empty() || !fs::exists(file, code)) continue;
+        if (file.empty() || !is_there(file)) continue;
         const auto marks = read_marks(file);
         if (!marks) return fault(marks.error());
         for (const auto& m : marks.value().marks) state_.bursts.push_back({m.time_s, std::nan(""), m.spot});

@@ -9,9 +9,8 @@ namespace {
 
 std::string last(const char* what) {
     const auto folder = state_folder();
-    std::error_code code;
-    if (!folder || !std::filesystem::exists(*folder / what, code)) return "";
-    const auto text = read_text((*folder / what).string(), 4096);
+    if (!folder || !is_there(*folder / what)) return "";
+    const auto text = read_text(*folder / what, 4096);
     return text ? text.value().substr(0, text.value().find('\n')) : "";
 }
 

@@ -100,6 +100,16 @@ void sync_folder_of(const std::string& path) {
     close(fd);
 }
 
+bool is_there(const std::string& path) {
+    std::error_code code;
+    return fs::exists(fs::symlink_status(path, code));
+}
+
+bool is_plain_file(const std::string& path) {
+    std::error_code code;
+    return fs::is_regular_file(fs::symlink_status(path, code));
+}
+
 std::string file_name(const std::string& path) { return fs::path(path).filename().string(); }
 
 }  // namespace idlehark

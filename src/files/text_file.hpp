@@ -24,6 +24,13 @@ Result<Done> write_where_asked(const std::string& path, std::string_view text);
 /// Makes the names in the file's folder durable.
 void sync_folder_of(const std::string& path);
 
+/// Whether the name is taken, be it by a link to nowhere.
+[[nodiscard]] bool is_there(const std::string& path);
+
+/// Whether it is an ordinary file, and no link: in a folder from somebody else a name may stand for a pipe that nobody
+/// ever writes to.
+[[nodiscard]] bool is_plain_file(const std::string& path);
+
 /// The path's last part: messages name files as the user knows them.
 [[nodiscard]] std::string file_name(const std::string& path);
 

@@ -93,10 +93,8 @@ Result<sim::Session> practice_session(const PracticeRequest& request) {
 
 Result<Done> check_free(const std::string& folder, const std::vector<std::string>& names) {
     for (const auto& name : names) {
-        const auto path = std::filesystem::path{folder} / name;
-        std::error_code code;
-        if (std::filesystem::exists(std::filesystem::symlink_status(path, code)))
-            return Error{path.string() + ": exists already", "Nothing is overwritten: choose another folder."};
+        const auto path = (std::filesystem::path{folder} / name).string();
+        if (is_there(path)) return Error{path + ": exists already", "Nothing is overwritten: choose another folder."};
     }
     return Done{};
 }

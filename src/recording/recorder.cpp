@@ -68,9 +68,8 @@ RecordingNames::RecordingNames(const std::string& sound_path) : sound(sound_path
 }
 
 std::optional<std::string> RecordingNames::taken() const {
-    std::error_code code;
     for (const auto* name : {&sound, &marks, &events, &settings})
-        if (std::filesystem::exists(std::filesystem::symlink_status(*name, code))) return *name;
+        if (is_there(*name)) return *name;
     return {};
 }
 
@@ -86,9 +85,7 @@ std::string next_part(const std::string& sound_path) {
 std::vector<RecordedGap> read_gaps(const std::string& sound_path) {
     std::vector<RecordedGap> gaps;
     const auto events = RecordingNames{sound_path}.events;
-    // In a folder from somebody else it may be a link, or a pipe that nobody ever writes to.
-    std::error_code code;
-    if (!std::filesystem::is_regular_file(std::filesystem::symlink_status(events, code))) return gaps;
+    if (!is_plain_file(events)) return gaps;
     const auto text = read_text(events, kLargestEvents_bytes);
     if (!text) return gaps;
     for (const auto& row : split_csv(text.value()).rows) {

@@ -368,6 +368,20 @@ TEST_CASE("Text file: what lies beside the target stays, and nothing is left the
     CHECK(fs::is_symlink(folder.path("nowhere")));
 }
 
+TEST_CASE("Text file: a name is taken by a link to nowhere too, and a link is no ordinary file", "[src][files]") {
+    const ScratchFolder folder;
+    REQUIRE(write_text(folder.path("file"), "text"));
+    std::filesystem::create_symlink(folder.path("file"), folder.path("link"));
+    std::filesystem::create_symlink(folder.path("gone"), folder.path("nowhere"));
+    CHECK(is_there(folder.path("file")));
+    CHECK(is_there(folder.path("nowhere")));
+    CHECK_FALSE(is_there(folder.path("gone")));
+    CHECK_FALSE(is_there(folder.path(std::string(300, 'x'))));  // longer than a name may be
+    CHECK(is_plain_file(folder.path("file")));
+    CHECK_FALSE(is_plain_file(folder.path("link")));
+    CHECK_FALSE(is_plain_file(folder.path("gone")));
+}
+
 TEST_CASE("Casebook: a case that cannot be made whole is not made at all", "[casebook]") {
     namespace fs = std::filesystem;
     const ScratchFolder folder;
