@@ -65,7 +65,11 @@ std::string gate_step(const GateView& gate, const Words& say) {
 
 std::string settle_step(const ViewState& view, const Words& say) {
     if (!view.sound.running && !view.settle.done) return say(Word::next_choose_sound);
-    if (!view.settle.done) return say(Word::next_settle, std::max(0.0, view.settle.needed_s - view.settle.heard_s));
+    if (!view.settle.done) {
+        const double left_s = view.settle.needed_s - view.settle.heard_s;
+        if (left_s > 0.0) return say(Word::next_settle, left_s);
+        return say(view.map.spots.empty() ? Word::next_settle_map : Word::next_settle_reckons);
+    }
     if (std::isnan(view.settle.smallest_provable_rpm)) return say(Word::next_settle_unknown);
     return say(Word::next_settle_done, view.settle.smallest_provable_rpm);
 }
@@ -91,6 +95,7 @@ std::string next_step(const ViewState& view, Stage looking_at, const Words& say)
         case Stage::log:
             return say(Word::next_log);
         case Stage::map:
+            if (view.spray.phase != SprayPhase::shut) return spray_step(view, say);  // it is over
             return view.map.spots.empty() ? say(Word::next_map_empty) : say(Word::next_map, view.map.spots.size());
         case Stage::gate:
             return gate_step(view.gate, say);

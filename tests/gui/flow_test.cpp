@@ -108,6 +108,26 @@ TEST_CASE("Flow: a sham prompt says not to press", "[gui][flow]") {
     CHECK(gui::next_step(view, gui::Stage::spray, say) == say(gui::Word::next_spray_sham, "7"));
 }
 
+TEST_CASE("Flow: a quiet idle that is heard asks for spots, or for patience, and no more seconds", "[gui][flow]") {
+    const gui::Words say;
+    gui::ViewState view;
+    view.sound.running = true;
+    view.settle.heard_s = 10.0;
+    CHECK(gui::next_step(view, gui::Stage::settle, say) == say(gui::Word::next_settle, 15.0));
+    view.settle.heard_s = 25.0;
+    CHECK(gui::next_step(view, gui::Stage::settle, say) == say(gui::Word::next_settle_map));
+    view.map.spots.resize(1);
+    CHECK(gui::next_step(view, gui::Stage::settle, say) == say(gui::Word::next_settle_reckons));
+}
+
+TEST_CASE("Flow: the map of a test that is over asks for no more spots", "[gui][flow]") {
+    const gui::Words say;
+    auto view = prompting(true);
+    view.map.spots.resize(1);
+    view.spray.phase = gui::SprayPhase::finished;
+    CHECK(gui::next_step(view, gui::Stage::map, say) == say(gui::Word::next_spray_done));
+}
+
 TEST_CASE("Flow: every pause says not to spray, and why", "[gui][flow]") {
     const gui::Words say;
     auto view = prompting(true);
