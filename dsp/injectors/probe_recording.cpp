@@ -25,9 +25,10 @@ constexpr int kChances = 3;  // foldings to learn what chance gives
 constexpr int kFramesByClicks = 8;
 constexpr double kGatedBase = 1e-6;      // of the largest: where a noise gate leaves nothing between the clicks
 constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
-constexpr double kNearlyAsGood = 0.8;    // the same where the tracker's speed is not that of the stated idle
-constexpr double kSurelyClear = 1.8;     // of the chance's: the tracker's clock needs no rival,
-constexpr double kMostlyLocked = 0.9;    // where it is heard nearly throughout
+constexpr double kFarBetterClock = 1.3;  // the same where the clicks line up on the tracker's clock,
+constexpr double kSurelyClear = 1.8;     // as they do with so much more contrast than chance gives
+constexpr double kMostlyLocked = 0.9;    // and the firing is heard nearly throughout
+constexpr double kNearlyAsGood = 0.8;    // where the tracker's speed is not that of the stated idle
 constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
 constexpr double kFarBelow = 4.5;        // standard deviations of the heard ones' amplitude
@@ -263,11 +264,11 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     const auto locked = std::count_if(readings.begin(), readings.end(), [](const RpmReading& r) { return r.locked; });
     const bool clear = path.contrast > kSurelyClear * path.chance_contrast && path.chance_contrast > 0.0 &&
                        static_cast<double>(locked) >= kMostlyLocked * static_cast<double>(readings.size());
-    // Clicks that come once a turn, where no firing is heard, are taken by the tracker for an engine half as fast.
+    // A probe that hears no firing gives the tracker nothing but clicks to follow: once a turn they are an engine half
+    // as fast to it, and any whole multiple of their rate may be the firing's.
     const bool stated = is_stated_idle(engine, Rpm{out.rpm});
-    if (!(clear && stated) &&
-        consider(clock_from_clicks(plain, bands.hop_s, engine), kFramesByClicks, stated ? kBetterClock : kNearlyAsGood))
-        out.firing_heard = false;
+    const double better = !stated ? kNearlyAsGood : clear ? kFarBetterClock : kBetterClock;
+    if (consider(clock_from_clicks(plain, bands.hop_s, engine), kFramesByClicks, better)) out.firing_heard = false;
     if (!clock) return out;
 
     const auto line = learn_line(bands, {*clock, path}, !out.firing_heard, kChances);

@@ -547,14 +547,62 @@ TEST_CASE("Injectors: a weak one is not taken for its neighbours, whose places i
 
 TEST_CASE("Injectors: a level by the waveform in common and one by the bands are in the same unit",
           "[dsp][injectors]") {
-    auto spec = sound_set(Injection::sequential, 8301);
+    auto spec = sound_set(Injection::sequential, GENERATE(8301U, 8302U, 8303U, 8304U, 8305U, 8306U));
     spec.snr_db = 20.0;
     spec.neighbour_level = 0.0;
+    CAPTURE(spec.seed);
     const auto x = sim::record_injector(spec, idle(900.0, 1)).samples;
     const auto alone = examine(x, spec.engine, 1);
     const auto perhaps_with_others = examine(x, four(Injection::simultaneous), 1);
     REQUIRE(alone.common_share > kOnePart);
     CHECK_THAT(alone.level_db, WithinAbs(perhaps_with_others.level_db, 0.5));
+}
+
+TEST_CASE("Injectors: a faint one's level is told right", "[dsp][injectors]") {
+    const SetCondition condition{.name = "faint"};
+    std::vector<double> weak_db;
+    for (std::uint64_t seed = 97101; seed < 97109; ++seed) {
+        auto drawn = draw_set(condition, seed);
+        for (auto& h : drawn.spec.health) h = {.jitter_us = drawn.jitter_us};
+        drawn.spec.health[1].level = 0.45;
+        std::vector<ProbedInjector> set;
+        for (int c = 1; c <= 4; ++c)
+            set.push_back({c, examine(record(drawn, condition, c).samples, drawn.spec.engine, c)});
+        const auto verdicts = compare_injectors(set, drawn.spec.engine).injectors;
+        CAPTURE(seed, verdicts[1].level_db);
+        for (const std::size_t i : {0U, 2U, 3U}) CHECK_THAT(verdicts[i].level_db, WithinAbs(0.0, 2.0));
+        weak_db.push_back(verdicts[1].level_db);
+    }
+    std::sort(weak_db.begin(), weak_db.end());
+    CHECK_THAT(weak_db[3], WithinAbs(20.0 * std::log10(0.45), 1.0));
+    CHECK(weak_db[1] > -9.5);  // a silent one's neighbours are at -12
+}
+
+TEST_CASE("Injectors: clicks alone, without firing, noise or scatter, are counted at their own rate",
+          "[dsp][injectors]") {
+    const double rpm = GENERATE(680.0, 800.0, 850.0);
+    const double noise = GENERATE(0.0, 1e-3);
+    CAPTURE(rpm, noise);
+    auto engine = four(Injection::sequential);
+    engine.idle_low_rpm = 600.0;
+    engine.idle_high_rpm = 1000.0;
+    std::vector<float> x(static_cast<std::size_t>(12.0 * kRate_hz));
+    auto random = sim::sub_stream(3, "clean clicks");
+    for (auto& v : x) v = static_cast<float>(noise * sim::gaussian(random));
+    const auto click = [&](double at_s, double hz) {
+        for (auto i = static_cast<std::size_t>(std::ceil(at_s * kRate_hz)); i < x.size(); ++i) {
+            const double t = static_cast<double>(i) / kRate_hz - at_s;
+            if (t > 10e-3) break;
+            x[i] += static_cast<float>(0.2 * std::exp(-t / 0.6e-3) * std::sin(2.0 * std::numbers::pi * hz * t));
+        }
+    };
+    for (double t = 0.05; t < 11.9; t += 120.0 / rpm) {
+        click(t, 3900.0);
+        click(t + 2.8e-3, 5200.0);
+    }
+    const auto heard = examine(x, engine, 1);
+    CHECK_THAT(heard.rpm, WithinAbs(rpm, 2.0));
+    CHECK(heard.missed == 0);
 }
 
 TEST_CASE("Injectors: beside louder ticks of the engine a silent one is silent and a weak one heard",
