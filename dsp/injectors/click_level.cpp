@@ -1,10 +1,11 @@
 #include "dsp/injectors/click_level.hpp"
 
 #include "dsp/dot.hpp"
+#include "dsp/turned.hpp"
 
 #include <algorithm>
+#include <complex>
 #include <numbers>
-#include <numeric>
 
 namespace idlehark {
 
@@ -15,7 +16,7 @@ constexpr double kAfterClick_s = 2e-3;
 constexpr double kClearScatters = 3.0;
 constexpr double kMostlyCommon = 0.7;  // below it some of what is common may be the engine's own sound
 constexpr double kLeastWeight = 0.1;   // of a band whose share of the waveform is taken: what leaks into others is not
-constexpr double kFine_hz = 250.0;     // between the frequencies at which the waveform is looked at
+constexpr double kFine_hz = 50.0;  // between the frequencies at which the waveform is looked at: it lasts 10 ms at most
 constexpr double kBandSide_hz = 2000.0;  // that a band hears
 
 /// Power at a frequency (off the envelope's centre) of a stretch, faded at both ends.
@@ -29,11 +30,14 @@ class PowerAt {
             fade_[i] = fade_[count - 1 - i] = static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * share));
         }
     }
+    /// What steady noise gives, against other stretches.
+    [[nodiscard]] double weight() const { return static_cast<double>(dot(fade_.data(), fade_.data(), fade_.size())); }
     void tune(double off_hz) {
-        for (std::size_t i = 0; i < turn_.size(); ++i) {
-            const double angle = -2.0 * std::numbers::pi * off_hz * ClickEnvelope::kStep_s * static_cast<double>(i);
-            turn_.re[i] = fade_[i] * static_cast<float>(std::cos(angle));
-            turn_.im[i] = fade_[i] * static_cast<float>(std::sin(angle));
+        const auto step = turned(off_hz * ClickEnvelope::kStep_s);
+        std::complex<double> turn = 1.0;
+        for (std::size_t i = 0; i < turn_.size(); ++i, turn *= step) {
+            turn_.re[i] = fade_[i] * static_cast<float>(turn.real());
+            turn_.im[i] = fade_[i] * static_cast<float>(turn.imag());
         }
     }
     [[nodiscard]] double of(const Wave& w, std::size_t first) const {
@@ -59,15 +63,18 @@ double band_response(double off_hz) {
     return 0.5 * ClickBands::kWindow_s * std::sin(std::numbers::pi * u) / (std::numbers::pi * u) / (1.0 - u * u);
 }
 
-/// Energy by band of what one click of the common waveform has. Empty where nothing of the mean lies beside the clicks.
+/// Energy by band of what one click of the common waveform has; NaN where more of it is left beside the clicks than
+/// they have. Empty where too little of the mean lies beside them.
 std::vector<double> energy_in_common(const ClickBands& bands, std::span<const double> weights,
                                      const ClickEnvelope& sound, const ClickWave& wave, double sample_rate_hz) {
     const std::size_t first = wave.first() - std::min(wave.first(), PowerAt::kFade);
     const std::size_t count = std::min(wave.end() + PowerAt::kFade, wave.mean.size()) - first;
+    const std::size_t end = first + count;
+    const std::size_t stretch = std::min(count, std::max(first, wave.mean.size() - end));
+    if (stretch < 4 * PowerAt::kFade) return {};
     std::vector<std::size_t> beside;
-    for (std::size_t from = first % (count / 2); from + count <= wave.mean.size(); from += count / 2)
-        if (from + count <= first || from >= first + count) beside.push_back(from);
-    if (beside.empty()) return {};
+    for (std::size_t from = 0; from + stretch <= wave.mean.size(); from += stretch / 4)
+        if (from + stretch <= first || from >= end) beside.push_back(from);
 
     const auto gain = band_gains(bands, weights);
     std::vector<double> energy(bands.bands(), 0.0);
@@ -75,14 +82,17 @@ std::vector<double> energy_in_common(const ClickBands& bands, std::span<const do
     const double band_hz = bands.centre_hz[1] - bands.centre_hz[0];
     const double low_hz = bands.centre_hz.front() - 0.5 * band_hz;
     const double high_hz = bands.centre_hz.back() + 0.5 * band_hz;
-    PowerAt power{count};
+    PowerAt click{count};
+    PowerAt noise{stretch};
+    const double noise_share = click.weight() / noise.weight() / static_cast<double>(beside.size());
     for (double hz = low_hz + 0.5 * kFine_hz; hz < high_hz; hz += kFine_hz) {
         if (between_bands(bands.centre_hz, weights, hz) < kLeastWeight) continue;
         const double per_gain = 1.0 / between_bands(bands.centre_hz, gain, hz);
-        power.tune(hz - sound.centre_hz());
+        click.tune(hz - sound.centre_hz());
+        noise.tune(hz - sound.centre_hz());
         double off = 0.0;
-        for (const auto from : beside) off += power.of(wave.mean, from) / static_cast<double>(beside.size());
-        const double over = power.of(wave.mean, first) - off;
+        for (const auto from : beside) off += noise_share * noise.of(wave.mean, from);
+        const double over = click.of(wave.mean, first) - off;
         for (std::size_t b = 0; b < energy.size(); ++b) {
             if (std::fabs(hz - bands.centre_hz[b]) >= kBandSide_hz) continue;
             const double h = sample_rate_hz * band_response(hz - bands.centre_hz[b]);
@@ -91,7 +101,7 @@ std::vector<double> energy_in_common(const ClickBands& bands, std::span<const do
         }
     }
     for (std::size_t b = 0; b < energy.size(); ++b)
-        if (energy[b] < rest[b]) energy[b] = 0.0;
+        if (energy[b] < rest[b]) energy[b] = std::nan("");
     return energy;
 }
 
@@ -171,9 +181,10 @@ ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
         if (const auto common = energy_in_common(bands, weights, sound, events.wave, sample_rate_hz); !common.empty()) {
             const bool mostly = events.common_share > kMostlyCommon;
             for (std::size_t b = 0; b < common.size(); ++b)
-                heard.energy[b] = mostly ? common[b] : std::min(common[b], heard.energy[b]);
+                heard.energy[b] = mostly || heard.energy[b] <= 0.0 ? common[b] : std::fmin(common[b], heard.energy[b]);
         }
-    const double sum = std::accumulate(heard.energy.begin(), heard.energy.end(), 0.0);
+    double sum = 0.0;
+    for (const double e : heard.energy) sum += std::isfinite(e) ? e : 0.0;
     if (sum <= 0.0) return out;
     out.level_db = 10.0 * std::log10(sum);
     out.energy = std::move(heard.energy);

@@ -15,7 +15,7 @@ namespace idlehark {
 struct ClickLevel {
     double level_db = std::nan("");    ///< energy of a pair of clicks, sample scale; NaN: none over the noise
     double clarity_db = std::nan("");  ///< mean power of a pair over the noise's, in the bands where it stands out
-    std::vector<double> energy;        ///< the energy by band; 0 where nothing is over the noise
+    std::vector<double> energy;        ///< the energy by band; 0 where nothing is over the noise, NaN: not known
 };
 
 /// Input    the sound in bands, and as it was read for the events with these weights of the bands; quiet times.

@@ -16,19 +16,22 @@ constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this
 constexpr double kWeaker_db = -4.3;
 constexpr double kWeakerTogether_db = -2.6;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
-constexpr double kSilent_db = -9.3;          // below this only neighbours are heard
+constexpr double kSilent_db = -8.7;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.5;  // the same when all open together and the neighbours add up,
 constexpr double kTheirScatter_us = 200.0;   // where the clicks scatter that much more than the set's;
 constexpr double kScatter_db_per_us = 0.01;  // neighbours' come late by unlike ways, the engine's ticks have no place
 constexpr double kMostScatter_us = 500.0;
-constexpr double kFullVote_db = -2.0;         // from here on an opening time counts in full
-constexpr double kFullVoteTogether_db = 2.0;  // above a silent one's level, which the scatter tells there
-constexpr double kSplitVotes = 0.5;           // as many for each of two opening times: sound cannot tell
+constexpr double kFullVote_db = 2.0;   // above a silent one's level: from here on an opening time counts in full
+constexpr double kUnclearVote = 0.6;   // where it does not ring like one part
+constexpr double kSplitVotes = 0.5;    // as many for each of two opening times: sound cannot tell
 constexpr double kLonely_db = 6.0;     // one that is louder by more is no louder one: the others are silent or weak
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
-constexpr double kUnlike_db = 2.5;     // what each way of being unlike the set counts as
-constexpr double kFollowing = 0.8;     // how far the clicks follow the noise before the set tells more
+// What else tells a faint one from neighbours alone, in dB of its level; logistic regression on simulated sets.
+constexpr double kPerPlaceCost_db = 0.4;
+constexpr double kUnlikeOpening_db = 4.0;
+constexpr double kUnlikeScatter_db = 5.1;
+constexpr double kFollowing = 0.8;            // how far the clicks follow the noise before the set tells more
 constexpr double kFollowingWeight_db2 = 8.0;  // what that counts as
 constexpr double kMostGain_db = 6.0;          // where it makes a recording more like the set;
 constexpr double kMostContact_db = 2.0;       // else no more than a probe's contact does: a fan may have come on
@@ -36,7 +39,6 @@ constexpr double kLeastRatio = 1e-4;
 constexpr double kDrownedShare = 0.85;  // of the waveform that the clearest clicks share
 constexpr double kTicks_us = 550.0;     // scatter that no drowned injector reaches
 constexpr double kLeastAlike = 0.4;     // share of a common waveform in the clearest clicks of any injectors
-constexpr double kSurelyOwn = -4.0;     // the places say so
 constexpr double kSpacingShare = 0.1;
 constexpr double kSpacing_ms = 0.3;
 constexpr double kJitterTimes = 2.5;
@@ -79,7 +81,7 @@ double against(const std::vector<double>& heard, const std::vector<double>& want
     double sum = 0.0;
     double whole = 0.0;
     for (std::size_t b = 0; b < spectrum.size(); ++b) {
-        if (!std::isfinite(spectrum[b]) || !std::isfinite(reference[b])) continue;
+        if (!std::isfinite(spectrum[b]) || !(reference[b] > 0.0)) continue;
         sum += std::sqrt(reference[b]) * spectrum[b];
         whole += std::sqrt(reference[b]) * reference[b];
     }
@@ -89,8 +91,14 @@ double against(const std::vector<double>& heard, const std::vector<double>& want
 std::vector<double> mean_spectrum(std::span<const ProbedInjector> set, const std::vector<std::size_t>& members) {
     std::vector<double> mean(kSpectrumSize, 0.0);
     for (std::size_t b = 0; b < kSpectrumSize; ++b) {
-        for (const std::size_t i : members)
-            mean[b] += set[i].recording.spectrum[b] / static_cast<double>(members.size());
+        double known = 0.0;
+        for (const std::size_t i : members) {
+            const double v = set[i].recording.spectrum[b];
+            if (!std::isfinite(v)) continue;
+            mean[b] += v;
+            known += 1.0;
+        }
+        mean[b] = known > 0.0 ? mean[b] / known : std::nan("");
     }
     return mean;
 }
@@ -146,10 +154,15 @@ bool drowned(const ProbeRecording& r, const ProbeRecording* clearest) {
 std::vector<double> levels_of(std::span<const ProbedInjector> set, const ProbeRecording* clearest,
                               const std::vector<char>& ticks_only, std::vector<std::size_t>& sound) {
     std::vector<double> levels(set.size(), std::nan(""));
+    // Ticks that are louder than any injector are no measure where several ring like parts.
+    const auto parts = std::count_if(set.begin(), set.end(), [](const auto& p) { return one_part(p.recording); });
+    const auto measure = [&](std::size_t i) {
+        const auto& r = set[i].recording;
+        return !r.spectrum.empty() && !ticks_only[i] && (parts < 2 || one_part(r));
+    };
     std::size_t loudest = set.size();
     for (std::size_t i = 0; i < set.size(); ++i)
-        if (!set[i].recording.spectrum.empty() && !ticks_only[i] &&
-            (loudest == set.size() || set[i].recording.level_db > set[loudest].recording.level_db))
+        if (measure(i) && (loudest == set.size() || set[i].recording.level_db > set[loudest].recording.level_db))
             loudest = i;
     if (loudest == set.size()) return levels;
     std::vector<double> reference = set[loudest].recording.spectrum;
@@ -158,7 +171,7 @@ std::vector<double> levels_of(std::span<const ProbedInjector> set, const ProbeRe
             if (!set[i].recording.spectrum.empty()) levels[i] = against(set[i].recording.spectrum, reference);
         double top = -std::numeric_limits<double>::infinity();
         for (std::size_t i = 0; i < set.size(); ++i)
-            if (std::isfinite(levels[i]) && !ticks_only[i]) top = std::max(top, levels[i]);
+            if (std::isfinite(levels[i]) && measure(i)) top = std::max(top, levels[i]);
         // One that stands alone above several alike is the odd one; were they all weak they would not agree.
         std::vector<double> below;
         std::size_t counted = 0;
@@ -318,17 +331,23 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     const bool together = out.each_turn && engine.injection != Injection::grouped;
     const auto by_places = together || engine.injection == Injection::grouped ? std::vector<double>(set.size(), 0.0)
                                                                               : silence_by_places(set, levels, engine);
+    const auto unlike_scatter = [&](std::size_t i) {
+        return !one_part(set[i].recording) && scatters_more(set[i].recording, jitter_us, kTicksScatter_us);
+    };
     const auto silent_db = [&](std::size_t i) {
-        return together ? silent_together_db(set[i].recording.jitter_us, jitter_us) : kSilent_db;
+        if (together) return silent_together_db(set[i].recording.jitter_us, jitter_us);
+        return kSilent_db + kPerPlaceCost_db * by_places[i] + (unlike_scatter(i) ? kUnlikeScatter_db : 0.0);
     };
     // A faint one has the less to say of the opening time the nearer its level is to a silent one's.
     std::vector<double> votes;
     for (std::size_t i = 0; i < set.size(); ++i) {
-        const double full_db = together ? silent_db(i) + kFullVoteTogether_db : kFullVote_db;
-        votes.push_back(!std::isfinite(levels[i]) || ticks_only[i] ? -1.0
-                        : by_places[i] < kSurelyOwn
-                            ? 1.0
-                            : std::clamp((levels[i] - silent_db(i)) / (full_db - silent_db(i)), 0.0, 1.0));
+        if (!std::isfinite(levels[i]) || ticks_only[i]) {
+            votes.push_back(-1.0);
+            continue;
+        }
+        const double over_db = levels[i] - silent_db(i);
+        const double own = together ? over_db / kFullVote_db : 0.5 + 0.5 * over_db / kFullVote_db;
+        votes.push_back(std::clamp(own, 0.0, 1.0) * (together || one_part(set[i].recording) ? 1.0 : kUnclearVote));
     }
     const auto [spacing_ms, rival_ms] = openings_of(set, votes);
     out.openings_split = std::isfinite(rival_ms);
@@ -356,18 +375,17 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
                           (out.openings_split || !opens_alike(spacing_ms, open_close_ms));
             why.jitter = scatters_more(r, jitter_us);
             // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
-            const int unlike = one_part(r) ? 0
-                                           : (why.spacing && !out.openings_split ? 1 : 0) +
-                                                 (scatters_more(r, jitter_us, kTicksScatter_us) ? 1 : 0) +
-                                                 (r.each_turn != out.each_turn ? 1 : 0);
+            const bool other_opening = !one_part(r) && why.spacing && !out.openings_split;
+            const bool other_rate = !one_part(r) && r.each_turn != out.each_turn;
             if (ticks_only[i])
                 why.neighbours_only = true;
             else if (levels[i] >= kDoubtful_db)
-                why.neighbours_only = unlike >= 3 || (set.size() == 1 && !together && own_place_empty(r));
+                why.neighbours_only = (other_opening && unlike_scatter(i) && other_rate) ||
+                                      (set.size() == 1 && !together && own_place_empty(r));
             else if (together)
                 why.neighbours_only = levels[i] < silent_db(i);
             else
-                why.neighbours_only = silent_db(i) - levels[i] + by_places[i] + kUnlike_db * unlike > 0.0;
+                why.neighbours_only = levels[i] < silent_db(i) + (other_opening ? kUnlikeOpening_db : 0.0);
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;

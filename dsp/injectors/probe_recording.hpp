@@ -23,7 +23,7 @@ struct ProbeRecording {
     bool heard_apart = false;          ///< the faintest clicks stand clear of what counts as missed
     double common_share = 0.0;         ///< of the energy about the clicks, in a waveform that all share
     double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
-    std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN beyond the recording's band
+    std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
     std::vector<double> quiet;         ///< power of what sounds between the clicks, on the same grid
     double clarity_db = std::nan("");  ///< level_db over the noise in that band
     double jitter_us = std::nan("");   ///< standard deviation about the crank angle
