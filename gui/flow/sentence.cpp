@@ -96,7 +96,9 @@ std::string next_step(const ViewState& view, Stage looking_at, const Words& say)
             return say(Word::next_log);
         case Stage::map:
             if (view.spray.phase != SprayPhase::shut) return spray_step(view, say);  // it is over
-            return view.map.spots.empty() ? say(Word::next_map_empty) : say(Word::next_map, view.map.spots.size());
+            if (view.map.spots.empty()) return say(Word::next_map_empty);
+            return say(view.sound.mode == Mode::practice ? Word::next_map_practice : Word::next_map,
+                       view.map.spots.size());
         case Stage::gate:
             return gate_step(view.gate, say);
         case Stage::settle:

@@ -120,10 +120,14 @@ TEST_CASE("Flow: a quiet idle that is heard asks for spots, or for patience, and
     CHECK(gui::next_step(view, gui::Stage::settle, say) == say(gui::Word::next_settle_reckons));
 }
 
-TEST_CASE("Flow: the map of a test that is over asks for no more spots", "[gui][flow]") {
+TEST_CASE("Flow: the map of a practice bay, and of a test that is over, asks for no more spots", "[gui][flow]") {
     const gui::Words say;
     auto view = prompting(true);
     view.map.spots.resize(1);
+    view.spray.phase = gui::SprayPhase::shut;
+    CHECK(gui::next_step(view, gui::Stage::map, say) == say(gui::Word::next_map, 1));
+    view.sound.mode = gui::Mode::practice;
+    CHECK(gui::next_step(view, gui::Stage::map, say) == say(gui::Word::next_map_practice, 1));
     view.spray.phase = gui::SprayPhase::finished;
     CHECK(gui::next_step(view, gui::Stage::map, say) == say(gui::Word::next_spray_done));
 }
