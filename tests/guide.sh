@@ -93,7 +93,7 @@ END {
 "$program" compare "$recordings/bay.ogg" "$recordings/after.ogg" --engine "$recordings/engine.json" --map "$recordings/map.json" \
     --marks-before "$recordings/marks.csv" --marks-after "$recordings/after-marks.csv" \
     --plot "$work/compare.png" >/dev/null
-for tool in convert Xvfb xdotool; do
+for tool in convert import Xvfb xdotool; do
     command -v $tool >/dev/null || { echo "$tool is not installed: only evidence.svg is made again."; exit 0; }
 done
 # Small files: 64 colours are enough for flat drawings.
@@ -124,14 +124,10 @@ await() {
     echo "'$1' does not come; the window says: $(xdotool getwindowname "$window")"
     exit 1
 }
-picture() {
-    rm -f "$work"/idlehark-*.png
+picture() {  # from outside: the window's own key (F12) says where it wrote to, and the next picture would show that
     xdotool mousemove 5 400
-    sleep 0.5
-    key F12
-    for _ in $(seq 50); do [ -f "$work/idlehark-001.png" ] && break; sleep 0.1; done
-    sleep 0.3
-    mv "$work/idlehark-001.png" "$work/$1.png"
+    sleep 1
+    import -window root "$work/$1.png"
     small "$work/$1.png" 1120x
 }
 await "Check the engine"
