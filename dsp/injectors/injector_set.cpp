@@ -338,7 +338,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         if (together) return silent_together_db(set[i].recording.jitter_us, jitter_us);
         return kSilent_db + kPerPlaceCost_db * by_places[i] + (unlike_scatter(i) ? kUnlikeScatter_db : 0.0);
     };
-    // A faint one has the less to say of the opening time the nearer its level is to a silent one's.
+    // A faint one has the less to say of the opening time the nearer its level is to a silent one's, and ticks have
+    // nothing.
     std::vector<double> votes;
     for (std::size_t i = 0; i < set.size(); ++i) {
         if (!std::isfinite(levels[i]) || ticks_only[i]) {
@@ -347,7 +348,8 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         }
         const double over_db = levels[i] - silent_db(i);
         const double own = together ? over_db / kFullVote_db : 0.5 + 0.5 * over_db / kFullVote_db;
-        votes.push_back(std::clamp(own, 0.0, 1.0) * (together || one_part(set[i].recording) ? 1.0 : kUnclearVote));
+        const double clear = together || one_part(set[i].recording) ? 1.0 : unlike_scatter(i) ? 0.0 : kUnclearVote;
+        votes.push_back(std::clamp(own, 0.0, 1.0) * clear);
     }
     const auto [spacing_ms, rival_ms] = openings_of(set, votes);
     out.openings_split = std::isfinite(rival_ms);
