@@ -16,7 +16,9 @@ constexpr double kAfterClick_s = 2e-3;
 constexpr double kClearScatters = 3.0;
 constexpr double kMostlyCommon = 0.7;  // below it some of what is common may be the engine's own sound
 constexpr double kLeastWeight = 0.1;   // of a band whose share of the waveform is taken: what leaks into others is not
-constexpr double kFine_hz = 50.0;  // between the frequencies at which the waveform is looked at: it lasts 10 ms at most
+// Between the frequencies at which the waveform is looked at: one over 20 ms, as long as it lasts; wider, and opening
+// and closing would add up where they should not.
+constexpr double kFine_hz = 50.0;
 constexpr double kBandSide_hz = 2000.0;  // that a band hears
 
 /// Power at a frequency (off the envelope's centre) of a stretch, faded at both ends.
@@ -178,6 +180,7 @@ ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
     auto heard = energy_in_bands(bands, events, pair, quiet_s);
     if (heard.clicks > 0.0) out.clarity_db = 10.0 * std::log10(heard.clicks / std::max(heard.noise, 1e-300));
     if (alone && events.alike)
+        // A band that has nothing over the noise by itself (0) does not bound what the waveform has in it.
         if (const auto common = energy_in_common(bands, weights, sound, events.wave, sample_rate_hz); !common.empty()) {
             const bool mostly = events.common_share > kMostlyCommon;
             for (std::size_t b = 0; b < common.size(); ++b)

@@ -19,13 +19,11 @@ struct ClickLevel {
 };
 
 /// Input    the sound in bands, and as it was read for the events with these weights of the bands; quiet times.
-/// `alone`:
-///          no other injector clicks at the same time.
+///          `alone`: no other injector clicks at the same time.
 /// Method   alone, what the clicks' common waveform has in each band, less what their mean holds beside them: noise
-/// that is left
-///          and what of the engine comes at the same crank angle. Otherwise, and where they share no waveform, the mean
-///          power of the pair's stretch, less that of the quiet; where little of one, the lesser. Both in the same
-///          unit.
+///          that is left and what of the engine comes at the same crank angle. Otherwise, and where they share no
+///          waveform, the mean power of the pair's stretch, less that of the quiet; where little of one, the lesser.
+///          Both in the same unit.
 [[nodiscard]] ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
                                      const ClickEnvelope& sound, const ClickEvents& events, const ClickPair& pair,
                                      std::span<const double> quiet_s, bool alone, double sample_rate_hz);

@@ -89,16 +89,12 @@ double against(const std::vector<double>& heard, const std::vector<double>& want
 }
 
 std::vector<double> mean_spectrum(std::span<const ProbedInjector> set, const std::vector<std::size_t>& members) {
-    std::vector<double> mean(kSpectrumSize, 0.0);
+    std::vector<double> mean(kSpectrumSize, std::nan(""));
     for (std::size_t b = 0; b < kSpectrumSize; ++b) {
-        double known = 0.0;
-        for (const std::size_t i : members) {
-            const double v = set[i].recording.spectrum[b];
-            if (!std::isfinite(v)) continue;
-            mean[b] += v;
-            known += 1.0;
-        }
-        mean[b] = known > 0.0 ? mean[b] / known : std::nan("");
+        std::vector<double> known;
+        for (const std::size_t i : members)
+            if (const double v = set[i].recording.spectrum[b]; std::isfinite(v)) known.push_back(v);
+        if (!known.empty()) mean[b] = stats::mean(known);
     }
     return mean;
 }

@@ -108,7 +108,7 @@ std::vector<std::string> answering_spots(const HeardVisit& visit) {
 }
 
 std::string device_of(const std::string& sound) {
-    const auto path = std::filesystem::path(sound).replace_extension(".settings.json").string();
+    const auto path = RecordingNames{sound}.settings;
     if (!is_plain_file(path)) return {};
     const auto settings = read_json_object(path);
     if (!settings) return {};

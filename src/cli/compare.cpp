@@ -4,6 +4,7 @@
 #include "src/cli/messages.hpp"
 #include "src/files/csv.hpp"
 #include "src/files/text_file.hpp"
+#include "src/recording/recorder.hpp"
 #include "src/report/compare_picture.hpp"
 #include "src/report/page.hpp"
 
@@ -31,7 +32,7 @@ struct CompareOptions {
 
 /// bay.flac's marks are bay.marks.csv, if they are there.
 std::string marks_beside(const std::string& sound) {
-    const auto path = std::filesystem::path(sound).replace_extension(".marks.csv").string();
+    const auto path = RecordingNames{sound}.marks;
     std::error_code code;
     return std::filesystem::is_regular_file(path, code) ? path : std::string{};
 }
