@@ -243,7 +243,7 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     out.noise = noise;
     out.shape = shape;
     out.shape_from_s = -kShape_s;
-    const double closing_s = find_pairs(out).front().close_s - kBeforeClosing_s;
+    const double closing_s = find_pairs({shape, -kShape_s, ClickEnvelope::kStep_s}).front().close_s - kBeforeClosing_s;
     out.core_closing = std::isfinite(closing_s) && std::fabs(closing_s) < kShape_s
                            ? core(kShape + ClickEnvelope::steps(closing_s))
                            : out.core_first;
@@ -307,10 +307,9 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         out.missed += heard ? 0 : 1;
         out.strength.push_back(at[e].strength);
         out.heard_s.push_back(!heard ? std::nan("") : out.alike ? rings[e].time_s : time_of(e));
+        if (out.alike) out.part_s.push_back(rings[e].part_s);
     }
     if (out.alike) {
-        for (int i = 0; i <= 2 * kShape; ++i) out.common.push_back(static_cast<double>(power(wave.mean, core(i))));
-        out.common_noise = noise / static_cast<double>(clear_s.size());
         out.timing_error_s = timing_error_s(wave, quiet);
         out.wave = std::move(wave);
         return out;

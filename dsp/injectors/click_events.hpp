@@ -3,6 +3,7 @@
 #include "dsp/injectors/click_envelope.hpp"
 #include "dsp/injectors/click_wave.hpp"
 
+#include <array>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -11,8 +12,10 @@ namespace idlehark {
 
 /// Single clicks of one injector, each measured against the mean of all.
 struct ClickEvents {
-    std::size_t first_due = 0;     ///< of the due times; one or two missing at either end are left out of the rest
-    std::vector<double> heard_s;   ///< per due time: the click's time by the common shape; NaN where missed
+    std::size_t first_due = 0;    ///< of the due times; one or two missing at either end are left out of the rest
+    std::vector<double> heard_s;  ///< per due time: the click's time by the common shape; NaN where missed
+    /// Per due time: the opening click's own time and the closing one's; where they are alike.
+    std::vector<std::array<double, 2>> part_s;
     std::vector<double> strength;  ///< per due time: energy in the shape, 1 for the typical heard click
     int missed = 0;
     double noise = 0.0;           ///< mean envelope power away from the clicks
@@ -22,11 +25,9 @@ struct ClickEvents {
     /// Of the values of ClickEnvelope about heard_s: where the clicks are, and where the closing ones begin
     /// (core_first: not told from the opening ones).
     std::size_t core_first = 0, core_closing = 0, core_last = 0;
-    double common_share = 0.0;   ///< of the mean energy of the clicks, in the shared waveform
-    bool alike = false;          ///< the clicks share a waveform
-    std::vector<double> common;  ///< power of the mean waveform, as `shape`; where they are alike
-    double common_noise = 0.0;   ///< of that, away from the clicks
-    ClickWave wave;              ///< the waveform itself; where they are alike
+    double common_share = 0.0;  ///< of the mean energy of the clicks, in the shared waveform
+    bool alike = false;         ///< the clicks share a waveform
+    ClickWave wave;             ///< the waveform itself; where they are alike
 };
 
 /// Input    due times; quiet times (no click near) for the noise; both within the recording.

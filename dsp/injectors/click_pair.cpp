@@ -1,107 +1,156 @@
 #include "dsp/injectors/click_pair.hpp"
 
 #include <algorithm>
-#include <span>
+#include <limits>
 
 namespace idlehark {
 
 namespace {
 
-constexpr int kSide = ClickEnvelope::steps(0.5e-3);    // of a point, for how steep it rises
-constexpr int kToTop = ClickEnvelope::steps(0.6e-3);   // from the steepest rise
-constexpr int kBefore = ClickEnvelope::steps(1.5e-3);  // of the steepest rise, which may be the first rebound's
-constexpr int kLowFor = ClickEnvelope::steps(0.4e-3);
-constexpr int kFurthestStart =
-    ClickEnvelope::steps(1.0e-3);  // before the steepest rise; further off it is something else's
-constexpr double kOpen = 0.05;     // of the top's power: the click has started
-constexpr double kClose = 0.1;     // the same where the opening still rings
-constexpr int kApart = ClickEnvelope::steps(0.8e-3);
-constexpr int kFurthest = ClickEnvelope::steps(12e-3);
-constexpr double kLeastSecond = 0.12;  // rise of the weaker click against the stronger, in amplitude
+constexpr double kLow_s = 0.8e-3;  // before a rise and behind it, in what it is judged
+constexpr double kHigh_s = 0.5e-3;
+constexpr double kApart_s = 0.8e-3;  // of two rises
+constexpr double kFurthest_s = 12e-3;
 constexpr double kPerhaps = 0.5;       // of the clearest second rise
+constexpr double kLeastSecond = 0.05;  // of the first
+constexpr double kStillest = 1e-3;     // of the top: what counts as silence
 
-/// How steep the amplitude rises at each point.
-std::vector<double> rise_of(std::span<const double> power, double noise) {
-    std::vector<double> amplitude;
-    amplitude.reserve(power.size());
-    for (const double v : power) amplitude.push_back(std::sqrt(std::max(v - noise, 0.0)));
-    std::vector<double> rise(power.size(), 0.0);
-    const auto n = static_cast<int>(power.size());
-    for (int i = kSide; i + kSide < n; ++i)
-        for (int k = 1; k <= kSide; ++k) rise[index(i)] += (amplitude[index(i + k)] - amplitude[index(i - k)]) / kSide;
-    return rise;
-}
+/// How far a start is looked for about a rise, and in what stretch.
+struct Reach {
+    double earlier_s, later_s;
+    double from_s, to_s;
+};
+constexpr Reach kOpening{0.4e-3, 0.3e-3, 1.0e-3, 0.6e-3};
+constexpr Reach kClosing{0.3e-3, 0.25e-3, 0.6e-3, 0.5e-3};  // the opening one still rings before it
 
-/// Where clicks start in a mean power.
-class Starts {
+class Rises {
    public:
-    explicit Starts(std::span<const double> power) : power_(power) {}
-    [[nodiscard]] int top_of(int about) const {
-        int top = about;
-        for (int i = about; i <= about + kToTop; ++i)
-            if (at(i) > at(top)) top = i;
-        return top;
-    }
-    /// Back from the top to where the power has been low for a while, in steps; a click's modes beat, and it rebounds,
-    /// with shorter dips between. NaN where it has never been low since `from`.
-    [[nodiscard]] double start(int from, int about, double started) const {
-        const int top = top_of(about);
-        double base = at(top);
-        for (int i = std::max(from, 1); i < top; ++i) base = std::min(base, at(i));
-        const double level = base + started * (at(top) - base);
-        int start = top;
-        int low = 0;
-        for (int i = top; i >= std::max(from, 1) && low < kLowFor; --i) {
-            low = at(i) > level ? 0 : low + 1;
-            if (low == 0) start = i;
+    explicit Rises(const PowerCourse& course) : course_(course), power_{0.0}, amplitude_{0.0} {
+        for (const double v : course.power) {
+            power_.push_back(power_.back() + v);
+            amplitude_.push_back(amplitude_.back() + std::sqrt(std::max(v, 0.0)));
         }
-        if (start <= from) return std::nan("");
-        const double step = at(start) - at(start - 1);
-        return start - (step > 0.0 ? std::clamp((at(start) - level) / step, 0.0, 1.0) : 0.0);
+        const double top = course.power.empty() ? 0.0 : *std::max_element(course.power.begin(), course.power.end());
+        stillest_ = std::max(kStillest * top, 1e-300);
+    }
+    [[nodiscard]] std::ptrdiff_t steps(double s) const { return std::lround(s / course_.step_s); }
+    [[nodiscard]] double time_s(std::ptrdiff_t k) const {
+        return course_.from_s + static_cast<double>(k) * course_.step_s;
+    }
+    [[nodiscard]] std::ptrdiff_t at(double time_s) const { return steps(time_s - course_.from_s); }
+
+    /// How clear it is that the power rises at each place.
+    [[nodiscard]] std::vector<double> clearness() const {
+        const auto n = std::ssize(course_.power);
+        const auto low = steps(kLow_s);
+        const auto high = steps(kHigh_s);
+        std::vector<double> out(course_.power.size(), 0.0);
+        for (auto k = low; k + high <= n; ++k) {
+            const double before = mean(power_, k - low, k);
+            const double behind = mean(power_, k, k + high);
+            if (behind <= before) continue;
+            const double likely = change_at(k - low, k - low, k + high) - change_at(k, k - low, k + high);
+            const double steep = mean(amplitude_, k, k + high) - mean(amplitude_, k - low, k);
+            out[index(k)] = likely * std::sqrt(std::max(steep, 0.0));
+        }
+        return out;
+    }
+    /// Where a click starts, near `k`.
+    [[nodiscard]] double start_s(std::ptrdiff_t k, const Reach& reach) const {
+        const auto n = std::ssize(course_.power);
+        const auto from = std::clamp<std::ptrdiff_t>(k - steps(reach.from_s), 0, n);
+        const auto to = std::clamp<std::ptrdiff_t>(k + steps(reach.to_s), 0, n);
+        double least = std::numeric_limits<double>::infinity();
+        auto start = k;
+        for (auto i = std::max(k - steps(reach.earlier_s), from + 1); i <= std::min(k + steps(reach.later_s), to - 1);
+             ++i) {
+            const double unlikely = change_at(i, from, to);
+            if (unlikely >= least) continue;
+            least = unlikely;
+            start = i;
+        }
+        return time_s(start);
     }
 
    private:
-    [[nodiscard]] double at(int i) const {
-        return power_[index(std::clamp(i, 0, static_cast<int>(power_.size()) - 1))];
+    static double mean(const std::vector<double>& sums, std::ptrdiff_t a, std::ptrdiff_t b) {
+        return (sums[index(b)] - sums[index(a)]) / static_cast<double>(b - a);
     }
-    std::span<const double> power_;
+    /// Minus the log likelihood of one mean power up to `k` and another behind it.
+    [[nodiscard]] double change_at(std::ptrdiff_t k, std::ptrdiff_t from, std::ptrdiff_t to) const {
+        const auto part = [&](std::ptrdiff_t a, std::ptrdiff_t b) {
+            return a == b ? 0.0 : static_cast<double>(b - a) * std::log(std::max(mean(power_, a, b), stillest_));
+        };
+        return part(from, k) + part(k, to);
+    }
+
+    const PowerCourse& course_;
+    std::vector<double> power_, amplitude_;  // sums up to each place
+    double stillest_;
 };
 
 }  // namespace
 
-std::vector<ClickPair> find_pairs(const ClickEvents& events) {
-    const auto& shape = events.alike ? events.common : events.shape;
-    const auto rise = rise_of(shape, events.alike ? events.common_noise : events.noise);
-    const auto n = static_cast<int>(shape.size());
-    const auto steepest = static_cast<int>(std::max_element(rise.begin(), rise.end()) - rise.begin());
-    if (steepest < 1 || steepest + 1 >= n) return {ClickPair{}};
-
-    std::vector<int> seconds;
-    for (int i = 1; i + 1 < n; ++i) {
-        if (std::abs(i - steepest) < kApart || std::abs(i - steepest) > kFurthest) continue;
-        const double r = rise[index(i)];
-        if (r >= rise[index(i - 1)] && r >= rise[index(i + 1)] && r > kLeastSecond * rise[index(steepest)])
-            seconds.push_back(i);
-    }
-    std::stable_sort(seconds.begin(), seconds.end(), [&](int a, int b) { return rise[index(a)] > rise[index(b)]; });
-
-    const Starts starts{shape};
-    const auto time_s = [&](double step) { return step * ClickEnvelope::kStep_s + events.shape_from_s; };
-    if (seconds.empty()) return {{.open_s = time_s(starts.start(steepest - kBefore, steepest, kOpen))}};
+std::vector<ClickPair> find_pairs(const PowerCourse& course) {
+    const Rises rises{course};
+    auto left = rises.clearness();
+    struct Rise {
+        std::ptrdiff_t at;
+        double clear;
+    };
+    // The clearest first; what lies beside one belongs to it.
+    const auto take = [&](std::ptrdiff_t from, std::ptrdiff_t to) {
+        from = std::clamp<std::ptrdiff_t>(from, 0, std::ssize(left));
+        to = std::clamp<std::ptrdiff_t>(to, from, std::ssize(left));
+        const auto top = std::max_element(left.begin() + from, left.begin() + to);
+        const Rise rise{top - left.begin(), from == to ? 0.0 : *top};
+        const auto side = rises.steps(kApart_s);
+        std::fill(left.begin() + std::max<std::ptrdiff_t>(rise.at - side, 0),
+                  left.begin() + std::min(rise.at + side + 1, std::ssize(left)), 0.0);
+        return rise;
+    };
+    const auto first = take(0, std::ssize(left));
+    if (first.clear <= 0.0) return {ClickPair{}};
     std::vector<ClickPair> pairs;
-    for (const int second : seconds) {
-        const double share = rise[index(second)] / rise[index(seconds.front())];
-        if (share < kPerhaps) break;
-        const int opening = std::min(steepest, second);
-        const int closing = std::max(steepest, second);
-        double open = starts.start(opening - kBefore, opening, kOpen);
-        double close = starts.start(starts.top_of(opening), closing, kClose);
-        if (!(open > opening - kFurthestStart)) {  // something else sounds before it: by the steepest rises
-            open = opening;
-            close = closing;
+    double clearest = kLeastSecond * first.clear;
+    for (;;) {
+        const auto second = take(first.at - rises.steps(kFurthest_s), first.at + rises.steps(kFurthest_s) + 1);
+        if (pairs.empty()) clearest = std::max(clearest, second.clear);
+        if (second.clear < (pairs.empty() ? 1.0 : kPerhaps) * clearest) break;
+        pairs.push_back({rises.start_s(std::min(first.at, second.at), kOpening),
+                         rises.start_s(std::max(first.at, second.at), kClosing), second.clear / clearest});
+    }
+    if (pairs.empty()) pairs.push_back({.open_s = rises.start_s(first.at, kOpening)});
+    return pairs;
+}
+
+std::vector<ClickPair> find_pairs(const ClickEvents& events, AudioView x, double sample_rate_hz, FrequencyRange band) {
+    if (!events.alike) return find_pairs({events.shape, events.shape_from_s, ClickEnvelope::kStep_s});
+    std::vector<double> heard_s;
+    for (const double t : events.heard_s)
+        if (std::isfinite(t)) heard_s.push_back(t);
+    if (heard_s.empty()) return {ClickPair{}};
+    auto pairs = find_pairs(mean_power(x, sample_rate_hz, band, heard_s, events.shape_from_s, -events.shape_from_s));
+
+    // Each click moved by what it itself is off.
+    const auto by_part = [&](double about_s, std::size_t part, const Reach& reach) {
+        if (!std::isfinite(about_s)) return about_s;
+        std::vector<double> times_s;
+        double off_s = 0.0;
+        for (std::size_t e = 0; e < events.heard_s.size(); ++e) {
+            if (!std::isfinite(events.heard_s[e])) continue;
+            times_s.push_back(events.part_s[e][part]);
+            off_s += (times_s.back() - events.heard_s[e]) / static_cast<double>(heard_s.size());
         }
-        if (std::isnan(close)) close = open + (closing - opening);
-        pairs.push_back({time_s(open), time_s(close), share});
+        const auto course =
+            mean_power(x, sample_rate_hz, band, times_s, about_s - off_s - reach.from_s - reach.earlier_s,
+                       about_s - off_s + reach.to_s + reach.later_s);
+        const Rises rises{course};
+        return rises.start_s(rises.at(about_s - off_s), reach) + off_s;
+    };
+    for (auto& pair : pairs) {
+        pair.open_s = by_part(pair.open_s, 0, kOpening);
+        pair.close_s = by_part(pair.close_s, 1, kClosing);
     }
     return pairs;
 }

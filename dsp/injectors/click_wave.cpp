@@ -135,6 +135,13 @@ double shift_of(const Places& p) {
     return (p[0].energy * p[0].shift + p[1].energy * p[1].shift) / (p[0].energy + p[1].energy);
 }
 
+/// What the places say of a click read about a time.
+ClickPlace click_at(double time_s, const Places& places, std::size_t parts) {
+    const auto moved_s = [&](double steps) { return time_s + steps * ClickEnvelope::kStep_s; };
+    return {
+        moved_s(shift_of(places)), strength_of(places), {moved_s(places[0].shift), moved_s(places[parts - 1].shift)}};
+}
+
 /// Clicks over the span that counts, with kReach steps to spare on each side, and their mean.
 class Clicks {
    public:
@@ -269,9 +276,8 @@ ClickWave average_clicks(const ClickEnvelope& sound, std::span<const double> tim
             const double at_s = clicks.times_s()[e] + place.whole * ClickEnvelope::kStep_s;
             add(out.mean, from, end - from, sound.read(at_s, from, end - from), 0, place, share);
         }
-    clicks.move(last_places);
     for (std::size_t e = 0; e < last_places.size(); ++e)
-        out.clicks.push_back({clicks.times_s()[e], strength_of(last_places[e])});
+        out.clicks.push_back(click_at(clicks.times_s()[e], last_places[e], out.parts.size()));
     return out;
 }
 
@@ -280,7 +286,7 @@ ClickPlace place_click(const ClickEnvelope& sound, const ClickWave& wave, double
     const auto click = sound.read(time_s, first - kReach, wave.end() - first + 2 * kReach);
     const auto places = places_of(wave.mean, wave.parts, click, first, kReach, kReach,
                                   {.stretch = Cost::of(kUsualStretch_s, wave.noise)});
-    return {time_s + shift_of(places) * ClickEnvelope::kStep_s, strength_of(places)};
+    return click_at(time_s, places, wave.parts.size());
 }
 
 double timing_error_s(const ClickWave& wave, std::span<const Wave> quiet) {

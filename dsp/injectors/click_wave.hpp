@@ -2,6 +2,7 @@
 
 #include "dsp/injectors/click_envelope.hpp"
 
+#include <array>
 #include <span>
 #include <vector>
 
@@ -10,7 +11,8 @@ namespace idlehark {
 /// A click as it rings against the mean of all.
 struct ClickPlace {
     double time_s = 0.0;
-    double strength = 0.0;  ///< power of what it shares with the mean; 1 for the mean itself
+    double strength = 0.0;           ///< power of what it shares with the mean; 1 for the mean itself
+    std::array<double, 2> part_s{};  ///< the opening click's own time and the closing one's; one where not told apart
 };
 
 /// The opening click, or the closing one, among the values of a mean.

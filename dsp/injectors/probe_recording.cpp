@@ -200,7 +200,9 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
         if (std::isfinite(events.heard_s[e])) heard.push_back(events.strength[e]);
     out.clearly_missed = clearly_missed(events.strength, heard);
     out.heard_apart = !heard.empty() && stats::quantile(heard, 0.03) > kFaintestApart;
-    const auto pairs = find_pairs(events);
+    const double half_hz = 0.5 * (bands.centre_hz[1] - bands.centre_hz[0]);
+    const auto pairs =
+        find_pairs(events, x, sample_rate_hz, {bands.centre_hz.front() - half_hz, bands.centre_hz.back() + half_hz});
     const auto& pair = pairs.front();
     out.open_at_ms = 1e3 * pair.open_s;
     out.close_at_ms = 1e3 * pair.close_s;

@@ -3,6 +3,7 @@
 #include "dsp/injectors/click_wave.hpp"
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/injectors/injector_set.hpp"
+#include "dsp/injectors/mean_power.hpp"
 #include "dsp/injectors/time_scatter.hpp"
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/random.hpp"
@@ -161,26 +162,78 @@ TEST_CASE("Click path: a corridor beside a louder line leads to what clicks ther
     CHECK(empty.contrast < 0.5 * other.contrast);
 }
 
-TEST_CASE("Click pair: the clearest partner of the steepest rise comes first, a likely one stays in the list",
+TEST_CASE("Click pair: the clearest partner of the clearest rise comes first, a likely one stays in the list",
           "[dsp][injectors]") {
-    ClickEvents events;
-    events.alike = true;
-    events.shape_from_s = -14e-3;
-    events.common.assign(561, 1e-4);
+    PowerCourse course{std::vector<double>(561, 1e-4), -14e-3, 50e-6};
     const auto lay = [&](double at_s, double amplitude) {
-        const auto from = static_cast<std::size_t>(std::lround((at_s - events.shape_from_s) / ClickEnvelope::kStep_s));
+        const auto from = static_cast<std::size_t>(std::lround((at_s - course.from_s) / course.step_s));
         for (std::size_t i = 0; i < 40; ++i)
-            events.common[from + i] += std::pow(amplitude * std::exp(-static_cast<double>(i) / 12.0), 2);
+            course.power[from + i] += std::pow(amplitude * std::exp(-static_cast<double>(i) / 12.0), 2);
     };
     lay(0.0, 1.0);
-    lay(-3.0e-3, 0.5);   // the opening
-    lay(-6.5e-3, 0.35);  // a tick at the same crank angle
-    lay(2.5e-3, 0.1);    // too faint for either
-    const auto pairs = find_pairs(events);
+    lay(-3.0e-3, 0.5);    // the opening
+    lay(-6.5e-3, 0.35);   // a tick at the same crank angle
+    lay(2.5e-3, 0.03);    // too faint for either
+    lay(-13.5e-3, 0.45);  // too far off for an opening time
+    const auto pairs = find_pairs(course);
     REQUIRE(pairs.size() == 2);
-    CHECK_THAT(pairs[0].close_s - pairs[0].open_s, WithinAbs(3.0e-3, 0.1e-3));
-    CHECK_THAT(pairs[1].close_s - pairs[1].open_s, WithinAbs(6.5e-3, 0.1e-3));
-    CHECK_THAT(pairs[1].rise, WithinAbs(0.7, 0.05));
+    CHECK_THAT(pairs[0].close_s - pairs[0].open_s, WithinAbs(3.0e-3, 0.05e-3));
+    CHECK_THAT(pairs[1].close_s - pairs[1].open_s, WithinAbs(6.5e-3, 0.05e-3));
+    CHECK(pairs[0].rise == 1.0);
+    CHECK(pairs[1].rise > 0.6);
+    CHECK(pairs[1].rise < 0.95);
+
+    const auto silence = find_pairs({std::vector<double>(561, 0.0), -14e-3, 50e-6});
+    REQUIRE(silence.size() == 1);
+    CHECK(std::isnan(silence.front().open_s));
+    CHECK(std::isnan(find_pairs({{}, -14e-3, 50e-6}).front().open_s));
+}
+
+TEST_CASE("Mean power: nothing sounds before its time, and a click's faint start is its start", "[dsp][injectors]") {
+    const double rate_hz = GENERATE(8000.0, 16000.0, 44100.0, 48000.0, 96000.0, 192000.0);
+    CAPTURE(rate_hz);
+    const bool slow = GENERATE(false, true);
+    constexpr double kAfter_s = 1.3e-3;  // of each time given
+    constexpr int kClicks = 60;
+    const double tone_hz = std::min(5200.0, 0.3 * rate_hz);
+    std::vector<float> x(static_cast<std::size_t>(rate_hz * 0.08 * (kClicks + 2)));
+    sim::FastNoise noise{sim::sub_stream(5, "noise")};
+    for (auto& v : x) v = static_cast<float>(0.1 * noise.next());
+    auto random = sim::sub_stream(5, "times");
+    std::vector<double> times_s;
+    for (int k = 1; k <= kClicks; ++k) {
+        times_s.push_back(0.08 * k + 1e-3 * sim::uniform(random, 0.0, 1.0));
+        const double start_s = times_s.back() + kAfter_s;
+        // What an engine sounds below the band, and louder, at the same place of the cycle.
+        for (double t = -0.03; t < 0.03; t += 1.0 / rate_hz)
+            x[static_cast<std::size_t>(std::lround((start_s + t) * rate_hz))] +=
+                static_cast<float>(20.0 * std::cos(2.0 * std::numbers::pi * 150.0 * t));
+        for (auto i = static_cast<std::size_t>(std::ceil(start_s * rate_hz)); i < x.size(); ++i) {
+            const double t = static_cast<double>(i) / rate_hz - start_s;
+            if (t > 6e-3) break;
+            const double loud = slow && t < 0.25e-3 ? 0.15 : 1.0;
+            x[i] += static_cast<float>(loud * std::exp(-t / 0.8e-3) * std::sin(2.0 * std::numbers::pi * tone_hz * t));
+        }
+    }
+    const FrequencyRange band{1500.0, std::min(18500.0, 0.48 * rate_hz)};
+    const auto course = mean_power(x, rate_hz, band, times_s, -6e-3, 6e-3);
+    CHECK(course.step_s <= 12.5e-6);
+    CHECK_THAT(course.from_s, WithinAbs(-6e-3, course.step_s));
+    REQUIRE(static_cast<double>(course.power.size()) * course.step_s >= 12e-3);
+    const auto at = [&](double s) {
+        return static_cast<std::size_t>(std::lround((s - course.from_s) / course.step_s));
+    };
+    const double top = *std::max_element(course.power.begin(), course.power.end());
+    // The band's width is the sharpness: a step of a signal rises within its reciprocal.
+    const double sharp_s = 1.0 / (band.high_hz - band.low_hz);
+    for (std::size_t i = at(-2e-3); i < at(kAfter_s - 0.5 * sharp_s); ++i) CHECK(course.power[i] < 0.02 * top);
+    const auto pair = find_pairs(course).front();
+    const double start_s =
+        std::isnan(pair.close_s) || std::fabs(pair.open_s - kAfter_s) < 0.4e-3 ? pair.open_s : pair.close_s;
+    // A minimum phase delays by its slope, that of 20 dB over pi at both edges. A tone's first quarter is faint.
+    const double delay_s = std::numbers::ln10 / (2.0 * std::pow(std::numbers::pi, 2)) *
+                           (1.0 / (band.high_hz - tone_hz) + 1.0 / (tone_hz - band.low_hz));
+    CHECK_THAT(start_s, WithinAbs(kAfter_s + delay_s, std::max(0.25 / tone_hz, 0.5 * sharp_s)));
 }
 
 TEST_CASE("Click wave: clicks ring alike, and half of one is a quarter of its power", "[dsp][injectors]") {
@@ -450,7 +503,13 @@ TEST_CASE("Injectors: a noise gate that leaves nothing between the clicks does n
     REQUIRE(r.repeats);
     CHECK(r.rpm == Approx(800.0).margin(8.0));
     CHECK(r.missed == 0);
-    CHECK(r.open_close_ms == Approx(spec.health[0].open_close_ms).margin(0.1));
+    double late_s = 0.0;  // what the gate takes off the opening clicks
+    for (const double t : probe.opened_s) {
+        auto i = static_cast<std::size_t>(std::ceil(t * kRate_hz));
+        while (i < x.size() && x[i] == 0.F) ++i;
+        late_s += (static_cast<double>(i) / kRate_hz - t) / static_cast<double>(probe.opened_s.size());
+    }
+    CHECK(r.open_close_ms == Approx(spec.health[0].open_close_ms - 1e3 * late_s).margin(0.1));
 }
 
 TEST_CASE("Injectors: twenty decibels up or down change levels alone", "[dsp][injectors]") {
