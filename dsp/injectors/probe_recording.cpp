@@ -33,7 +33,8 @@ constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the st
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
 constexpr double kFarBelow = 4.5;        // standard deviations of the heard ones' amplitude
 constexpr double kFaintestApart = 0.35;
-constexpr double kClearEnough_db = 2.2;  // below this single clicks drown now and then
+constexpr double kClearEnough_db = 2.2;  // below this single clicks drown now and then,
+constexpr double kBuried_db = -2.0;      // below this all do: the times found are the noise's
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
 constexpr double kSurelyClicks = 3.0;   // contrast that the engine's ticks do not reach
@@ -222,7 +223,7 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
     }
     out.heard_apart = out.heard_apart && out.clarity_db > kClearEnough_db;
 
-    if (events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents)
+    if (out.clarity_db > kBuried_db && events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents)
         out.jitter_us = 1e6 * jitter_of(out, clock, events, due_s[events.first_due], envelope);
     return out;
 }

@@ -26,7 +26,7 @@ struct ProbeRecording {
     std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
     std::vector<double> quiet;         ///< power of what sounds between the clicks, on the same grid
     double clarity_db = std::nan("");  ///< level_db over the noise in that band
-    double jitter_us = std::nan("");   ///< standard deviation about the crank angle
+    double jitter_us = std::nan("");   ///< standard deviation about the crank angle; NaN where single clicks drown
     double open_close_ms = std::nan("");  ///< by the clearest pair
     /// What may be the time from opening to closing, that of the clearest pair first.
     struct Spacing {
