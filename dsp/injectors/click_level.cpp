@@ -178,6 +178,12 @@ ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
                        double sample_rate_hz) {
     ClickLevel out;
     auto heard = energy_in_bands(bands, events, pair, quiet_s);
+    const auto level_db = [](std::span<const double> energy) {
+        double sum = 0.0;
+        for (const double e : energy) sum += std::isfinite(e) ? e : 0.0;
+        return 10.0 * std::log10(sum);
+    };
+    out.power_level_db = level_db(heard.energy);
     if (heard.clicks > 0.0) out.clarity_db = 10.0 * std::log10(heard.clicks / std::max(heard.noise, 1e-300));
     if (alone && events.alike)
         // A band that has nothing over the noise by itself (0) does not bound what the waveform has in it.
@@ -186,10 +192,9 @@ ClickLevel click_level(const ClickBands& bands, std::span<const double> weights,
             for (std::size_t b = 0; b < common.size(); ++b)
                 heard.energy[b] = mostly || heard.energy[b] <= 0.0 ? common[b] : std::fmin(common[b], heard.energy[b]);
         }
-    double sum = 0.0;
-    for (const double e : heard.energy) sum += std::isfinite(e) ? e : 0.0;
-    if (sum <= 0.0) return out;
-    out.level_db = 10.0 * std::log10(sum);
+    const double sum_db = level_db(heard.energy);
+    if (!std::isfinite(sum_db)) return out;
+    out.level_db = sum_db;
     out.energy = std::move(heard.energy);
     return out;
 }

@@ -6,6 +6,7 @@
 #include "dsp/injectors/click_pair.hpp"
 
 #include <cmath>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -13,7 +14,9 @@ namespace idlehark {
 
 /// How loud the heard clicks are.
 struct ClickLevel {
-    double level_db = std::nan("");    ///< energy of a pair of clicks, sample scale; NaN: none over the noise
+    double level_db = std::nan("");  ///< energy of a pair of clicks, sample scale; NaN: none over the noise
+    /// The same of the clicks' mean power alone; -infinity: none stands out.
+    double power_level_db = -std::numeric_limits<double>::infinity();
     double clarity_db = std::nan("");  ///< mean power of a pair over the noise's, in the bands where it stands out
     std::vector<double> energy;        ///< the energy by band; 0 where nothing is over the noise, NaN: not known
 };

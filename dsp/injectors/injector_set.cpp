@@ -28,7 +28,10 @@ constexpr double kLonely_db = 6.0;     // one that is louder by more is no loude
 constexpr double kRival_db = -3.5;     // another place this near to the strongest may be as good
 constexpr double kDoubtful_db = -3.0;  // above this it is no neighbour, unless unlike in every way
 // What else tells a faint one from neighbours alone, in dB of its level; logistic regression on simulated sets.
-constexpr double kPerPlaceCost_db = 0.4;
+constexpr double kPerPlaceCost_db = 0.5;
+constexpr double kPowerShare = 0.6;    // of what the level by power is less than the one by waveform, and by more
+constexpr double kUsualLess_db = 3.0;  // than this: the mean of clicks that drown, each laid where it fits best, holds
+constexpr double kMostLess_db = 10.0;  // noise that they then seem to share
 constexpr double kUnlikeOpening_db = 4.0;
 constexpr double kUnlikeScatter_db = 5.1;
 constexpr double kFollowing = 0.8;            // how far the clicks follow the noise before the set tells more
@@ -242,6 +245,12 @@ Openings openings_of(std::span<const ProbedInjector> set, std::span<const double
     return out;
 }
 
+/// A faint one's level, as it counts for whether it is heard at all.
+double faint_level_db(double level_db, const ProbeRecording& r) {
+    const double less_db = r.level_db - r.power_level_db - kUsualLess_db;
+    return less_db > 0.0 ? level_db - kPowerShare * std::min(less_db, kMostLess_db) : level_db;
+}
+
 /// The level below which only neighbours are heard where all open together, by how much more than the set's the clicks
 /// scatter.
 double silent_together_db(double jitter_us, double usual_us) {
@@ -312,10 +321,13 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
     std::vector<double> jitters;
     std::vector<double> speeds;
     int turns = 0;
+    // What rings like a part tells how often a part clicks; the engine's ticks may come twice as often.
+    const bool part_heard =
+        std::any_of(sound.begin(), sound.end(), [&](std::size_t i) { return one_part(set[i].recording); });
     for (const std::size_t i : sound) {
         const auto& r = set[i].recording;
         if (std::isfinite(r.jitter_us)) jitters.push_back(r.jitter_us);
-        turns += r.each_turn ? 1 : -1;
+        if (one_part(r) || !part_heard) turns += r.each_turn ? 1 : -1;
     }
     for (const auto& p : set)
         if (std::isfinite(p.recording.rpm)) speeds.push_back(p.recording.rpm);
@@ -342,7 +354,7 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             votes.push_back(-1.0);
             continue;
         }
-        const double over_db = levels[i] - silent_db(i);
+        const double over_db = faint_level_db(levels[i], set[i].recording) - silent_db(i);
         const double own = together ? over_db / kFullVote_db : 0.5 + 0.5 * over_db / kFullVote_db;
         const double clear = together || one_part(set[i].recording) ? 1.0 : unlike_scatter(i) ? 0.0 : kUnclearVote;
         votes.push_back(std::clamp(own, 0.0, 1.0) * clear);
@@ -378,12 +390,13 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             if (ticks_only[i])
                 why.neighbours_only = true;
             else if (levels[i] >= kDoubtful_db)
-                why.neighbours_only = (other_opening && unlike_scatter(i) && other_rate) ||
+                why.neighbours_only = (other_opening && (unlike_scatter(i) || std::isnan(r.jitter_us)) && other_rate) ||
                                       (set.size() == 1 && !together && own_place_empty(r));
             else if (together)
                 why.neighbours_only = levels[i] < silent_db(i);
             else
-                why.neighbours_only = levels[i] < silent_db(i) + (other_opening ? kUnlikeOpening_db : 0.0);
+                why.neighbours_only =
+                    faint_level_db(levels[i], r) < silent_db(i) + (other_opening ? kUnlikeOpening_db : 0.0);
         }
         if (!clicks || why.neighbours_only) {
             v.verdict = InjectorVerdict::silent;

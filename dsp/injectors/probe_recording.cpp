@@ -216,6 +216,7 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
     const auto level = click_level(bands, weights, envelope, events, pair, quiet_s,
                                    engine.injection != Injection::simultaneous, sample_rate_hz);
     out.level_db = level.level_db;
+    out.power_level_db = level.power_level_db;
     out.clarity_db = level.clarity_db;
     if (!level.energy.empty()) {
         out.spectrum = on_grid(bands, level.energy);

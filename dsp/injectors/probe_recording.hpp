@@ -13,21 +13,22 @@ namespace idlehark {
 /// What one recording with the probe on one injector holds, before it is compared with the others of its set.
 struct ProbeRecording {
     double length_s = 0.0;
-    double rpm = std::nan("");         ///< mean speed; NaN when neither firing nor clicks tell
-    bool firing_heard = false;         ///< the speed is from the rumble; else from the clicks
-    bool repeats = false;              ///< something clicks at the same crank angle cycle after cycle
-    bool each_turn = false;            ///< at 360 degrees from the strongest clicks as strong ones repeat (four-stroke)
-    int due = 0;                       ///< clicks expected at the rate found, within the recording
-    int missed = 0;                    ///< of these, not heard
-    int clearly_missed = 0;            ///< of these, with next to nothing there, far below what heard ones scatter
-    bool heard_apart = false;          ///< the faintest clicks stand clear of what counts as missed
-    double common_share = 0.0;         ///< of the energy about the clicks, in a waveform that all share
-    double level_db = std::nan("");    ///< energy of a heard pair of clicks in the click band, sample scale
-    std::vector<double> spectrum;      ///< the same per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
-    std::vector<double> quiet;         ///< power of what sounds between the clicks, on the same grid
-    double clarity_db = std::nan("");  ///< level_db over the noise in that band
-    double jitter_us = std::nan("");   ///< standard deviation about the crank angle; NaN where single clicks drown
-    double open_close_ms = std::nan("");  ///< by the clearest pair
+    double rpm = std::nan("");       ///< mean speed; NaN when neither firing nor clicks tell
+    bool firing_heard = false;       ///< the speed is from the rumble; else from the clicks
+    bool repeats = false;            ///< something clicks at the same crank angle cycle after cycle
+    bool each_turn = false;          ///< at 360 degrees from the strongest clicks as strong ones repeat (four-stroke)
+    int due = 0;                     ///< clicks expected at the rate found, within the recording
+    int missed = 0;                  ///< of these, not heard
+    int clearly_missed = 0;          ///< of these, with next to nothing there, far below what heard ones scatter
+    bool heard_apart = false;        ///< the faintest clicks stand clear of what counts as missed
+    double common_share = 0.0;       ///< of the energy about the clicks, in a waveform that all share
+    double level_db = std::nan("");  ///< energy of a heard pair of clicks in the click band, sample scale
+    double power_level_db = std::nan("");  ///< by their mean power alone; -infinity where none stands out of the noise
+    std::vector<double> spectrum;          ///< level_db per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
+    std::vector<double> quiet;             ///< power of what sounds between the clicks, on the same grid
+    double clarity_db = std::nan("");      ///< level_db over the noise in that band
+    double jitter_us = std::nan("");       ///< standard deviation about the crank angle; NaN where single clicks drown
+    double open_close_ms = std::nan("");   ///< by the clearest pair
     /// What may be the time from opening to closing, that of the clearest pair first.
     struct Spacing {
         double ms = 0.0;
