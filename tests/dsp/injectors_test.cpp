@@ -691,3 +691,37 @@ TEST_CASE("Injectors: beside louder ticks of the engine a silent one is silent a
     CHECK(weak >= kSets - 1);
     CHECK(sound >= 2 * kSets - 1);
 }
+
+TEST_CASE("Injectors: where single clicks drown, their scatter is not known", "[dsp][injectors]") {
+    auto spec = sound_set(Injection::sequential, GENERATE(91U, 92U, 93U));
+    spec.firing_heard = false;
+    const auto heard = examine(sim::record_injector(spec, idle(800.0, 9)).samples, spec.engine, 1);
+    CHECK_THAT(heard.jitter_us, WithinAbs(80.0, 25.0));
+    spec.snr_db = -2.0;
+    const auto drowned = examine(sim::record_injector(spec, idle(800.0, 9)).samples, spec.engine, 1);
+    CHECK(drowned.repeats);
+    CHECK(std::isnan(drowned.jitter_us));
+}
+
+TEST_CASE("Injectors: ticks as loud as clicks, and twice as often, do not tell how often an injector opens",
+          "[dsp][injectors]") {
+    // Two silent ones, and a weak one beside the only sound one.
+    const SetCondition row{.name = "sequential"};
+    const auto drawn = draw_set(row, 950072);
+    REQUIRE(drawn.spec.health[0].level == 0.0);
+    REQUIRE(drawn.spec.health[3].level == 0.0);
+    std::vector<ProbedInjector> probed;
+    for (int c = 1; c <= 4; ++c) {
+        const auto x = record(drawn, row, c).samples;
+        const auto readings = readings_of_rumble(x, row.rate_hz, drawn.spec.engine);
+        probed.push_back({c, examine_probe(x, row.rate_hz, readings, drawn.spec.engine, c)});
+    }
+    CHECK(probed[0].recording.each_turn);
+    CHECK(probed[3].recording.each_turn);
+    const auto set = compare_injectors(probed, drawn.spec.engine);
+    CHECK_FALSE(set.each_turn);
+    CHECK_FALSE(set.scheme_disagrees);
+    CHECK(set.injectors[0].verdict != InjectorVerdict::regular);
+    CHECK(set.injectors[2].verdict == InjectorVerdict::regular);
+    CHECK(set.injectors[3].verdict != InjectorVerdict::regular);
+}
