@@ -14,6 +14,7 @@ constexpr double kFurthest_s = 12e-3;
 constexpr double kPerhaps = 0.5;       // of the clearest second rise
 constexpr double kLeastSecond = 0.05;  // of the first
 constexpr double kStillest = 1e-3;     // of the top: what counts as silence
+constexpr double kWideBand_hz = 5000.0;
 
 /// How far a start is looked for about a rise, and in what stretch.
 struct Reach {
@@ -89,6 +90,13 @@ class Rises {
     double stillest_;
 };
 
+PowerCourse power_of(const Wave& mean) {
+    PowerCourse out{{}, -0.5 * static_cast<double>(mean.size() - 1) * ClickEnvelope::kStep_s, ClickEnvelope::kStep_s};
+    for (std::size_t i = 0; i < mean.size(); ++i)
+        out.power.push_back(static_cast<double>(mean.re[i] * mean.re[i] + mean.im[i] * mean.im[i]));
+    return out;
+}
+
 }  // namespace
 
 std::vector<ClickPair> find_pairs(const PowerCourse& course) {
@@ -126,6 +134,8 @@ std::vector<ClickPair> find_pairs(const PowerCourse& course) {
 
 std::vector<ClickPair> find_pairs(const ClickEvents& events, AudioView x, double sample_rate_hz, FrequencyRange band) {
     if (!events.alike) return find_pairs({events.shape, events.shape_from_s, ClickEnvelope::kStep_s});
+    // In a narrow band no click's time is known as well as its phase: the mean of those turned into phase.
+    if (band.high_hz - band.low_hz < kWideBand_hz) return find_pairs(power_of(events.wave.mean));
     std::vector<double> heard_s;
     for (const double t : events.heard_s)
         if (std::isfinite(t)) heard_s.push_back(t);

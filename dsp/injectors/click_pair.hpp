@@ -25,8 +25,9 @@ struct ClickPair {
 ///          clear as that is likely, and as it is steep.
 [[nodiscard]] std::vector<ClickPair> find_pairs(const PowerCourse& course);
 
-/// The same of single clicks: where they share a waveform, of the mean of the sound itself, with the start of the
-/// opening clicks by their own times and that of the closing ones by theirs; else of the mean envelope.
+/// The same of single clicks. Where they share a waveform and the band is wide, of the mean of the sound itself, with
+/// the start of the opening clicks by their own times and that of the closing ones by theirs; where it is narrow, of
+/// that waveform; else of the mean envelope.
 [[nodiscard]] std::vector<ClickPair> find_pairs(const ClickEvents& events, AudioView x, double sample_rate_hz,
                                                 FrequencyRange band);
 

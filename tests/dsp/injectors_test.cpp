@@ -692,6 +692,19 @@ TEST_CASE("Injectors: beside louder ticks of the engine a silent one is silent a
     CHECK(sound >= 2 * kSets - 1);
 }
 
+TEST_CASE("Injectors: the opening time is mostly told in a narrow band, too", "[dsp][injectors]") {
+    constexpr double kNarrow_hz = 8000.0;
+    int told = 0;
+    for (std::uint64_t seed = 80; seed < 92; ++seed) {
+        auto spec = sound_set(Injection::sequential, seed);
+        spec.sample_rate_hz = kNarrow_hz;
+        const auto x = sim::record_injector(spec, idle(800.0, 9)).samples;
+        const auto r = examine_probe(x, kNarrow_hz, readings_of_rumble(x, kNarrow_hz, spec.engine), spec.engine, 1);
+        told += std::fabs(r.open_close_ms - spec.health[0].open_close_ms) < 0.25 ? 1 : 0;
+    }
+    CHECK(told >= 7);
+}
+
 TEST_CASE("Injectors: where single clicks drown, their scatter is not known", "[dsp][injectors]") {
     auto spec = sound_set(Injection::sequential, GENERATE(91U, 92U, 93U));
     spec.firing_heard = false;
