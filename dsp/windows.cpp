@@ -1,5 +1,6 @@
 #include "dsp/windows.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <complex>
@@ -26,6 +27,15 @@ std::vector<float> hann_window(std::size_t n) { return cosine_sum<2>(n, {0.5, 0.
 
 std::vector<float> blackman_harris_window(std::size_t n) {
     return cosine_sum<4>(n, {0.35875, 0.48829, 0.14128, 0.01168});
+}
+
+std::vector<float> faded_window(std::size_t n, std::size_t fade) {
+    std::vector<float> w(n, 1.F);
+    for (std::size_t i = 0; i < std::min(fade, n / 2); ++i) {
+        const double share = (static_cast<double>(i) + 0.5) / static_cast<double>(fade);
+        w[i] = w[n - 1 - i] = static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * share));
+    }
+    return w;
 }
 
 double coherent_gain(std::span<const float> window) noexcept {

@@ -10,6 +10,9 @@ namespace idlehark {
 [[nodiscard]] std::vector<float> hann_window(std::size_t n);
 [[nodiscard]] std::vector<float> blackman_harris_window(std::size_t n);
 
+/// 1 within, a raised cosine over `fade` values at each end, over half of `n` at most.
+[[nodiscard]] std::vector<float> faded_window(std::size_t n, std::size_t fade);
+
 /// Mean of the window: the gain of a line at a bin's centre.
 [[nodiscard]] double coherent_gain(std::span<const float> window) noexcept;
 /// Equivalent noise bandwidth in bins: n * sum(w^2) / sum(w)^2.

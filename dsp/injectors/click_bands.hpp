@@ -8,6 +8,10 @@
 
 namespace idlehark {
 
+struct FrequencyRange {
+    double low_hz, high_hz;
+};
+
 /// Short-time power in bands about 1 kHz wide, the raw material of the click finder.
 struct ClickBands {
     double hop_s = 0.0;             ///< frame k is centred at k * hop_s
@@ -19,6 +23,11 @@ struct ClickBands {
 
     [[nodiscard]] std::size_t bands() const noexcept { return centre_hz.size(); }
     [[nodiscard]] std::size_t frames() const noexcept { return bands() == 0 ? 0 : over_floor.size() / bands(); }
+    /// What all bands hear, half a band beyond the outer centres; of two bands at least.
+    [[nodiscard]] FrequencyRange range() const {
+        const double half_hz = 0.5 * (centre_hz[1] - centre_hz[0]);
+        return {centre_hz.front() - half_hz, centre_hz.back() + half_hz};
+    }
     [[nodiscard]] std::span<const float> frame(std::size_t k) const {
         return std::span{over_floor}.subspan(k * bands(), bands());
     }

@@ -1,6 +1,7 @@
 #include "dsp/injectors/click_envelope.hpp"
 
 #include "dsp/injectors/click_bands.hpp"
+#include "dsp/read_stretch.hpp"
 #include "dsp/real_fft.hpp"
 #include "dsp/turned.hpp"
 
@@ -67,11 +68,7 @@ ClickEnvelope::ClickEnvelope(AudioView x, double sample_rate_hz, std::span<const
     std::vector<std::complex<float>> spectrum(gain.size()), re(low.bins()), im(low.bins());
     for (std::size_t from = 0; from * low_unit < base_.size(); from += hop) {
         const auto first = static_cast<std::ptrdiff_t>(from * unit) - static_cast<std::ptrdiff_t>(margin * unit);
-        const auto begin = std::min(index(std::max<std::ptrdiff_t>(first, 0)), x.size());
-        const auto heard = x.subspan(begin, std::min(x.size(), index(first + std::ssize(segment))) - begin);
-        std::fill(segment.begin(), segment.end(), 0.F);
-        std::transform(heard.begin(), heard.end(), segment.begin() + (static_cast<std::ptrdiff_t>(begin) - first),
-                       [](float v) { return std::isfinite(v) ? v : 0.F; });
+        read_stretch(x, first, segment);
         fft.forward(segment, std::span{spectrum}.subspan(beside, fft.bins()));
         for (std::size_t k = 0; k < low.bins(); ++k) {  // moved down by the centre
             const std::size_t above = beside + centre + k;

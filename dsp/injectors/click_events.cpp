@@ -241,9 +241,8 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     for (std::size_t e = 0; e < at.size(); ++e)
         if (at[e].strength >= line) clear_s.push_back(time_of(e));
     out.noise = noise;
-    out.shape = shape;
-    out.shape_from_s = -kShape_s;
-    const double closing_s = find_pairs({shape, -kShape_s, ClickEnvelope::kStep_s}).front().close_s - kBeforeClosing_s;
+    out.shape = {shape, -kShape_s, ClickEnvelope::kStep_s};
+    const double closing_s = find_pairs(out.shape).front().close_s - kBeforeClosing_s;
     out.core_closing = std::isfinite(closing_s) && std::fabs(closing_s) < kShape_s
                            ? core(kShape + ClickEnvelope::steps(closing_s))
                            : out.core_first;

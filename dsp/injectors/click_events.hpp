@@ -2,6 +2,7 @@
 
 #include "dsp/injectors/click_envelope.hpp"
 #include "dsp/injectors/click_wave.hpp"
+#include "dsp/injectors/power_course.hpp"
 
 #include <array>
 #include <cstdint>
@@ -20,8 +21,7 @@ struct ClickEvents {
     int missed = 0;
     double noise = 0.0;           ///< mean envelope power away from the clicks
     double timing_error_s = 0.0;  ///< what the noise alone does to heard_s, standard deviation
-    std::vector<double> shape;    ///< mean envelope power about heard_s, noise included, on ClickEnvelope::kStep_s
-    double shape_from_s = 0.0;
+    PowerCourse shape;            ///< mean envelope power about heard_s, noise included
     /// Of the values of ClickEnvelope about heard_s: where the clicks are, and where the closing ones begin
     /// (core_first: not told from the opening ones).
     std::size_t core_first = 0, core_closing = 0, core_last = 0;

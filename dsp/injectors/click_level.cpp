@@ -2,10 +2,10 @@
 
 #include "dsp/dot.hpp"
 #include "dsp/turned.hpp"
+#include "dsp/windows.hpp"
 
 #include <algorithm>
 #include <complex>
-#include <numbers>
 
 namespace idlehark {
 
@@ -26,12 +26,7 @@ class PowerAt {
    public:
     static constexpr std::size_t kFade = 20;  // 1 ms
 
-    explicit PowerAt(std::size_t count) : fade_(count, 1.0F), turn_(count) {
-        for (std::size_t i = 0; i < std::min(kFade, count / 2); ++i) {
-            const double share = (static_cast<double>(i) + 0.5) / static_cast<double>(kFade);
-            fade_[i] = fade_[count - 1 - i] = static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * share));
-        }
-    }
+    explicit PowerAt(std::size_t count) : fade_(faded_window(count, kFade)), turn_(count) {}
     /// What steady noise gives, against other stretches.
     [[nodiscard]] double weight() const { return static_cast<double>(dot(fade_.data(), fade_.data(), fade_.size())); }
     void tune(double off_hz) {
@@ -81,9 +76,7 @@ std::vector<double> energy_in_common(const ClickBands& bands, std::span<const do
     const auto gain = band_gains(bands, weights);
     std::vector<double> energy(bands.bands(), 0.0);
     std::vector<double> rest(bands.bands(), 0.0);
-    const double band_hz = bands.centre_hz[1] - bands.centre_hz[0];
-    const double low_hz = bands.centre_hz.front() - 0.5 * band_hz;
-    const double high_hz = bands.centre_hz.back() + 0.5 * band_hz;
+    const auto [low_hz, high_hz] = bands.range();
     PowerAt click{count};
     PowerAt noise{stretch};
     const double noise_share = click.weight() / noise.weight() / static_cast<double>(beside.size());

@@ -1,6 +1,9 @@
 #include "dsp/injectors/click_pair.hpp"
 
+#include "dsp/statistics.hpp"
+
 #include <algorithm>
+#include <array>
 #include <limits>
 
 namespace idlehark {
@@ -119,42 +122,39 @@ std::vector<ClickPair> find_pairs(const PowerCourse& course) {
     };
     const auto first = take(0, std::ssize(left));
     if (first.clear <= 0.0) return {ClickPair{}};
+    const auto far = rises.steps(kFurthest_s);
+    const auto next = [&] { return take(first.at - far, first.at + far + 1); };
+    auto second = next();
+    const double clearest = second.clear;
+    if (clearest < kLeastSecond * first.clear) return {{.open_s = rises.start_s(first.at, kOpening)}};
     std::vector<ClickPair> pairs;
-    double clearest = kLeastSecond * first.clear;
-    for (;;) {
-        const auto second = take(first.at - rises.steps(kFurthest_s), first.at + rises.steps(kFurthest_s) + 1);
-        if (pairs.empty()) clearest = std::max(clearest, second.clear);
-        if (second.clear < (pairs.empty() ? 1.0 : kPerhaps) * clearest) break;
+    for (; second.clear >= kPerhaps * clearest; second = next())
         pairs.push_back({rises.start_s(std::min(first.at, second.at), kOpening),
                          rises.start_s(std::max(first.at, second.at), kClosing), second.clear / clearest});
-    }
-    if (pairs.empty()) pairs.push_back({.open_s = rises.start_s(first.at, kOpening)});
     return pairs;
 }
 
 std::vector<ClickPair> find_pairs(const ClickEvents& events, AudioView x, double sample_rate_hz, FrequencyRange band) {
-    if (!events.alike) return find_pairs({events.shape, events.shape_from_s, ClickEnvelope::kStep_s});
+    if (!events.alike) return find_pairs(events.shape);
     // In a narrow band no click's time is known as well as its phase: the mean of those turned into phase.
     if (band.high_hz - band.low_hz < kWideBand_hz) return find_pairs(power_of(events.wave.mean));
     std::vector<double> heard_s;
-    for (const double t : events.heard_s)
-        if (std::isfinite(t)) heard_s.push_back(t);
+    std::array<std::vector<double>, 2> part_s;
+    for (std::size_t e = 0; e < events.heard_s.size(); ++e) {
+        if (!std::isfinite(events.heard_s[e])) continue;
+        heard_s.push_back(events.heard_s[e]);
+        for (std::size_t part = 0; part < part_s.size(); ++part) part_s[part].push_back(events.part_s[e][part]);
+    }
     if (heard_s.empty()) return {ClickPair{}};
-    auto pairs = find_pairs(mean_power(x, sample_rate_hz, band, heard_s, events.shape_from_s, -events.shape_from_s));
+    auto pairs = find_pairs(mean_power(x, sample_rate_hz, band, heard_s, events.shape.from_s, -events.shape.from_s));
 
     // Each click moved by what it itself is off.
     const auto by_part = [&](double about_s, std::size_t part, const Reach& reach) {
         if (!std::isfinite(about_s)) return about_s;
-        std::vector<double> times_s;
-        double off_s = 0.0;
-        for (std::size_t e = 0; e < events.heard_s.size(); ++e) {
-            if (!std::isfinite(events.heard_s[e])) continue;
-            times_s.push_back(events.part_s[e][part]);
-            off_s += (times_s.back() - events.heard_s[e]) / static_cast<double>(heard_s.size());
-        }
-        const auto course =
-            mean_power(x, sample_rate_hz, band, times_s, about_s - off_s - reach.from_s - reach.earlier_s,
-                       about_s - off_s + reach.to_s + reach.later_s);
+        const double off_s = stats::mean(part_s[part]) - stats::mean(heard_s);
+        const double from_s = about_s - off_s - reach.from_s - reach.earlier_s;
+        const double to_s = about_s - off_s + reach.to_s + reach.later_s;
+        const auto course = mean_power(x, sample_rate_hz, band, part_s[part], from_s, to_s);
         const Rises rises{course};
         return rises.start_s(rises.at(about_s - off_s), reach) + off_s;
     };

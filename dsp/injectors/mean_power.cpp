@@ -1,11 +1,14 @@
 #include "dsp/injectors/mean_power.hpp"
 
+#include "dsp/read_stretch.hpp"
 #include "dsp/real_fft.hpp"
 #include "dsp/turned.hpp"
+#include "dsp/windows.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <functional>
 #include <numbers>
 
 namespace idlehark {
@@ -16,23 +19,6 @@ constexpr double kMargin_s = 2e-3;  // each side: the fade, and what the band ma
 constexpr double kFade_s = 1e-3;
 constexpr double kStep_s = 12.5e-6;
 constexpr double kStop = std::numbers::ln10;  // ln of how far the filter whose phase is taken goes down: 20 dB
-
-float fade(std::size_t from_edge, double rate_hz) {
-    const double s = static_cast<double>(from_edge) / rate_hz;
-    return s >= kFade_s ? 1.F : static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * s / kFade_s));
-}
-
-/// The samples from `first` on, each times its share of the window; silence outside, and for what is not finite.
-void read(AudioView x, std::ptrdiff_t first, std::span<const float> window, std::span<float> out) {
-    std::fill(out.begin(), out.end(), 0.F);
-    const auto begin = std::clamp<std::ptrdiff_t>(-first, 0, std::ssize(out));
-    const auto end = std::clamp<std::ptrdiff_t>(std::ssize(x) - first, begin, std::ssize(out));
-    for (auto i = static_cast<std::size_t>(begin); i < static_cast<std::size_t>(end); ++i) {
-        const float v = x[static_cast<std::size_t>(first + static_cast<std::ptrdiff_t>(i))];
-        out[i] = std::isfinite(v) ? v * window[i] : 0.F;
-    }
-}
-
 }  // namespace
 
 PowerCourse mean_power(AudioView x, double sample_rate_hz, FrequencyRange band, std::span<const double> times_s,
@@ -40,8 +26,7 @@ PowerCourse mean_power(AudioView x, double sample_rate_hz, FrequencyRange band, 
     RealFft fft{
         RealFft::good_size(static_cast<std::size_t>(std::ceil((to_s - from_s + 2.0 * kMargin_s) * sample_rate_hz)))};
     const std::size_t n = fft.size();
-    std::vector<float> window(n);
-    for (std::size_t i = 0; i < n; ++i) window[i] = fade(std::min(i, n - 1 - i), sample_rate_hz);
+    const auto window = faded_window(n, static_cast<std::size_t>(kFade_s * sample_rate_hz));
 
     // The sum over all clicks, each turned by its fraction of a sample.
     std::vector<float> segment(n);
@@ -50,9 +35,11 @@ PowerCourse mean_power(AudioView x, double sample_rate_hz, FrequencyRange band, 
     for (const double t : times_s) {
         const double place = (t + from_s - kMargin_s) * sample_rate_hz;
         const double first = std::floor(place);
-        read(x, static_cast<std::ptrdiff_t>(first), window, segment);
+        read_stretch(x, static_cast<std::ptrdiff_t>(first), segment);
+        std::transform(segment.begin(), segment.end(), window.begin(), segment.begin(), std::multiplies<>{});
         fft.forward(segment, bins);
         const auto turn = std::conj(turned((place - first) / static_cast<double>(n)));
+        // By parts: a product of std::complex looks for infinities each time.
         double re = 1.0 / static_cast<double>(n * times_s.size());
         double im = 0.0;
         for (std::size_t b = 0; b < bins.size(); ++b) {

@@ -1,22 +1,12 @@
 #pragma once
 
+#include "dsp/injectors/click_bands.hpp"
+#include "dsp/injectors/power_course.hpp"
 #include "dsp/units.hpp"
 
 #include <span>
-#include <vector>
 
 namespace idlehark {
-
-/// Power over time, at an even step.
-struct PowerCourse {
-    std::vector<double> power;
-    double from_s = 0.0;
-    double step_s = 0.0;
-};
-
-struct FrequencyRange {
-    double low_hz, high_hz;
-};
 
 /// Power of the mean sound of clicks, as sharp in time as the band allows: the wider, the sharper.
 /// Input    times of the clicks; `from_s`, `to_s`: the stretch about each of them; what lies outside the recording, or

@@ -201,18 +201,16 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
         if (std::isfinite(events.heard_s[e])) heard.push_back(events.strength[e]);
     out.clearly_missed = clearly_missed(events.strength, heard);
     out.heard_apart = !heard.empty() && stats::quantile(heard, 0.03) > kFaintestApart;
-    const double half_hz = 0.5 * (bands.centre_hz[1] - bands.centre_hz[0]);
-    const auto pairs =
-        find_pairs(events, x, sample_rate_hz, {bands.centre_hz.front() - half_hz, bands.centre_hz.back() + half_hz});
+    const auto pairs = find_pairs(events, x, sample_rate_hz, bands.range());
     const auto& pair = pairs.front();
     out.open_at_ms = 1e3 * pair.open_s;
     out.close_at_ms = 1e3 * pair.close_s;
     out.open_close_ms = 1e3 * (pair.close_s - pair.open_s);
     for (const auto& p : pairs)
         if (std::isfinite(p.close_s)) out.spacings.push_back({1e3 * (p.close_s - p.open_s), p.rise});
-    out.pair_from_ms = 1e3 * events.shape_from_s;
-    out.pair_step_ms = 1e3 * ClickEnvelope::kStep_s;
-    for (const double v : events.shape) out.pair.push_back(v / std::max(events.noise, 1e-30));
+    out.pair_from_ms = 1e3 * events.shape.from_s;
+    out.pair_step_ms = 1e3 * events.shape.step_s;
+    for (const double v : events.shape.power) out.pair.push_back(v / std::max(events.noise, 1e-30));
     const auto level = click_level(bands, weights, envelope, events, pair, quiet_s,
                                    engine.injection != Injection::simultaneous, sample_rate_hz);
     out.level_db = level.level_db;

@@ -1,6 +1,7 @@
 #include "dsp/track/cycle_template.hpp"
 
 #include "dsp/turned.hpp"
+#include "dsp/windows.hpp"
 
 #include <algorithm>
 #include <array>
@@ -61,6 +62,7 @@ CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz
       fft_(RealFft::good_size(length_)),
       floor_(floor_for(rate_hz / static_cast<double>(fft_.size()))),
       cycle_fft_(template_points),
+      taper_(faded_window(length_, static_cast<std::size_t>(kTaper_s * rate_hz))),
       in_(fft_.size()),
       x_(fft_.size()),
       sums_(points_),
@@ -85,14 +87,7 @@ void CycleTemplate::take(const Timeline& source, double first_s, std::span<const
     const std::span<float> in(in_.data(), length_);
     source.copy(first, in);
     const double mean = std::accumulate(in.begin(), in.end(), 0.0) / static_cast<double>(length_);
-    const auto taper = static_cast<std::size_t>(kTaper_s * rate_hz_);
-    for (float& v : in) v = static_cast<float>(static_cast<double>(v) - mean);
-    for (std::size_t i = 0; i < taper; ++i) {
-        const auto w = static_cast<float>(
-            0.5 - 0.5 * std::cos(std::numbers::pi * (static_cast<double>(i) + 0.5) / static_cast<double>(taper)));
-        in[i] *= w;
-        in[length_ - 1 - i] *= w;
-    }
+    for (std::size_t i = 0; i < length_; ++i) in[i] = taper_[i] * static_cast<float>(static_cast<double>(in[i]) - mean);
     fft_.forward(in_, bins_);
 
     const double bin_hz = rate_hz_ / static_cast<double>(fft_.size());

@@ -86,7 +86,7 @@ class CycleTemplate {
         double since_s;
     };
     std::vector<First> firsts_;
-    std::vector<float> in_, x_, floors_, power_, left_, sums_, shape_, slope_;
+    std::vector<float> taper_, in_, x_, floors_, power_, left_, sums_, shape_, slope_;
     std::vector<std::complex<float>> bins_, cycle_, work_, tones_;
     struct Point {  ///< of the template: value and rise per cycle, and what both gain up to the next point
         float value, rise, value_gain, rise_gain;

@@ -173,15 +173,14 @@ TEST_CASE("Click pair: the clearest partner of the clearest rise comes first, a 
     lay(0.0, 1.0);
     lay(-3.0e-3, 0.5);    // the opening
     lay(-6.5e-3, 0.35);   // a tick at the same crank angle
-    lay(2.5e-3, 0.03);    // too faint for either
+    lay(2.5e-3, 0.1);     // too faint for either
     lay(-13.5e-3, 0.45);  // too far off for an opening time
     const auto pairs = find_pairs(course);
     REQUIRE(pairs.size() == 2);
     CHECK_THAT(pairs[0].close_s - pairs[0].open_s, WithinAbs(3.0e-3, 0.05e-3));
     CHECK_THAT(pairs[1].close_s - pairs[1].open_s, WithinAbs(6.5e-3, 0.05e-3));
     CHECK(pairs[0].rise == 1.0);
-    CHECK(pairs[1].rise > 0.6);
-    CHECK(pairs[1].rise < 0.95);
+    CHECK_THAT(pairs[1].rise, WithinAbs(0.65, 0.05));  // its odds and steepness against the opening's, by hand
 
     const auto silence = find_pairs({std::vector<double>(561, 0.0), -14e-3, 50e-6});
     REQUIRE(silence.size() == 1);
