@@ -139,7 +139,10 @@ void Flow::describe(const PageContext& c) {
     title(c, say(Word::describe_sound));
     const float width = ImGui::GetContentRegionAvail().x;
     const float third = (width - 2.0F * ImGui::GetStyle().ItemSpacing.x) / 3.0F;
-    const float each = third > 150.0F * c.scale ? third : width;
+    float widest = 0.0F;
+    for (const auto word : {Word::start_practice, Word::start_live, Word::start_replay})
+        widest = std::max(widest, loud_width(c, say(word)));
+    const float each = third > widest ? third : width;
     if (!c.view.sound.running) {
         if (button(c, say(Word::start_practice), each, true))
             c.send(ask::StartPractice{practice_number_, static_cast<double>(practice_pace_), practice_engine_});

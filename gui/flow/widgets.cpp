@@ -34,6 +34,13 @@ bool button(const PageContext& c, const char* words, float width, bool loud, boo
     return pressed;
 }
 
+float loud_width(const PageContext& c, const char* words) {
+    ImGui::PushFont(c.type.title);
+    const float width = ImGui::CalcTextSize(words).x + 2.0F * ImGui::GetStyle().FramePadding.x;
+    ImGui::PopFont();
+    return width;
+}
+
 bool choice(const PageContext& c, const char* words, bool chosen, float width) {
     if (chosen) {
         push(ImGuiCol_Button, palette::kInk);

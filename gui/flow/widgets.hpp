@@ -12,6 +12,8 @@ inline bool button(const PageContext& c, const std::string& words, float width =
                    bool enabled = true) {
     return button(c, words.c_str(), width, loud, enabled);
 }
+/// What a `loud` one needs for its words.
+float loud_width(const PageContext& c, const char* words);
 /// One of several: the chosen one is filled, and carries a dot so that it is not told by colour alone.
 bool choice(const PageContext& c, const char* words, bool chosen, float width = 0.0F);
 void title(const PageContext& c, const char* words);

@@ -24,6 +24,8 @@ struct ListenOptions {
 };
 
 int guide(const ListenOptions& options, LiveOptions live) {
+    if (const auto own = none_given(*options.given, {"--hop"}, "a guided test reads the speed every 0.1 s"); !own)
+        return refuse(own.error());
     if (options.prompts.empty()) live.prompts = PromptStyle::spoken;
     if (!live.pace) live.pace = 1.0;
     if (options.case_folder.empty()) {
@@ -77,7 +79,7 @@ void add_listen(CLI::App& app, Command& chosen) {
     add_device_options(*command, live);
     command->add_option("--record", live.record_path, "Record as well: .flac or .wav; keys then mark bursts");
     command->add_flag("--resume", live.resume, "If the recording is there already, go on in a new part");
-    command->add_option("--hop", live.hop_s, "Seconds from one reading to the next, 0.02 to 2")
+    command->add_option("--hop", live.hop_s, "Seconds from one reading to the next, 0.02 to 2; not with --guide")
         ->check(CLI::Range(0.02, 2.0))
         ->capture_default_str();
     command->add_option("--format", options->format, "text, or json: one line per reading, hiss or loss")

@@ -148,7 +148,7 @@ int main(int argc, char** argv) {
                     count.changed += changed;
                     count.covered += row.change.low <= 0.0 && row.change.high >= 0.0;
                     ++count.of;
-                    if (const double ratio = row.after / row.before; ratio > 0.0)
+                    if (const double ratio = row.after / row.before; row.unit != "dB" && ratio > 0.0)
                         count.log_square += std::log(ratio) * std::log(ratio);
                     some = some || changed;
                 }

@@ -128,6 +128,7 @@ TEST_CASE("Command line: an option that would change nothing is refused by its n
         test::check_refused("plan " + place + " " + own, 2, own.substr(0, own.find(' ')) + ": a case has its own");
     test::check_refused("listen --guide --case " + place + " --engine e.json", 2, "--engine: the case has its own");
     test::check_refused("listen --guide --case " + place + " --cylinders 4", 2, "--cylinders: the case has its own");
+    test::check_refused("listen --guide --hop 0.5 --map m.json --cylinders 4", 2, "--hop: a guided test reads");
     test::check_refused("listen --resume --from x.wav" + kFour, 2, "--resume: ");
     for (const std::string own : {"--spots 5", "--day 2", "--mended 1", "--only 1", "--disturbed", "--rate 8000",
                                   "--sound x.wav", "--engine-name x"})
