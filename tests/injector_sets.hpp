@@ -38,6 +38,7 @@ struct SetCondition {
     bool group_each_turn = false;
     ProbeTrouble trouble{};  ///< of the other simulated probe
     double open_scatter_us = 0.0;
+    double wander_rpm = 1.0;  ///< of the crank from cycle to cycle
 };
 
 /// A set of injectors with none to three in four odd ones, 680-1100 rpm.
@@ -103,7 +104,7 @@ inline DrawnSet draw_set(const SetCondition& condition, std::uint64_t seed) {
         path.mean_rpm = mean_rpm;
         path.seed = sim::sub_seed(seed, "path " + std::to_string(c));
         path.hunting_rpm = 8.0;
-        path.wander_rpm = 1.0;
+        path.wander_rpm = condition.wander_rpm;
         set.paths.push_back(path);
     }
     return set;

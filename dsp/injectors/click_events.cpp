@@ -15,16 +15,20 @@ namespace {
 constexpr double kShape_s = 14e-3;  // each side: an idle's opening time is 2-5 ms, cold 10
 constexpr double kLag_s =
     5e-3;  // how far an event may be from where it is due: the path may step from opening to closing
-constexpr double kLateLag_s = 1.2e-3;      // once the course of the crank is known
-constexpr double kFarTimes = 1.5;          // of the line between heard and missed: doubtful enough to look further
-constexpr double kFarLeast = 0.6;          // of a typical click: what counts that far off
-constexpr double kLookEvery_s = 0.5e-3;    // within what place_click() reaches
-constexpr int kLooks = 10;                 // each way
-constexpr double kSurelyOnePart = 0.7;     // of the energy in common: what rings alike elsewhere is the same part
-constexpr double kAheadLag_s = 4e-3;       // about where the course of the clicks leads
-constexpr double kFurthestCourse = 800.0;  // grid steps: 40 ms
+constexpr double kLateLag_s = 1.2e-3;       // once the course of the crank is known
+constexpr double kFarTimes = 1.5;           // of the line between heard and missed: doubtful enough to look further
+constexpr double kFarLeast = 0.6;           // of a typical click: what counts that far off
+constexpr double kLookEvery_s = 0.5e-3;     // within what place_click() reaches
+constexpr int kLooks = 10;                  // each way
+constexpr double kSurelyOnePart = 0.7;      // of the energy in common: what rings alike elsewhere is the same part
+constexpr double kAheadLag_s = 4e-3;        // about where the course of the clicks leads
+constexpr double kFurthestCourse = 2000.0;  // grid steps: 100 ms
+constexpr std::ptrdiff_t kCourseBack = 8;   // events
+constexpr std::ptrdiff_t kPaceBack = 4;     // the crank keeps its pace no longer
+constexpr std::ptrdiff_t kBothSides = 3;
 constexpr std::size_t kDoubtfulEnds = 2;
-constexpr int kBlur = 1;  // grid steps each side
+constexpr std::size_t kDoubtfulRun = 6;  // with nothing heard outside
+constexpr int kBlur = 1;                 // grid steps each side
 constexpr int kRounds = 4;
 constexpr double kAlike = 0.3;  // of the mean energy in the shared waveform: the clicks are alike
 constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
@@ -164,19 +168,17 @@ double dividing_line(const std::vector<Match>& at) {
     return line;
 }
 
-/// Where the course of the heard events leads from those before `e`, seen in the direction of `step`; nothing with
-/// fewer than three of them.
-std::optional<double> course_ahead(const std::vector<Match>& at, const std::vector<double>& moved, std::size_t e,
-                                   std::ptrdiff_t step, double line) {
-    constexpr std::ptrdiff_t kBack = 8;
+/// Where the heard ones of the events `e + first` to `e + last` have `e` lie, by a straight line; nothing with fewer
+/// than three of them. `place_of` says where an event lies.
+template <class PlaceOf>
+std::optional<double> line_through(const std::vector<Match>& at, std::size_t e, std::ptrdiff_t first,
+                                   std::ptrdiff_t last, double line, PlaceOf place_of) {
     double n = 0.0, sx = 0.0, sy = 0.0, sxx = 0.0, sxy = 0.0;
-    for (std::ptrdiff_t k = 1; k <= kBack; ++k) {
-        const auto i = static_cast<std::ptrdiff_t>(e) - k * step;
-        if (i < 0 || i >= std::ssize(at)) break;
-        const auto& m = at[index(i)];
-        if (m.strength < line) continue;
-        const auto x = static_cast<double>(-k);
-        const double y = m.lag + moved[index(i)];
+    for (auto k = first; k <= last; ++k) {
+        const auto i = static_cast<std::ptrdiff_t>(e) + k;
+        if (k == 0 || i < 0 || i >= std::ssize(at) || at[index(i)].strength < line) continue;
+        const auto x = static_cast<double>(k);
+        const double y = place_of(index(i));
         n += 1.0, sx += x, sy += y, sxx += x * x, sxy += x * y;
     }
     if (n < 3.0) return {};
@@ -273,31 +275,49 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     };
     if (out.alike) by_waveform();
 
-    // Where the clock ran off, as it does at the ends of a recording, the clicks themselves lead on.
+    // Where the clock ran off, the clicks themselves lead on: by their course on it, or by their own pace, as where the
+    // speed was misread for a second.
     bool led = false;
-    const auto lead_on = [&](std::size_t e, std::ptrdiff_t step) {
-        if (at[e].strength >= line) return;
-        const auto ahead = course_ahead(at, moved, e, step, line);
-        if (!ahead || std::fabs(*ahead) > kFurthestCourse) return;
+    const auto found_at = [&](std::size_t e, std::optional<double> ahead, double least, double reach_s) {
+        if (!ahead || std::fabs(*ahead) > kFurthestCourse) return false;
         const auto row = power_of(sound.read(due_s[e] + *ahead * ClickEnvelope::kStep_s));
-        const auto found = match(row, t, noise, 0.0, ClickEnvelope::steps(kAheadLag_s));
-        if (found.strength < kFarLeast) return;
+        const auto found = match(row, t, noise, 0.0, ClickEnvelope::steps(reach_s));
+        if (found.strength < least) return false;
         moved[e] = *ahead;
         at[e] = found;
         if (out.alike) rings[e] = place_click(sound, wave, time_of(e));
-        led = true;
+        return led = true;
     };
-    for (std::size_t e = rows.size() / 2; e < rows.size(); ++e) lead_on(e, 1);
-    for (std::size_t e = rows.size() / 2; e-- > 0;) lead_on(e, -1);
+    const auto by_course = [&](std::size_t e, std::ptrdiff_t first, std::ptrdiff_t last) {
+        return line_through(at, e, first, last, line, [&](std::size_t i) { return moved[i] + at[i].lag; });
+    };
+    const auto by_pace = [&](std::size_t e, std::ptrdiff_t first, std::ptrdiff_t last) {
+        auto place = line_through(at, e, first, last, line, time_of);
+        if (place) *place = (*place - due_s[e]) / ClickEnvelope::kStep_s;
+        return place;
+    };
+    const auto lead_on = [&](std::size_t e, bool forward) {
+        if (at[e].strength >= line) return;
+        const auto from = [&](std::ptrdiff_t back) { return forward ? -back : 1; };
+        const auto to = [&](std::ptrdiff_t back) { return forward ? -1 : back; };
+        if (!found_at(e, by_course(e, from(kCourseBack), to(kCourseBack)), kFarLeast, kAheadLag_s))
+            found_at(e, by_pace(e, from(kPaceBack), to(kPaceBack)), kFarLeast, kAheadLag_s);
+    };
+    for (std::size_t e = 0; e < rows.size(); ++e) lead_on(e, true);
+    for (std::size_t e = rows.size(); e-- > 0;) lead_on(e, false);
+    // Fainter ones where those on both sides have them.
+    for (std::size_t e = 0; e < rows.size(); ++e)
+        if (at[e].strength < line) found_at(e, by_pace(e, -kBothSides, kBothSides), line, kLateLag_s);
     if (led && out.alike) by_waveform();
 
     // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it, nor of what
     // was found further out.
     std::size_t first = 0;
     std::size_t end = rows.size();
-    for (std::size_t e = 0; e < std::min(kDoubtfulEnds, rows.size()); ++e) {
-        if (at[e].strength < line) first = e + 1;
-        if (at[rows.size() - 1 - e].strength < line) end = rows.size() - 1 - e;
+    for (std::size_t e = 0; e < std::min(kDoubtfulRun, rows.size()); ++e) {
+        if (at[e].strength < line && (e < kDoubtfulEnds || first == e)) first = e + 1;
+        if (at[rows.size() - 1 - e].strength < line && (e < kDoubtfulEnds || end == rows.size() - e))
+            end = rows.size() - 1 - e;
     }
     end = std::max(first, end);
     out.first_due = first;

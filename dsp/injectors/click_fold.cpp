@@ -17,6 +17,8 @@ constexpr double kClickSide_s = 6e-3;  // of a pair of clicks about the stronger
 constexpr std::size_t kFewestBeside = 20;
 constexpr double kBesideShare = 0.9;
 constexpr double kClickShare = 0.15;  // of its top: part of the pair
+constexpr double kFarSide_s = 12e-3;  // from kClickSide_s to here on both sides: what the place itself stands on
+constexpr double kFloorShare = 0.4;   // of that, where a neighbour's click may be
 
 }  // namespace
 
@@ -84,10 +86,11 @@ FoldedClick::FoldedClick(std::span<const double> fold) : fold_(fold) {
         if (fold[m] > fold[top]) top = m;
     top_ = top;
     const auto side = static_cast<std::size_t>(kClickSide_s / kFoldStep_s);
+    const double floor = floor_at(top);
     double squares = 0.0;
     for (std::size_t k = 0; k <= 2 * side; ++k) {
-        const double over = fold[(top + n - side + k) % n] - 1.0;
-        weight_.push_back(over > kClickShare * (fold[top] - 1.0) ? over : 0.0);
+        const double over = fold[(top + n - side + k) % n] - floor;
+        weight_.push_back(over > kClickShare * (fold[top] - floor) ? over : 0.0);
         squares += weight_.back() * weight_.back();
     }
     for (double& w : weight_) w /= std::max(squares, 1e-30);
@@ -96,9 +99,21 @@ FoldedClick::FoldedClick(std::span<const double> fold) : fold_(fold) {
 double FoldedClick::at(std::size_t m) const {
     const std::size_t n = fold_.size();
     const std::size_t side = weight_.size() / 2;
+    const double floor = floor_at(m);
     double sum = 0.0;
-    for (std::size_t k = 0; k < weight_.size(); ++k) sum += weight_[k] * (fold_[(m + n - side + k) % n] - 1.0);
+    for (std::size_t k = 0; k < weight_.size(); ++k) sum += weight_[k] * (fold_[(m + n - side + k) % n] - floor);
     return sum;
+}
+
+double FoldedClick::floor_at(std::size_t m) const {
+    const std::size_t n = fold_.size();
+    const auto far = static_cast<std::size_t>(kFarSide_s / kFoldStep_s);
+    std::vector<double> beside;
+    for (auto k = static_cast<std::size_t>(kClickSide_s / kFoldStep_s); k <= far; ++k) {
+        beside.push_back(fold_[(m + k) % n]);
+        beside.push_back(fold_[(m + n - k % n) % n]);
+    }
+    return stats::quantile(beside, kFloorShare);
 }
 
 FoldedClick::Found FoldedClick::most_near(double after_cycles) const {

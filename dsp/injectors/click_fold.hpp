@@ -42,7 +42,8 @@ inline constexpr double kClearOfPlace_s = 9e-3;
 class FoldedClick {
    public:
     explicit FoldedClick(std::span<const double> fold);
-    /// Energy of what clicks at place m, in units of the strongest click's.
+    /// Energy of what clicks at place m, over what sounds about it (combustion noise comes and goes with every
+    /// firing), in units of the strongest click's.
     [[nodiscard]] double at(std::size_t m) const;
     /// The most at about a place so far after the strongest click.
     [[nodiscard]] double near(double after_cycles) const { return most_near(after_cycles).energy; }
@@ -57,6 +58,7 @@ class FoldedClick {
         double energy, after_cycles;
     };
     [[nodiscard]] Found most_near(double after_cycles) const;
+    [[nodiscard]] double floor_at(std::size_t m) const;
 
     std::span<const double> fold_;
     std::size_t top_ = 0;

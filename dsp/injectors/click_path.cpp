@@ -1,6 +1,7 @@
 #include "dsp/injectors/click_path.hpp"
 
 #include "dsp/nearest_whole.hpp"
+#include "dsp/statistics.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -16,7 +17,10 @@ constexpr double kStepPenalty = 0.15;  // per squared frame of drift, in standar
 constexpr float kNowhere = -1e9F;      // where no line is
 constexpr float kOutside = -1e3F;      // of a corridor
 constexpr std::uint64_t kSeed = 20240229;
-constexpr double kLoudest = 4.0;  // standard deviations: one bang must not outweigh many clicks
+// A bang must not outweigh many clicks, nor a click count as no more than a fainter one: what a hundredth of the time
+// is as loud as counts in full, and so many standard deviations.
+constexpr double kLoudest = 4.0;
+constexpr double kLoudShare = 0.01;
 
 struct Grid {
     std::size_t cycles, places;
@@ -116,6 +120,8 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
     }
     mean /= static_cast<double>(strength.size());
     const double sd = std::sqrt(std::max(square / static_cast<double>(strength.size()) - mean * mean, 1e-20));
+    const std::vector<double> all(strength.begin(), strength.end());
+    const double loudest = std::max(kLoudest, (stats::quantile(all, 1.0 - kLoudShare) - mean) / sd);
     for (std::size_t k = 0; k < g.cycles; ++k) {
         const double from = clock.time_at(static_cast<double>(k)) / hop_s;  // frames
         const double to = clock.time_at(static_cast<double>(k + 1)) / hop_s;
@@ -128,7 +134,7 @@ ClickPath follow_clicks(std::span<const float> strength, double hop_s, const Cra
             const auto right = std::min(i + 1, strength.size() - 1);
             const double s = 0.5 * static_cast<double>(strength[i]) +
                              0.25 * (static_cast<double>(strength[left]) + static_cast<double>(strength[right]));
-            g.z[k * g.places + m] = static_cast<float>(std::min((s - mean) / sd, kLoudest));
+            g.z[k * g.places + m] = static_cast<float>(std::min((s - mean) / sd, loudest));
         }
     }
 

@@ -14,7 +14,7 @@ namespace {
 // All by trials on simulated sets; see the bench.
 constexpr double kNearLoudest_db = 4.0;  // the set's sound ones lie within this of its loudest
 constexpr double kWeaker_db = -4.3;
-constexpr double kWeakerTogether_db = -2.6;  // the neighbours fill up what is missing
+constexpr double kWeakerTogether_db = -3.0;  // the neighbours fill up what is missing
 constexpr double kLouder_db = 5.0;
 constexpr double kSilent_db = -8.7;          // below this only neighbours are heard
 constexpr double kSilentTogether_db = -6.5;  // the same when all open together and the neighbours add up,
@@ -46,9 +46,14 @@ constexpr double kSpacingShare = 0.1;
 constexpr double kSpacing_ms = 0.3;
 constexpr double kJitterTimes = 2.5;
 constexpr double kJitter_us = 180.0;
+constexpr double kLeastTimes = 1.5;         // what the crank's wander leaves surely of it
+constexpr double kLeastTold_us = 5.0;       // less is not told from the crank's wander
 constexpr double kTicksScatter_us = 300.0;  // from here on what scatters more than the set's may be no injector at all
 constexpr double kLeastMissedShare = 0.01;
-constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together
+constexpr double kGap = 1.8;                   // the faintest heard against the loudest missed, in energy
+constexpr double kAlone = 0.4;                 // the same against the typical click, for one miss alone
+constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together,
+constexpr double kTimesByScatter = 3.0;        // and so many times what the scatter of the heard ones would leave there
 
 std::vector<double> picked(const std::vector<double>& values, const std::vector<std::size_t>& members) {
     std::vector<double> out;
@@ -139,7 +144,8 @@ std::vector<double> gains_of(std::span<const ProbedInjector> set, const std::vec
 }
 
 bool scatters_more(const ProbeRecording& r, double usual_us, double least_us = kJitter_us) {
-    return std::isfinite(usual_us) && r.jitter_us > std::max(least_us, kJitterTimes * usual_us);
+    return std::isfinite(usual_us) && r.jitter_us > std::max(least_us, kJitterTimes * usual_us) &&
+           r.jitter_least_us > kLeastTimes * usual_us;
 }
 
 /// What is heard neither rings alike nor comes on time as the set's clearest clicks do: the engine's own ticks, which
@@ -304,6 +310,14 @@ bool own_place_empty(const ProbeRecording& r) {
     return rival && empty;
 }
 
+/// Some clicks are missing, and not only faint: interference and noise make single ones faint.
+bool clicks_missing(const ProbeRecording& r, const InjectorReading& v, double least_share) {
+    if (r.clearly_missed >= 2 || (r.clearly_missed == 1 && r.faintest_heard > kAlone)) return true;
+    const bool gap = r.faintest_heard > kGap * r.loudest_missed;
+    if (gap && v.missed >= 2 && v.missed >= kLeastMissedShare * v.due) return true;
+    return least_share > kLeastMissedBlurred && v.missed > kTimesByScatter * (r.missed_by_scatter + 1.0);
+}
+
 }  // namespace
 
 InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine& engine) {
@@ -387,7 +401,10 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
             const bool other_opening = !one_part(r) && why.spacing && !out.openings_split;
             const bool other_rate = !one_part(r) && r.each_turn != out.each_turn;
-            if (ticks_only[i])
+            // No closing click where the set's are, nor on time as theirs: a valve's tick, however alike it rings.
+            const bool valve = !together && !out.openings_split && why.jitter && std::isfinite(spacing_ms) &&
+                               !opens_alike(spacing_ms, open_close_ms);
+            if (ticks_only[i] || valve)
                 why.neighbours_only = true;
             else if (levels[i] >= kDoubtful_db)
                 why.neighbours_only = (other_opening && (unlike_scatter(i) || std::isnan(r.jitter_us)) && other_rate) ||
@@ -421,12 +438,10 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
         v.missed_low_percent = 100.0 * interval.low;
         v.missed_high_percent = 100.0 * interval.high;
         v.rate_hz = cycle_hz * (r.each_turn || out.each_turn ? 2.0 : 1.0) * (v.due - v.missed) / v.due;
-        v.jitter_us = r.jitter_us;
-        v.jitter_deg = r.jitter_us * 1e-6 * speed * 6.0;
+        if (r.jitter_us > kLeastTold_us) v.jitter_us = r.jitter_us;
+        v.jitter_deg = v.jitter_us * 1e-6 * speed * 6.0;
         v.open_close_ms = open_close_ms;
-        const double share = static_cast<double>(v.missed) / v.due;
-        const bool misses = r.clearly_missed >= 1 || (r.heard_apart ? v.missed >= 2 && share >= kLeastMissedShare
-                                                                    : interval.low > kLeastMissedBlurred);
+        const bool misses = clicks_missing(r, v, interval.low);
         const bool odd = why.weaker || why.louder || why.spacing || why.jitter || why.twice_the_rate;
         v.verdict = misses && !why.weaker && !drowned(r, clearest) ? InjectorVerdict::missing_clicks
                     : odd                                          ? InjectorVerdict::differs

@@ -30,6 +30,12 @@ class PlaceBook {
         for (std::size_t k = 0; k < fractions_.size(); ++k)
             place_of_[static_cast<std::size_t>(engine.firing_order.empty() ? static_cast<int>(k)
                                                                            : engine.firing_order[k] - 1)] = k;
+        for (const auto& p : set)
+            for (const double from : fractions_)
+                for (const double to : fractions_)
+                    looks_.push_back(p.recording.fold.empty()
+                                         ? ProbeRecording::Place{}
+                                         : place_heard(p.recording, to - from - std::floor(to - from)));
         std::vector<double> heard;
         for (std::size_t i = 0; i < set.size(); ++i)
             for (std::size_t j = 0; j < set.size(); ++j)
@@ -62,10 +68,9 @@ class PlaceBook {
    private:
     [[nodiscard]] std::size_t place(int cylinder) const { return place_of_[static_cast<std::size_t>(cylinder - 1)]; }
 
-    [[nodiscard]] ProbeRecording::Place look(std::size_t i, std::size_t from, std::size_t to) const {
-        double after = fractions_[to] - fractions_[from];
-        after -= std::floor(after);
-        return place_heard(set_[i].recording, after);
+    /// What recording i has at one place if its strongest click is at another.
+    [[nodiscard]] const ProbeRecording::Place& look(std::size_t i, std::size_t from, std::size_t to) const {
+        return looks_[(i * fractions_.size() + from) * fractions_.size() + to];
     }
 
     [[nodiscard]] double cost_of(std::size_t i, std::size_t j, const ProbeRecording::Place& p,
@@ -84,6 +89,7 @@ class PlaceBook {
     std::span<const double> levels_db_;
     std::vector<double> fractions_;
     std::vector<std::size_t> place_of_;  // by cylinder, from 0
+    std::vector<ProbeRecording::Place> looks_;
     double neighbour_db_ = kNeighbour_db;
 };
 

@@ -32,15 +32,15 @@ constexpr double kNearlyAsGood = 0.8;    // where the tracker's speed is not tha
 constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
 constexpr double kNextToNothing = 0.15;  // of the typical click's energy
 constexpr double kFarBelow = 4.5;        // standard deviations of the heard ones' amplitude
-constexpr double kFaintestApart = 0.35;
-constexpr double kClearEnough_db = 2.2;  // below this single clicks drown now and then,
-constexpr double kBuried_db = -2.0;      // below this all do: the times found are the noise's
+constexpr double kBuried_db = -2.0;      // below this single clicks drown: the times found are the noise's
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
 constexpr double kSurelyClicks = 3.0;   // contrast that the engine's ticks do not reach
+constexpr double kAsClear_db = -3.0;    // another place against the strongest click
+constexpr double kLouder_db = 3.0;      // what is the own, of two as clear
 constexpr double kAlikeWaves = 0.5;     // coherence, squared
 constexpr double kUsualTimes = 1.5;     // a neighbour's clicks about where they are due, against the own ones' scatter
-constexpr double kUsualLeast_s = 150e-6;
+constexpr double kUsualLeast_s = 200e-6;
 
 void fill_band(ProbeRecording& out, const ClickBands& bands, std::span<const double> excess) {
     const double most = *std::max_element(excess.begin(), excess.end());
@@ -60,9 +60,13 @@ bool rings_alike(const ClickEnvelope& sound, const ClickEvents& events, std::spa
     return !other.parts.empty() && coherence(events.wave, other) > kAlikeWaves;
 }
 
-/// Scatter of the own clicks about the crank angle, s. Between two of them the crank wanders as much as a good injector
+struct Jitter {
+    double sd_s, least_s;
+};
+
+/// Scatter of the own clicks about the crank angle. Between two of them the crank wanders as much as a good injector
 /// scatters; the neighbours' clicks mark it in between.
-double jitter_of(const ProbeRecording& probe, const CrankClock& clock, const ClickEvents& events, double start_s,
+Jitter jitter_of(const ProbeRecording& probe, const CrankClock& clock, const ClickEvents& events, double start_s,
                  const ClickEnvelope& sound) {
     const double period_s = 1.0 / clock.mean_rate_hz();
     const double per = probe.each_turn ? 0.5 : 1.0;
@@ -72,35 +76,44 @@ double jitter_of(const ProbeRecording& probe, const CrankClock& clock, const Cli
         const double at = per * static_cast<double>(e);
         marks.push_back({at, (clock.cycles_at(events.heard_s[e]) - start - at) * period_s, 0});
     }
-    auto split = split_scatter(marks);
-    const auto own = marks;
+    // Where the neighbours' are due the own clicks' course says.
     const FoldedClick fold{probe.fold};
+    const double end = marks.back().at;
     std::size_t family = 0;
     for (const auto& other : probe.others) {
         const double off_turn = other.after_cycles / per;
         if (!other.heard || std::fabs(off_turn - std::round(off_turn)) * per * period_s < kClearOfPlace_s) continue;
         ++family;
-        const double after = fold.place_near(other.after_cycles);
+        for (double at = fold.place_near(other.after_cycles); at < end; at += 1.0)
+            marks.push_back({at, std::nan(""), family});
+    }
+    std::stable_sort(marks.begin(), marks.end(), [](const CourseMark& a, const CourseMark& b) { return a.at < b.at; });
+    auto places = marks;
+    for (auto& m : places) m.family = 0;
+    auto split = split_scatter(places);
+    for (std::size_t f = 1; f <= family; ++f) {
         std::vector<double> times;
-        std::vector<double> at;
-        for (std::size_t e = 0; e < own.size(); e += probe.each_turn ? 2 : 1) {
-            const double t = clock.time_at(start + own[e].at + after + split.course[e] / period_s);
+        std::vector<std::size_t> which;
+        for (std::size_t k = 0; k < marks.size(); ++k) {
+            if (marks[k].family != f) continue;
+            const double t = clock.time_at(start + marks[k].at + split.course[k] / period_s);
             if (t < kClearOfPlace_s || t + kClearOfPlace_s > probe.length_s) continue;
             times.push_back(t);
-            at.push_back(own[e].at + after);
+            which.push_back(k);
         }
         if (times.size() < kFewestEvents) continue;
         const auto heard = time_faint_clicks(sound, times, events.core_first, events.core_last,
                                              std::max(kUsualTimes * split.sd, kUsualLeast_s), events.noise);
-        for (std::size_t k = 0; k < times.size(); ++k)
-            marks.push_back({at[k], (clock.cycles_at(heard[k]) - start - at[k]) * period_s, family});
+        for (std::size_t i = 0; i < which.size(); ++i) {
+            auto& mark = marks[which[i]];
+            mark.value = (clock.cycles_at(heard[i]) - start - mark.at) * period_s;
+        }
     }
-    if (family > 0) {
-        std::stable_sort(marks.begin(), marks.end(),
-                         [](const CourseMark& a, const CourseMark& b) { return a.at < b.at; });
-        split = split_scatter(marks);
-    }
-    return std::sqrt(std::max(0.0, split.sd * split.sd - events.timing_error_s * events.timing_error_s));
+    if (family > 0) split = split_scatter(marks);
+    const auto without_noise = [&](double sd) {
+        return std::sqrt(std::max(0.0, sd * sd - events.timing_error_s * events.timing_error_s));
+    };
+    return {without_noise(split.sd), without_noise(split.least_sd)};
 }
 
 /// On the common grid of frequencies, NaN beyond the bands.
@@ -113,16 +126,27 @@ std::vector<double> on_grid(const ClickBands& bands, std::span<const double> by_
     return out;
 }
 
-/// How many of the strengths are next to nothing, and far below what the heard ones scatter.
-int clearly_missed(std::span<const double> strengths, std::span<const double> heard) {
-    if (heard.empty()) return 0;
+/// What tells missing clicks from faint ones.
+void judge_missed(ProbeRecording& out, const ClickEvents& events) {
     std::vector<double> amplitudes;
-    for (const double v : heard) amplitudes.push_back(std::sqrt(std::max(v, 0.0)));
-    const double line =
-        stats::median(amplitudes) - kFarBelow * stats::kMadToSd * stats::median_absolute_deviation(amplitudes);
-    return static_cast<int>(std::count_if(strengths.begin(), strengths.end(), [&](double v) {
-        return v < kNextToNothing && std::sqrt(std::max(v, 0.0)) < line;
-    }));
+    for (std::size_t e = 0; e < events.strength.size(); ++e) {
+        const double v = std::max(events.strength[e], 0.0);
+        if (std::isfinite(events.heard_s[e]))
+            amplitudes.push_back(std::sqrt(v));
+        else
+            out.loudest_missed = std::max(out.loudest_missed, v);
+    }
+    if (amplitudes.empty()) return;
+    const double faintest = *std::min_element(amplitudes.begin(), amplitudes.end());
+    out.faintest_heard = faintest * faintest;
+    const double typical = stats::median(amplitudes);
+    const double sd = stats::kMadToSd * stats::median_absolute_deviation(amplitudes);
+    const auto clear = [&](double v) {
+        return v < kNextToNothing && std::sqrt(std::max(v, 0.0)) < typical - kFarBelow * sd;
+    };
+    out.clearly_missed = static_cast<int>(std::count_if(events.strength.begin(), events.strength.end(), clear));
+    out.missed_by_scatter = static_cast<double>(events.strength.size()) *
+                            stats::normal_cdf((std::sqrt(out.loudest_missed) - typical) / std::max(sd, 1e-9));
 }
 
 /// What is measured of the clicks of a line.
@@ -196,11 +220,7 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
     out.due = static_cast<int>(events.heard_s.size());
     out.missed = events.missed;
     out.common_share = events.common_share;
-    std::vector<double> heard;
-    for (std::size_t e = 0; e < events.strength.size(); ++e)
-        if (std::isfinite(events.heard_s[e])) heard.push_back(events.strength[e]);
-    out.clearly_missed = clearly_missed(events.strength, heard);
-    out.heard_apart = !heard.empty() && stats::quantile(heard, 0.03) > kFaintestApart;
+    judge_missed(out, events);
     const auto pairs = find_pairs(events, x, sample_rate_hz, bands.range());
     const auto& pair = pairs.front();
     out.open_at_ms = 1e3 * pair.open_s;
@@ -220,11 +240,25 @@ ProbeRecording measure_line(ProbeRecording out, AudioView x, double sample_rate_
         out.spectrum = on_grid(bands, level.energy);
         out.quiet = on_grid(bands, bands.floor);
     }
-    out.heard_apart = out.heard_apart && out.clarity_db > kClearEnough_db;
-
-    if (out.clarity_db > kBuried_db && events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents)
-        out.jitter_us = 1e6 * jitter_of(out, clock, events, due_s[events.first_due], envelope);
+    if (out.clarity_db > kBuried_db &&
+        events.heard_s.size() - static_cast<std::size_t>(events.missed) >= kFewestEvents) {
+        const auto jitter = jitter_of(out, clock, events, due_s[events.first_due], envelope);
+        out.jitter_us = 1e6 * jitter.sd_s;
+        out.jitter_least_us = 1e6 * jitter.least_s;
+    }
     return out;
+}
+
+/// Whether a rival lies where the firing order has another injector, as seen from the strongest line.
+bool at_a_place(const ClickLine& line, const ClickLine& rival, const ProbeRecording& strongest) {
+    std::vector<double> after;
+    for (std::size_t k = 0; k < std::min(line.path.at_cycles.size(), rival.path.at_cycles.size()); ++k)
+        after.push_back(rival.path.at_cycles[k] - line.path.at_cycles[k]);
+    const double middle = stats::median(after);
+    return std::any_of(strongest.others.begin(), strongest.others.end(), [&](const ProbeRecording::Place& p) {
+        const double off = middle - p.after_cycles;
+        return std::fabs(off - std::round(off)) * mean_period_s(line.clock, line.path) < kPlaceSide_s;
+    });
 }
 
 }  // namespace
@@ -281,15 +315,22 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
         return measure_line(out, x, sample_rate_hz, bands, l, engine, cylinder);
     };
     auto strongest = measured(*line);
-    if (one_part(strongest) || line->path.contrast > kSurelyClicks) return strongest;
-    // It does not ring like one part: what the engine itself ticks may be louder there than the injector.
+    // It does not ring like one part: what the engine itself ticks may be louder there than the injector. Or, of two as
+    // clear at injectors' places, the louder one is the own: above the bands where most noise is a neighbour may be as
+    // clear.
+    const bool surely_part = one_part(strongest) || line->path.contrast > kSurelyClicks;
+    const auto as_loud = [](const ProbeRecording::Place& p) { return p.heard && p.level_db > kAsClear_db; };
+    if (surely_part && std::none_of(strongest.others.begin(), strongest.others.end(), as_loud)) return strongest;
     std::optional<ProbeRecording> part;
     double clearest = 0.0;
+    double loudest_db = strongest.level_db + kLouder_db;
     for (const auto& rival : rival_lines(bands, plain, *line)) {
-        if (rival.path.contrast <= clearest) continue;
+        if (!surely_part && rival.path.contrast <= clearest) continue;
         auto other = measured(rival);
         if (!one_part(other) || !std::isfinite(other.level_db)) continue;
+        if (surely_part && (other.level_db < loudest_db || !at_a_place(*line, rival, strongest))) continue;
         clearest = rival.path.contrast;
+        loudest_db = other.level_db;
         part = std::move(other);
     }
     return part ? *std::move(part) : strongest;

@@ -20,15 +20,18 @@ struct ProbeRecording {
     int due = 0;                     ///< clicks expected at the rate found, within the recording
     int missed = 0;                  ///< of these, not heard
     int clearly_missed = 0;          ///< of these, with next to nothing there, far below what heard ones scatter
-    bool heard_apart = false;        ///< the faintest clicks stand clear of what counts as missed
+    double faintest_heard = 0.0;     ///< energy of the faintest heard click, 1 for the typical one,
+    double loudest_missed = 0.0;     ///< and of the strongest that counts as missed
+    double missed_by_scatter = 0.0;  ///< so many were to be expected down there from how the heard ones scatter
     double common_share = 0.0;       ///< of the energy about the clicks, in a waveform that all share
     double level_db = std::nan("");  ///< energy of a heard pair of clicks in the click band, sample scale
-    double power_level_db = std::nan("");  ///< by their mean power alone; -infinity where none stands out of the noise
-    std::vector<double> spectrum;          ///< level_db per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
-    std::vector<double> quiet;             ///< power of what sounds between the clicks, on the same grid
-    double clarity_db = std::nan("");      ///< level_db over the noise in that band
-    double jitter_us = std::nan("");       ///< standard deviation about the crank angle; NaN where single clicks drown
-    double open_close_ms = std::nan("");   ///< by the clearest pair
+    double power_level_db = std::nan("");   ///< by their mean power alone; -infinity where none stands out of the noise
+    std::vector<double> spectrum;           ///< level_db per 1 kHz from kSpectrumFrom_hz on; NaN where it is not known
+    std::vector<double> quiet;              ///< power of what sounds between the clicks, on the same grid
+    double clarity_db = std::nan("");       ///< level_db over the noise in that band
+    double jitter_us = std::nan("");        ///< standard deviation about the crank angle; NaN where single clicks drown
+    double jitter_least_us = std::nan("");  ///< the least that the crank's own wander leaves likely
+    double open_close_ms = std::nan("");    ///< by the clearest pair
     /// What may be the time from opening to closing, that of the clearest pair first.
     struct Spacing {
         double ms = 0.0;

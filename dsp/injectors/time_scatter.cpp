@@ -15,6 +15,9 @@ constexpr std::size_t kFewest = 8;
 constexpr double kVague = 1e8;  // variance of the start, in units of the scatter's
 constexpr double kStrayScatters = 3.5;
 constexpr int kRounds = 2;
+constexpr double kExcluded = 1.92;    // log likelihood: 95 %
+constexpr double kLeastShare = 1e-3;  // of the variance: less is none
+constexpr int kHalvings = 6;
 constexpr double kMiddleBend = 3e-3;  // of the range that is searched
 
 /// Level and slope of the course, and their covariance (aa, ab, bb).
@@ -46,7 +49,8 @@ class Course {
     [[nodiscard]] std::size_t families() const { return families_; }
 
     /// Kalman filter; with `keep` what the smoother needs.
-    Pass filter(const Ratios& ratios, bool keep) {
+    /// `own_variance`: of family 0, where it is given; 0: the likeliest.
+    Pass filter(const Ratios& ratios, bool keep, double own_variance = 0.0) {
         Pass p;
         State s;
         double squares = 0.0;
@@ -78,8 +82,33 @@ class Course {
         if (counted > 0) {
             p.variance = std::max(squares / counted, 1e-300);
             p.log_likelihood = -0.5 * (counted * std::log(p.variance) + logs);
+            if (own_variance > 0.0)
+                p.log_likelihood = -0.5 * (squares / own_variance - counted + counted * std::log(own_variance) + logs);
         }
         return p;
+    }
+
+    /// The least own variance, as a share of the likeliest, that the marks do not exclude.
+    double least_share(const Ratios& best) {
+        const auto likeliest = filter(best, false);
+        const auto excluded = [&](double share) {
+            double most = -std::numeric_limits<double>::infinity();
+            for (double power = -1.0; power <= 2.0; power += 0.5) {
+                Ratios trial = best;
+                for (std::size_t f = 1; f < trial.noise.size(); ++f) trial.noise[f] /= share;
+                trial.bend *= std::pow(10.0, power) / share;
+                most = std::max(most, filter(trial, false, share * likeliest.variance).log_likelihood);
+            }
+            return most < likeliest.log_likelihood - kExcluded;
+        };
+        double out = std::log(kLeastShare);
+        double in = 0.0;
+        if (!excluded(kLeastShare)) return 0.0;
+        for (int halving = 0; halving < kHalvings; ++halving) {
+            const double middle = 0.5 * (out + in);
+            (excluded(std::exp(middle)) ? out : in) = middle;
+        }
+        return std::exp(in);
     }
 
     /// The likeliest ratios: all together, which is the own variance alone, then one after the other.
@@ -211,8 +240,9 @@ TimeScatter split_scatter(std::span<const CourseMark> given) {
         const double variance = course.filter(course.likeliest(), true).variance;
         course.lay_families(course.smooth(), variance);
     }
+    Ratios ratios;
     for (int round = 0; round < kRounds; ++round) {
-        const auto ratios = course.likeliest();
+        ratios = course.likeliest();
         const double sd = std::sqrt(course.filter(ratios, true).variance);
         const auto at = course.smooth();
         out.sd = sd * unit;
@@ -220,6 +250,7 @@ TimeScatter split_scatter(std::span<const CourseMark> given) {
         for (std::size_t k = 0; k < at.size(); ++k) out.course[k] = at[k] * unit + middle;
         if (course.leave_out_strays(at, sd) < kFewest) break;
     }
+    out.least_sd = out.sd * std::sqrt(course.least_share(ratios));
     return out;
 }
 

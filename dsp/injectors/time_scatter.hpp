@@ -16,6 +16,7 @@ struct CourseMark {
 /// Scatter of single events about a course that bends slowly.
 struct TimeScatter {
     double sd = 0.0;             ///< of the events of family 0 about the course, in the unit of the values
+    double least_sd = 0.0;       ///< the least that the values do not exclude (likelihood ratio, 95 %)
     std::vector<double> course;  ///< the smoothed course at every mark
 };
 

@@ -2,6 +2,7 @@
 
 #include "dsp/full_scale.hpp"
 #include "dsp/injectors/crank_clock.hpp"
+#include "dsp/injectors/set_speed.hpp"
 #include "src/analysis/in_parallel.hpp"
 #include "src/recording/sound_file.hpp"
 
@@ -184,6 +185,12 @@ std::variant<InjectorView, InjectorFailure> judge_injectors(const InjectorReques
         auto& heard = std::get<Heard>(*outcome);
         view.notes.insert(view.notes.end(), heard.notes.begin(), heard.notes.end());
         probed.push_back({request.recordings[probed.size()].first, std::move(heard.probe)});
+    }
+    const auto odd = other_speeds(probed, request.engine);
+    for (const auto i : odd.which) {
+        auto again = listen(request.recordings[i].second, request.channel, odd.engine, probed[i].cylinder);
+        if (auto* heard = std::get_if<Heard>(&again); heard != nullptr && as_clear(heard->probe, probed[i].recording))
+            probed[i].recording = std::move(heard->probe);
     }
     const auto set = compare_injectors(probed, request.engine);
     view.rpm = set.rpm;

@@ -4,6 +4,7 @@
 #include "dsp/injectors/crank_clock.hpp"
 #include "dsp/injectors/injector_set.hpp"
 #include "dsp/injectors/mean_power.hpp"
+#include "dsp/injectors/set_speed.hpp"
 #include "dsp/injectors/time_scatter.hpp"
 #include "dsp/sim/injector_probe.hpp"
 #include "dsp/sim/random.hpp"
@@ -140,6 +141,33 @@ TEST_CASE("Click path: stands out of chance for pulses, not for noise", "[dsp][i
     CHECK(path.contrast > 1.5 * path.chance_contrast);
     REQUIRE(path.at_cycles.size() >= 67);
     for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.3, 0.01));
+}
+
+TEST_CASE("Click path: of two lines that stand far out of the noise the louder one is followed", "[dsp][injectors]") {
+    auto random = sim::sub_stream(7, "loud lines");
+    std::vector<float> strength(20000);
+    for (auto& v : strength) v = static_cast<float>(std::fabs(sim::gaussian(random)));
+    const CrankClock clock{std::vector<double>(101, 7.0), 0.1};
+    for (double c = 0.3; c < 69.0; ++c)
+        for (int width = 0; width < 2; ++width) {
+            strength[static_cast<std::size_t>(c / 7.0 / 0.5e-3) + static_cast<std::size_t>(width)] += 12.F;
+            strength[static_cast<std::size_t>((c + 0.5) / 7.0 / 0.5e-3) + static_cast<std::size_t>(width)] += 20.F;
+        }
+    for (std::size_t k = 8000; k < 8010; ++k) strength[k] += 1000.F;  // a bang
+    const auto path = follow_clicks(strength, 0.5e-3, clock, 2, 0);
+    REQUIRE(path.at_cycles.size() >= 67);
+    for (const double at : path.at_cycles) CHECK_THAT(at - std::floor(at), WithinAbs(0.8, 0.02));
+}
+
+TEST_CASE("Click fold: noise that swells with every firing is no click at an injector's place", "[dsp][injectors]") {
+    ProbeRecording r;  // a place every hundred steps; the strongest click at a quarter of the fold
+    for (int m = 0; m < 400; ++m) r.fold.push_back(1.5 + 0.5 * std::cos(2.0 * std::numbers::pi * (m - 100) / 100.0));
+    for (const std::size_t m : {100U, 101U, 106U}) r.fold[m] += 20.0;
+    r.hearing_db = -15.0;
+    for (const double after : {0.25, 0.5, 0.75}) CHECK_FALSE(place_heard(r, after).heard);
+    for (const std::size_t m : {300U, 301U, 306U}) r.fold[m] += 1.5;  // a neighbour's
+    CHECK_THAT(place_heard(r, 0.5).level_db, WithinAbs(10.0 * std::log10(1.5 / 20.0), 1.0));
+    CHECK_FALSE(place_heard(r, 0.25).heard);
 }
 
 TEST_CASE("Click path: a corridor beside a louder line leads to what clicks there", "[dsp][injectors]") {
@@ -304,8 +332,29 @@ TEST_CASE("Scatter: white part and course are told apart", "[dsp][injectors]") {
     marks[100].value += 5000.0;  // a stray
     const auto split = split_scatter(marks);
     CHECK_THAT(split.sd, WithinAbs(jitter, 15.0));  // 400 values and a course to be found: 4 % and some
+    CHECK(split.least_sd < jitter);
+    CHECK(split.least_sd > 0.7 * jitter);
     CHECK(split.course.size() == marks.size());
     CHECK_THROWS_AS(split_scatter(std::vector<CourseMark>(7)), std::invalid_argument);
+}
+
+TEST_CASE("Scatter: where the course wanders far more than the events scatter, little of it is sure",
+          "[dsp][injectors]") {
+    int surely_more = 0;
+    for (unsigned seed = 1; seed <= 100; ++seed) {
+        auto random = sim::sub_stream(seed, "wander");
+        double slope = 0.0;
+        double course = 0.0;
+        std::vector<CourseMark> marks;
+        for (int k = 0; k < 90; ++k) {  // the slope walks on between the events, too
+            const double turn = 300.0 * sim::gaussian(random);
+            course += slope + 0.5 * turn + 300.0 / std::sqrt(12.0) * sim::gaussian(random);
+            slope += turn;
+            marks.push_back({static_cast<double>(k), course + 40.0 * sim::gaussian(random), 0});
+        }
+        surely_more += split_scatter(marks).least_sd > 60.0;
+    }
+    CHECK(surely_more <= 8);  // 2.5 % and what a hundred draws scatter
 }
 
 TEST_CASE("Scatter: what others mark in between helps where the course wanders", "[dsp][injectors]") {
@@ -462,6 +511,81 @@ TEST_CASE("Injectors: a probe that hears no firing takes the speed from the clic
     const auto heard = examine(probe.samples, spec.engine, 1);
     CHECK(heard.repeats);
     CHECK_THAT(heard.rpm, WithinAbs(940.0, 9.4));
+}
+
+TEST_CASE("Injectors: a second in which the speed is misread costs no click and makes none uneven",
+          "[dsp][injectors]") {
+    const auto seed = GENERATE(640101U, 640102U, 640103U, 640104U);
+    SetCondition condition;
+    condition.name = "misread";
+    auto set = draw_set(condition, seed);
+    set.spec.health.assign(4, {});
+    const auto probe = record(set, condition, 2);
+    auto readings = readings_of_rumble(probe.samples, condition.rate_hz, set.spec.engine);
+    const auto right = examine_probe(probe.samples, condition.rate_hz, readings, set.spec.engine, 2);
+    for (auto& r : readings)
+        if (r.time_s > 7.0 && r.time_s < 8.5) r.rpm *= 0.95;
+    const auto misread = examine_probe(probe.samples, condition.rate_hz, readings, set.spec.engine, 2);
+    CHECK(right.missed == 0);
+    CHECK(misread.missed == 0);
+    CHECK(misread.due >= right.due - 4);
+    CHECK(misread.jitter_us < 1.3 * right.jitter_us);
+    CHECK(misread.jitter_least_us <= misread.jitter_us);
+}
+
+TEST_CASE("Injectors: clicks that neighbours make faint now and then are not missing", "[dsp][injectors]") {
+    ProbeRecording r;
+    r.repeats = true;
+    r.rpm = 800.0;
+    r.due = 200;
+    r.length_s = 15.0;
+    r.common_share = 0.9;
+    r.level_db = r.power_level_db = -20.0;
+    r.spectrum.assign(kSpectrumSize, 1.0);
+    r.quiet.assign(kSpectrumSize, 1.0);
+    r.jitter_us = r.jitter_least_us = 60.0;
+    r.spacings = {{3.0, 1.0}};
+    std::vector<ProbedInjector> set;
+    for (int c = 1; c <= 4; ++c) set.push_back({c, r});
+    auto& odd = set[1].recording;
+    const auto verdict = [&] { return compare_injectors(set, four(Injection::sequential)).injectors[1].verdict; };
+    odd.missed = 6;  // six below the line, and others all the way down to it
+    odd.loudest_missed = 0.24;
+    odd.faintest_heard = 0.26;
+    odd.missed_by_scatter = 2.5;
+    CHECK(verdict() == InjectorVerdict::regular);
+    odd.faintest_heard = 0.5;  // a gap
+    CHECK(verdict() == InjectorVerdict::missing_clicks);
+    odd.faintest_heard = 0.26;
+    odd.missed = 30;  // no gap, but far more than scatter leaves there
+    CHECK(verdict() == InjectorVerdict::missing_clicks);
+    odd.missed = odd.clearly_missed = 1;
+    CHECK(verdict() == InjectorVerdict::regular);
+    odd.faintest_heard = 0.6;
+    CHECK(verdict() == InjectorVerdict::missing_clicks);
+}
+
+TEST_CASE("Injectors: a recording whose clicks give another speed than the set's is named", "[dsp][injectors]") {
+    std::vector<ProbedInjector> set(4);
+    for (int c = 0; c < 4; ++c) {
+        set[static_cast<std::size_t>(c)].cylinder = c + 1;
+        auto& r = set[static_cast<std::size_t>(c)].recording;
+        r.repeats = true;
+        r.firing_heard = c != 2;
+        r.rpm = 800.0 + c;
+    }
+    const auto engine = four(Injection::sequential);
+    CHECK(other_speeds(set, engine).which.empty());
+    set[2].recording.rpm = 960.0;
+    const auto odd = other_speeds(set, engine);
+    CHECK(odd.which == std::vector<std::size_t>{2});
+    CHECK(odd.engine.idle_low_rpm < 800.0);
+    CHECK(odd.engine.idle_high_rpm > 803.0);
+    CHECK(odd.engine.idle_high_rpm * 1.1 < 960.0);  // what is looked through beyond it
+    set[2].recording.firing_heard = true;           // the engine itself ran so
+    CHECK(other_speeds(set, engine).which.empty());
+    set[2].recording.firing_heard = set[1].recording.firing_heard = set[0].recording.firing_heard = false;
+    CHECK(other_speeds(set, engine).which.empty());  // one that is sure is no set
 }
 
 TEST_CASE("Injectors: silence, noise and samples that are no numbers give no clicks", "[dsp][injectors]") {
