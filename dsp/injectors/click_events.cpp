@@ -26,15 +26,15 @@ constexpr double kFurthestCourse = 2000.0;  // grid steps: 100 ms
 constexpr std::ptrdiff_t kCourseBack = 8;   // events
 constexpr std::ptrdiff_t kPaceBack = 4;     // the crank keeps its pace no longer
 constexpr std::ptrdiff_t kBothSides = 3;
-constexpr std::size_t kDoubtfulEnds = 2;
-constexpr std::size_t kDoubtfulRun = 6;  // with nothing heard outside
-constexpr int kBlur = 1;                 // grid steps each side
+constexpr std::size_t kDoubtfulRun = 3;  // missing at an end
+constexpr std::size_t kLongestRun = 8;
+constexpr int kBlur = 1;  // grid steps each side
 constexpr int kRounds = 4;
 constexpr double kAlike = 0.3;  // of the mean energy in the shared waveform: the clicks are alike
 constexpr double kCore = 0.06;  // of the shape's peak: what counts as click
 constexpr double kMissedBelow = 0.25;
 constexpr double kMissedFrom = 0.12;  // the line between heard and missed is looked for in this range of strengths
-constexpr double kMissedTo = 0.5;
+constexpr double kMissedTo = 0.62;
 
 constexpr double kBeforeClosing_s = 0.15e-3;  // a click's start in the mean is later than its first swing
 
@@ -308,18 +308,28 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     // Fainter ones where those on both sides have them.
     for (std::size_t e = 0; e < rows.size(); ++e)
         if (at[e].strength < line) found_at(e, by_pace(e, -kBothSides, kBothSides), line, kLateLag_s);
+    // One laid with an opening on a closing click lies off those on both sides, and rings there by half.
+    for (std::size_t e = 0; e < rings.size(); ++e) {
+        const auto between = by_pace(e, -kBothSides, kBothSides);
+        if (!between || std::fabs(*between - moved[e] - at[e].lag) * ClickEnvelope::kStep_s < kLateLag_s) continue;
+        const auto there = place_click(sound, wave, due_s[e] + *between * ClickEnvelope::kStep_s);
+        if (there.strength <= rings[e].strength) continue;
+        moved[e] = *between;
+        at[e].lag = 0.0;
+        rings[e] = there;
+        led = true;
+    }
     if (led && out.alike) by_waveform();
 
-    // What is missing at the very ends may be beyond the course of the clicks: nothing can be said of it, nor of what
-    // was found further out.
-    std::size_t first = 0;
-    std::size_t end = rows.size();
-    for (std::size_t e = 0; e < std::min(kDoubtfulRun, rows.size()); ++e) {
-        if (at[e].strength < line && (e < kDoubtfulEnds || first == e)) first = e + 1;
-        if (at[rows.size() - 1 - e].strength < line && (e < kDoubtfulEnds || end == rows.size() - e))
-            end = rows.size() - 1 - e;
-    }
-    end = std::max(first, end);
+    // Several missing at the very end may be beyond the course of the clicks: nothing can be said of them.
+    const auto lost = [&](auto strength_at) {
+        std::size_t run = 0;
+        while (run < std::min(kLongestRun, rows.size()) && strength_at(run) < line) ++run;
+        return run < kDoubtfulRun ? 0 : run;
+    };
+    const std::size_t first = lost([&](std::size_t e) { return at[e].strength; });
+    const std::size_t end =
+        std::max(first, rows.size() - lost([&](std::size_t e) { return at[rows.size() - 1 - e].strength; }));
     out.first_due = first;
     for (std::size_t e = first; e < end; ++e) {
         const bool heard = at[e].strength >= line;

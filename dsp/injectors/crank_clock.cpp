@@ -13,6 +13,7 @@ namespace idlehark {
 
 namespace {
 constexpr double kLeastLockedShare = 0.5;
+constexpr double kFarOff = 0.12;           // logarithm: an idle does not, the tracker may for a second (three quarters)
 constexpr double kWindow_s = 2.0;          // of the repetition search: some twenty cycles
 constexpr double kStep_s = 0.5;            // from window to window
 constexpr int kBlurFrames = 3;             // each side: what the speed changes within a cycle
@@ -60,10 +61,15 @@ double CrankClock::mean_rate_hz() const noexcept { return cycles_.back() / durat
 
 std::optional<CrankClock> clock_from_readings(std::span<const RpmReading> readings, double hop_s,
                                               const Engine& engine) {
+    std::vector<double> speeds;
+    for (const auto& r : readings)
+        if (r.locked) speeds.push_back(r.rpm);
+    if (speeds.empty()) return {};
+    const double usual = stats::median(speeds);
     std::vector<double> heard;
     std::vector<std::size_t> locked;
     for (std::size_t i = 0; i < readings.size(); ++i) {
-        if (!readings[i].locked) continue;
+        if (!readings[i].locked || std::fabs(std::log(readings[i].rpm / usual)) > kFarOff) continue;
         heard.push_back(cycle_frequency(engine, Rpm{readings[i].rpm}).value);
         locked.push_back(i);
     }

@@ -51,7 +51,7 @@ constexpr double kLeastTold_us = 5.0;       // less is not told from the crank's
 constexpr double kTicksScatter_us = 300.0;  // from here on what scatters more than the set's may be no injector at all
 constexpr double kLeastMissedShare = 0.01;
 constexpr double kGap = 1.8;                   // the faintest heard against the loudest missed, in energy
-constexpr double kAlone = 0.4;                 // the same against the typical click, for one miss alone
+constexpr double kAlone = 0.35;                // the same against the typical click, for one miss alone
 constexpr double kLeastMissedBlurred = 0.012;  // lower end, where the faintest clicks and none at all run together,
 constexpr double kTimesByScatter = 3.0;        // and so many times what the scatter of the heard ones would leave there
 

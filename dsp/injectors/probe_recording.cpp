@@ -23,16 +23,16 @@ namespace {
 
 constexpr int kChances = 3;  // foldings to learn what chance gives
 constexpr int kFramesByClicks = 8;
-constexpr double kGatedBase = 1e-6;      // of the largest: where a noise gate leaves nothing between the clicks
-constexpr double kBetterClock = 1.1;     // contrast that the clicks' clock must have over the tracker's
-constexpr double kFarBetterClock = 1.3;  // the same where the clicks line up on the tracker's clock,
-constexpr double kSurelyClear = 1.8;     // as they do with so much more contrast than chance gives
-constexpr double kMostlyLocked = 0.9;    // and the firing is heard nearly throughout
-constexpr double kNearlyAsGood = 0.8;    // where the tracker's speed is not that of the stated idle
-constexpr double kTurnShare = 0.4;       // power 360 degrees on, against the strongest: twice a cycle
-constexpr double kNextToNothing = 0.15;  // of the typical click's energy
-constexpr double kFarBelow = 4.5;        // standard deviations of the heard ones' amplitude
-constexpr double kBuried_db = -2.0;      // below this single clicks drown: the times found are the noise's
+constexpr double kGatedBase = 1e-6;       // of the largest: where a noise gate leaves nothing between the clicks
+constexpr double kBetterClock = 1.1;      // contrast that the clicks' clock must have over the tracker's
+constexpr double kFarBetterClock = 1.15;  // the same where the clicks line up on the tracker's clock,
+constexpr double kSurelyClear = 1.8;      // as they do with so much more contrast than chance gives
+constexpr double kMostlyLocked = 0.9;     // and the firing is heard nearly throughout
+constexpr double kNearlyAsGood = 0.8;     // where the tracker's speed is not that of the stated idle
+constexpr double kTurnShare = 0.4;        // power 360 degrees on, against the strongest: twice a cycle
+constexpr double kNextToNothing = 0.15;   // of the typical click's energy
+constexpr double kFarBelow = 4.5;         // standard deviations of the heard ones' amplitude
+constexpr double kBuried_db = -2.0;       // below this single clicks drown: the times found are the noise's
 constexpr std::size_t kFewestEvents = 8;
 constexpr double kLoudBandShare = 0.1;  // of the largest excess: part of the band where clicks stand out
 constexpr double kSurelyClicks = 3.0;   // contrast that the engine's ticks do not reach

@@ -14,6 +14,7 @@ namespace {
 constexpr std::size_t kFewest = 8;
 constexpr double kVague = 1e8;  // variance of the start, in units of the scatter's
 constexpr double kStrayScatters = 3.5;
+constexpr double kLoneStray = 6.0;
 constexpr int kRounds = 2;
 constexpr double kExcluded = 1.92;    // log likelihood: 95 %
 constexpr double kLeastShare = 1e-3;  // of the variance: less is none
@@ -191,6 +192,22 @@ class Course {
                 }
         }
     }
+    /// Single values of family 0 far off the straight line between their neighbours do not count from the start: one
+    /// would bend the course so far that none is a stray.
+    void leave_out_lone_strays() {
+        std::vector<std::size_t> own;
+        for (std::size_t k = 0; k < marks_.size(); ++k)
+            if (there_[k]) own.push_back(k);
+        std::vector<double> off(own.size(), 0.0);
+        for (std::size_t i = 1; i + 1 < own.size(); ++i) {
+            const auto &before = marks_[own[i - 1]], &here = marks_[own[i]], &next = marks_[own[i + 1]];
+            const double u = (here.at - before.at) / std::max(next.at - before.at, 1e-12);
+            off[i] = std::fabs(here.value - std::lerp(before.value, next.value, u));
+        }
+        const double usual = stats::kMadToSd * stats::median(off);
+        for (std::size_t i = 1; i + 1 < own.size(); ++i)
+            if (off[i] > kLoneStray * usual && off[i] > off[i - 1] && off[i] > off[i + 1]) there_[own[i]] = 0;
+    }
     /// How many of family 0 are left.
     std::size_t leave_out_strays(const std::vector<double>& course, double own_sd) {
         std::size_t kept = 0;
@@ -235,6 +252,7 @@ TimeScatter split_scatter(std::span<const CourseMark> given) {
 
     TimeScatter out;
     Course course{std::move(marks)};
+    course.leave_out_lone_strays();
     const bool others = course.families() > 1;
     if (others) {  // first by family 0 alone
         const double variance = course.filter(course.likeliest(), true).variance;
