@@ -401,9 +401,10 @@ InjectorSet compare_injectors(std::span<const ProbedInjector> set, const Engine&
             // Neighbours' clicks are like the set's; what is unlike in these ways is the engine's.
             const bool other_opening = !one_part(r) && why.spacing && !out.openings_split;
             const bool other_rate = !one_part(r) && r.each_turn != out.each_turn;
-            // No closing click where the set's are, nor on time as theirs: a valve's tick, however alike it rings.
-            const bool valve = !together && !out.openings_split && why.jitter && std::isfinite(spacing_ms) &&
-                               !opens_alike(spacing_ms, open_close_ms);
+            // No closing click where the set's are, nor on time as theirs: a valve's tick, however alike it rings. With
+            // three cylinders ticks lie where the injectors' places are, and may hide a weak one.
+            const bool valve = !together && set.size() > 3 && !out.openings_split && why.jitter &&
+                               std::isfinite(spacing_ms) && !opens_alike(spacing_ms, open_close_ms);
             if (ticks_only[i] || valve)
                 why.neighbours_only = true;
             else if (levels[i] >= kDoubtful_db)

@@ -1,6 +1,7 @@
 #include "src/analysis/spray_session.hpp"
 
 #include "src/analysis/between_gaps.hpp"
+#include "src/analysis/marks_once.hpp"
 #include "src/analysis/match_hiss.hpp"
 #include "src/visit/visit_marks.hpp"
 
@@ -137,10 +138,11 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
     const double length_s = heard.value().length_s;
 
     Plan plan = spots_of(request.map);
-    std::vector<std::string> left_out;
+    std::vector<std::string> said;  // of the marks
     if (request.order.empty()) {
+        const auto marks = marks_once(request.marks, request.marks_file, said);
         std::vector<const Mark*> inside;
-        for (const auto& m : request.marks) {
+        for (const auto& m : marks) {
             if (m.time_s < length_s) {
                 inside.push_back(&m);
                 continue;
@@ -149,7 +151,7 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
                                           request.marks_file, m.line, m.time_s, length_s);
             if (!heard.value().parts.front().breaks_off)
                 return SprayFailure{{text, "Do these marks belong to this recording? Times count from its start."}};
-            left_out.push_back(text + "; left out");
+            said.push_back(text + "; left out");
         }
         std::vector<double> times_s;
         times_s.reserve(inside.size());
@@ -174,6 +176,9 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
                              request.order.size()),
                  "`idlehark bursts FILE` lists them; correct the order, or write their times to a marks file."},
                 true};
+        if (hisses.size() > request.order.size())
+            said.push_back(fmt::format("{} bursts of hiss are heard; the order of {} spots is taken {} times",
+                                       hisses.size(), request.order.size(), hisses.size() / request.order.size()));
         for (std::size_t i = 0; i < hisses.size(); ++i)
             plan.bursts.push_back({.time_s = hisses[i].time_s,
                                    .spot = spot_index(plan, (*spots)[i]),
@@ -192,7 +197,7 @@ std::variant<SprayAnswer, SprayFailure> judge_spray(const SprayRequest& request,
                                 true};
         SprayAnswer answer{view_of(request, heard.value(), plan, result), heard.value().warnings};
         auto& cautions = answer.view.cautions;
-        cautions.insert(cautions.end(), left_out.begin(), left_out.end());
+        cautions.insert(cautions.end(), said.begin(), said.end());
         for (const auto& r : readings) answer.view.speed.push_back({r.time_s, r.rpm});
         return answer;
     } catch (const std::invalid_argument& wrong) {

@@ -3,6 +3,7 @@
 #include "dsp/balance/balance.hpp"
 #include "dsp/statistics.hpp"
 #include "src/analysis/between_gaps.hpp"
+#include "src/analysis/marks_once.hpp"
 #include "src/analysis/match_hiss.hpp"
 #include "src/files/json_text.hpp"
 #include "src/files/text_file.hpp"
@@ -145,13 +146,14 @@ std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, c
     visit.heard = std::move(heard.value());
     if (const auto reason = why_no_lock(visit.heard, request.listen)) return VisitFailure{*reason, true};
 
+    const auto marks = marks_once(request.marks, request.listen.path, visit.heard.warnings);
     std::vector<double> times_s;
     for (std::size_t k = 0; k < finders.size(); ++k) {
         const auto& part = visit.heard.parts[k];
         const double until_s =
             k + 1 < finders.size() ? visit.heard.parts[k + 1].offset_s : std::numeric_limits<double>::infinity();
         std::vector<double> here_s;
-        for (const auto& m : request.marks) {
+        for (const auto& m : marks) {
             const double time_s = m.time_s - part.offset_s;
             if ((k > 0 && time_s < 0.0) || m.time_s >= until_s) continue;
             if (time_s >= part.length_s) {

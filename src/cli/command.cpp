@@ -39,7 +39,10 @@ Result<Engine> resolve(const EngineOptions& options) {
         for (const auto& text : file.value().warnings) warn(text);
         engine = std::move(file.value().engine);
     } else if (!options.cylinders || options.idle_rpm.empty()) {
-        return Error{"which engine? Neither an engine file nor cylinders and idle range are given",
+        return Error{options.cylinders           ? "which idle? --cylinders is given, but no idle range"
+                     : !options.idle_rpm.empty() ? "how many cylinders? --idle-rpm is given, but not their number"
+                                                 : "which engine? Neither an engine file nor cylinders and idle range "
+                                                   "are given",
                      "Give --engine FILE, or --cylinders N --idle-rpm LOW:HIGH (and --strokes 2 for a two-stroke)."};
     }
     if ((options.cylinders && *options.cylinders != engine.cylinders) ||

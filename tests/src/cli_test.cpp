@@ -191,7 +191,7 @@ TEST_CASE("idle: the engine must be known and possible", "[src][cli]") {
     };
     const std::vector<Case> cases{
         {"", 2, "which engine?"},
-        {" --cylinders 4", 2, "which engine?"},
+        {" --cylinders 4", 2, "which idle?"},
         {" --cylinders 4 --idle-rpm 700", 2, "--idle-rpm: \"700\" is not LOW:HIGH"},
         {" --cylinders 4 --idle-rpm 950:700", 2, "idle_rpm: needs two speeds, low before high"},
         {" --cylinders 13 --idle-rpm 700:950", 2, "cylinders: 13 is not in 1..12"},
