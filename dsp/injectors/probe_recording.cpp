@@ -320,7 +320,9 @@ ProbeRecording examine_probe(AudioView x, double sample_rate_hz, std::span<const
     // clear.
     const bool surely_part = one_part(strongest) || line->path.contrast > kSurelyClicks;
     const auto as_loud = [](const ProbeRecording::Place& p) { return p.heard && p.level_db > kAsClear_db; };
-    if (surely_part && std::none_of(strongest.others.begin(), strongest.others.end(), as_loud)) return strongest;
+    const bool rival_place =
+        !strongest.each_turn && std::any_of(strongest.others.begin(), strongest.others.end(), as_loud);
+    if (surely_part && !rival_place) return strongest;
     std::optional<ProbeRecording> part;
     double clearest = 0.0;
     double loudest_db = strongest.level_db + kLouder_db;
