@@ -41,7 +41,8 @@ constexpr double kMostContact_db = 2.0;       // else no more than a probe's con
 constexpr double kLeastRatio = 1e-4;
 constexpr double kDrownedShare = 0.85;  // of the waveform that the clearest clicks share
 constexpr double kTicks_us = 550.0;     // scatter that no drowned injector reaches
-constexpr double kLeastAlike = 0.4;     // share of a common waveform in the clearest clicks of any injectors
+// Share of a common waveform in the clearest clicks of any injectors; an engine heard in the open has 0.42.
+constexpr double kLeastAlike = 0.45;
 constexpr double kSpacingShare = 0.1;
 constexpr double kSpacing_ms = 0.3;
 constexpr double kJitterTimes = 2.5;
