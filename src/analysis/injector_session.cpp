@@ -131,6 +131,13 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
     if (!no_pair.empty())
         view.notes.push_back(fmt::format(
             "no pair of opening and closing is heard of {}: how long it opens is not compared", list(no_pair)));
+    std::vector<int> no_jitter;
+    for (const auto& row : view.injectors)
+        if (row.reading.verdict != InjectorVerdict::silent && std::isnan(row.reading.jitter_us))
+            no_jitter.push_back(row.reading.cylinder);
+    if (!no_jitter.empty())
+        view.notes.push_back(
+            fmt::format("no jitter is told of {}: noise or the crank's own wander hides it", list(no_jitter)));
     if (engine.injection == Injection::grouped && std::isfinite(set.rpm))
         view.notes.push_back(fmt::format("grouped: clicks are expected once per {}, as most of the set has it",
                                          set.each_turn ? "crank turn" : "cycle"));
