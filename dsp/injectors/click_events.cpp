@@ -286,7 +286,8 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
         moved[e] = *ahead;
         at[e] = found;
         if (out.alike) rings[e] = place_click(sound, wave, time_of(e));
-        return led = true;
+        led = true;
+        return true;
     };
     const auto by_course = [&](std::size_t e, std::ptrdiff_t first, std::ptrdiff_t last) {
         return line_through(at, e, first, last, line, [&](std::size_t i) { return moved[i] + at[i].lag; });
@@ -298,10 +299,10 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     };
     const auto lead_on = [&](std::size_t e, bool forward) {
         if (at[e].strength >= line) return;
-        const auto from = [&](std::ptrdiff_t back) { return forward ? -back : 1; };
-        const auto to = [&](std::ptrdiff_t back) { return forward ? -1 : back; };
-        if (!found_at(e, by_course(e, from(kCourseBack), to(kCourseBack)), kFarLeast, kAheadLag_s))
-            found_at(e, by_pace(e, from(kPaceBack), to(kPaceBack)), kFarLeast, kAheadLag_s);
+        const auto course = forward ? by_course(e, -kCourseBack, -1) : by_course(e, 1, kCourseBack);
+        if (found_at(e, course, kFarLeast, kAheadLag_s)) return;
+        const auto pace = forward ? by_pace(e, -kPaceBack, -1) : by_pace(e, 1, kPaceBack);
+        found_at(e, pace, kFarLeast, kAheadLag_s);
     };
     for (std::size_t e = 0; e < rows.size(); ++e) lead_on(e, true);
     for (std::size_t e = rows.size(); e-- > 0;) lead_on(e, false);
@@ -322,14 +323,13 @@ ClickEvents measure_events(const ClickEnvelope& sound, std::span<const double> d
     if (led && out.alike) by_waveform();
 
     // Several missing at the very end may be beyond the course of the clicks: nothing can be said of them.
-    const auto lost = [&](auto strength_at) {
+    const auto lost = [&](auto outermost) {
         std::size_t run = 0;
-        while (run < std::min(kLongestRun, rows.size()) && strength_at(run) < line) ++run;
+        for (; run < std::min(kLongestRun, at.size()) && outermost->strength < line; ++outermost) ++run;
         return run < kDoubtfulRun ? 0 : run;
     };
-    const std::size_t first = lost([&](std::size_t e) { return at[e].strength; });
-    const std::size_t end =
-        std::max(first, rows.size() - lost([&](std::size_t e) { return at[rows.size() - 1 - e].strength; }));
+    const std::size_t first = lost(at.begin());
+    const std::size_t end = std::max(first, at.size() - lost(at.rbegin()));
     out.first_due = first;
     for (std::size_t e = first; e < end; ++e) {
         const bool heard = at[e].strength >= line;

@@ -33,9 +33,7 @@ class PlaceBook {
         for (const auto& p : set)
             for (const double from : fractions_)
                 for (const double to : fractions_)
-                    looks_.push_back(p.recording.fold.empty()
-                                         ? ProbeRecording::Place{}
-                                         : place_heard(p.recording, to - from - std::floor(to - from)));
+                    looks_.push_back(place_heard(p.recording, to - from - std::floor(to - from)));
         std::vector<double> heard;
         for (std::size_t i = 0; i < set.size(); ++i)
             for (std::size_t j = 0; j < set.size(); ++j)

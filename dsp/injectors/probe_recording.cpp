@@ -264,7 +264,7 @@ bool at_a_place(const ClickLine& line, const ClickLine& rival, const ProbeRecord
 }  // namespace
 
 ProbeRecording::Place place_heard(const ProbeRecording& recording, double after_cycles) {
-    const double share = FoldedClick{recording.fold}.near(after_cycles);
+    const double share = recording.fold.empty() ? 0.0 : FoldedClick{recording.fold}.near(after_cycles);
     const double level_db = share > 0.0 ? 10.0 * std::log10(share) : -std::numeric_limits<double>::infinity();
     const bool heard = level_db > recording.hearing_db;
     return {0, after_cycles, heard ? level_db : -std::numeric_limits<double>::infinity(), heard};

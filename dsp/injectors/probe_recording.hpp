@@ -60,7 +60,7 @@ struct ProbeRecording {
     double close_at_ms = std::nan("");
 };
 
-/// What a recording that repeats has at a place in the cycle, from its fold.
+/// What a recording has at a place in the cycle, from its fold; nothing where nothing repeats.
 [[nodiscard]] ProbeRecording::Place place_heard(const ProbeRecording& recording, double after_cycles);
 
 /// Share of a common waveform in what one part sounds, and the most that its clicks scatter; the engine's own ticks

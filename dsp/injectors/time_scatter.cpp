@@ -102,9 +102,9 @@ class Course {
             }
             return most < likeliest.log_likelihood - kExcluded;
         };
+        if (!excluded(kLeastShare)) return 0.0;
         double out = std::log(kLeastShare);
         double in = 0.0;
-        if (!excluded(kLeastShare)) return 0.0;
         for (int halving = 0; halving < kHalvings; ++halving) {
             const double middle = 0.5 * (out + in);
             (excluded(std::exp(middle)) ? out : in) = middle;

@@ -107,9 +107,12 @@ std::vector<std::string> cautions() {
             "if fuel is smelt or seen near an injector, stop the engine and mend that first"};
 }
 
-std::string list(const std::vector<int>& cylinders) {
+/// "2, 4": the cylinders of which it holds; empty: of none.
+template <class Holds>
+std::string cylinders_where(const InjectorView& view, Holds holds) {
     std::string text;
-    for (const int c : cylinders) text += (text.empty() ? "" : ", ") + std::to_string(c);
+    for (const auto& row : view.injectors)
+        if (holds(row)) text += (text.empty() ? "" : ", ") + std::to_string(row.reading.cylinder);
     return text;
 }
 
@@ -124,20 +127,16 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
         view.notes.emplace_back(
             "the set has two opening times, with as many injectors for each: sound cannot tell which is right, so all "
             "are said to differ");
-    std::vector<int> no_pair;
-    for (const auto& row : view.injectors)
-        if (row.reading.verdict != InjectorVerdict::silent && std::isnan(row.reading.open_close_ms))
-            no_pair.push_back(row.reading.cylinder);
-    if (!no_pair.empty())
-        view.notes.push_back(fmt::format(
-            "no pair of opening and closing is heard of {}: how long it opens is not compared", list(no_pair)));
-    std::vector<int> no_jitter;
-    for (const auto& row : view.injectors)
-        if (row.reading.verdict != InjectorVerdict::silent && std::isnan(row.reading.jitter_us))
-            no_jitter.push_back(row.reading.cylinder);
-    if (!no_jitter.empty())
+    const auto clicks = [](const auto& row) { return row.reading.verdict != InjectorVerdict::silent; };
+    if (const auto those = cylinders_where(
+            view, [&](const auto& row) { return clicks(row) && std::isnan(row.reading.open_close_ms); });
+        !those.empty())
         view.notes.push_back(
-            fmt::format("no jitter is told of {}: noise or the crank's own wander hides it", list(no_jitter)));
+            fmt::format("no pair of opening and closing is heard of {}: how long it opens is not compared", those));
+    if (const auto those =
+            cylinders_where(view, [&](const auto& row) { return clicks(row) && std::isnan(row.reading.jitter_us); });
+        !those.empty())
+        view.notes.push_back(fmt::format("no jitter is told of {}: noise or the crank's own wander hides it", those));
     if (engine.injection == Injection::grouped && std::isfinite(set.rpm))
         view.notes.push_back(fmt::format("grouped: clicks are expected once per {}, as most of the set has it",
                                          set.each_turn ? "crank turn" : "cycle"));
@@ -148,13 +147,12 @@ void add_set_notes(InjectorView& view, const InjectorSet& set, const Engine& eng
     if (set.each_turn && engine.cylinders > 1)
         view.notes.emplace_back(
             "all open at the same instant: only level and sound tell this injector from its neighbours");
-    std::vector<int> by_clicks;
-    for (const auto& row : view.injectors)
-        if (row.probe.repeats && !row.probe.firing_heard) by_clicks.push_back(row.reading.cylinder);
-    if (!by_clicks.empty())
+    if (const auto those =
+            cylinders_where(view, [](const auto& row) { return row.probe.repeats && !row.probe.firing_heard; });
+        !those.empty())
         view.notes.push_back(fmt::format(
             "no firing is followed in the recording of {}: the speed is taken from the clicks, within the idle range",
-            list(by_clicks)));
+            those));
     view.notes.emplace_back(
         "open-close is the time between the two clicks; the electrical pulse differs from it by closing lag minus "
         "opening "
