@@ -5,6 +5,7 @@
 #include "dsp/track/front_end.hpp"
 #include "dsp/track/lock_judge.hpp"
 #include "dsp/track/phase_refiner.hpp"
+#include "dsp/track/run_speed.hpp"
 #include "dsp/track/speed_path.hpp"
 
 #include <cmath>
@@ -20,12 +21,11 @@ namespace idlehark {
 
 namespace {
 constexpr double kFrame_s = 0.1;
-constexpr std::int64_t kSegmentFrames = 5;       // fine speeds come out half a second at a time ...
-constexpr std::int64_t kLookAheadFrames = 5;     // ... once this much has followed them
-constexpr std::size_t kRemembered = 24;          // a refiner's segment and a little more
-constexpr std::uint64_t kReadingsPerCount = 25;  // between two looks at the number of cylinders
-constexpr double kHeardScore = 0.5;              // below this a frame is not let into the mean cycle
-constexpr double kWithinBlock = 1.0 / 6.0;       // mean of u(1-u): a random walk about the line between its ends
+constexpr std::int64_t kSegmentFrames = 5;    // fine speeds come out half a second at a time ...
+constexpr std::int64_t kLookAheadFrames = 5;  // ... once this much has followed them
+constexpr std::size_t kRemembered = 24;       // a refiner's segment and a little more
+constexpr double kHeardScore = 0.5;           // below this a frame is not let into the mean cycle
+constexpr double kWithinBlock = 1.0 / 6.0;    // mean of u(1-u): a random walk about the line between its ends
 // What the noise model leaves out (pulses that ring into one another, disturbers that come and go): measured on
 // simulated engines, tests/bench/tracker_bench.
 constexpr double kUnmodelled = 1.22;
@@ -54,13 +54,13 @@ struct IdleTracker::Parts {
           search(sound, c.engine),
           path(kFrame_s, kRemembered),
           refiner(sound, c.engine, search.pattern_repeats()),
-          count(c.engine.cylinders),
-          count_cylinders(c.engine.firing_angles_deg.empty()) {}
+          run_speed(c.engine) {}
 
     void search_until(double end_s);
     void next_frame(const std::vector<CombPeak>& peaks);
     void judge_path();
     void segment();
+    void ask_speed(double rpm);
     void read(double from_s, double to_s, const std::vector<FinePoint>& fine);
     [[nodiscard]] double heard_until_s() const;
     [[nodiscard]] double end_of_sound_s() const { return static_cast<double>(sound.samples) / config.sample_rate_hz; }
@@ -75,10 +75,8 @@ struct IdleTracker::Parts {
     std::int64_t next_reading = 0;
     std::vector<CoarsePoint> coarse;
     std::vector<RpmReading> readings;
-    double rpm_sum = 0.0;  ///< of the locked readings
-    std::uint64_t heard = 0, heard_at_count = 0;
-    CylinderCount count;
-    bool count_cylinders;  ///< engines that fire evenly only
+    RunSpeed run_speed;
+    std::uint64_t run = 0;  ///< that `run_speed` is about
     Summary summary;
 };
 
@@ -135,17 +133,31 @@ void IdleTracker::Parts::segment() {
             lock.hear_nothing();
         read(c.time_s, c.time_s + kFrame_s, fine);
     }
+    ask_speed(coarse[first + static_cast<std::size_t>(kSegmentFrames) - 1].cycle_hz *
+              speed_from_cycle_frequency(config.engine, Hertz{1.0}).value);
     const std::size_t before = readings.size();
     lock.decided(readings);
-    for (std::size_t i = before; i < readings.size(); ++i)
-        if (readings[i].locked) {
-            rpm_sum += readings[i].rpm;
-            ++heard;
-        }
-    if (count_cylinders && count.wants_more() && heard > heard_at_count + kReadingsPerCount && lock.stands()) {
-        heard_at_count = heard;
-        refiner.hear_count(count);
+    for (std::size_t i = before; i < readings.size(); ++i) {
+        RpmReading& r = readings[i];
+        if (!r.locked) continue;
+        r.rpm *= run_speed.factor(), r.rpm_low *= run_speed.factor(), r.rpm_high *= run_speed.factor();
+        run_speed.count(r.rpm);
     }
+}
+
+/// Lets the run's half orders say what its speed is, once it fills half a segment; `rpm` by the stated cylinders.
+void IdleTracker::Parts::ask_speed(double rpm) {
+    if (run != lock.runs()) {
+        run = lock.runs();
+        run_speed.new_run(rpm);
+    }
+    if (lock.run_s() >= 0.5 * PhaseRefiner::kSegment_s) run_speed.hear(refiner, rpm);
+    if (run_speed.changed()) {
+        lock.hear_nothing();
+        run = lock.runs();
+        run_speed.forget();
+    }
+    if (run_speed.known()) lock.vouch();
 }
 
 void IdleTracker::Parts::read(double from_s, double to_s, const std::vector<FinePoint>& fine) {
@@ -216,11 +228,8 @@ Seconds IdleTracker::latency() const noexcept {
 
 const IdleTracker::Summary& IdleTracker::summary() const noexcept {
     auto& p = *parts_;
-    p.summary.likelier_cylinders = p.count.likelier();
-    p.summary.likelier_rpm =
-        p.summary.likelier_cylinders > 0 && p.heard > 0
-            ? p.rpm_sum / static_cast<double>(p.heard) * p.config.engine.cylinders / p.summary.likelier_cylinders
-            : 0.0;
+    p.summary.likelier_cylinders = p.run_speed.likelier_cylinders();
+    p.summary.likelier_rpm = p.run_speed.likelier_rpm();
     p.summary.samples = p.sound.samples;
     p.summary.clipped_samples = p.sound.clipped_samples;
     p.summary.not_finite_samples = p.sound.not_finite_samples;

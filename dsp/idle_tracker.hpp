@@ -48,8 +48,10 @@ class IdleTracker {
 
     /// Filled as the sound goes by; meant to be read at the end.
     struct Summary {
-        int likelier_cylinders = 0;  ///< another cylinder count that explains the comb better; 0 if none does
-        double likelier_rpm = 0.0;   ///< the speed it would give
+        /// Another number of cylinders that explains the half orders better; or, where it divides the stated one, as
+        /// well. 0 if none does.
+        int likelier_cylinders = 0;
+        double likelier_rpm = 0.0;  ///< the speed it gives
         std::uint64_t not_finite_samples = 0;
         std::uint64_t clipped_samples = 0;  ///< at or beyond full scale in runs of two or more
         std::uint64_t samples = 0;

@@ -32,8 +32,9 @@ RpmReading LockJudge::without_figure(RpmReading r) {
 
 void LockJudge::break_run() {
     sum_ = run_s_ = 0.0;
-    believed_ = false;
+    believed_ = vouched_ = false;
     away_ = 0;
+    ++runs_;
     for (const auto& r : waiting_) ready_.push_back(without_figure(r));
     waiting_.clear();
 }
@@ -77,7 +78,7 @@ void LockJudge::take(const RpmReading& reading) {
 }
 
 void LockJudge::decided(std::vector<RpmReading>& out) {
-    if (believed_) {
+    if (believed_ && vouched_) {
         ready_.insert(ready_.end(), waiting_.begin(), waiting_.end());
         waiting_.clear();
     }

@@ -2,6 +2,7 @@
 
 #include "dsp/idle_tracker.hpp"
 
+#include <cstdint>
 #include <deque>
 #include <vector>
 
@@ -18,11 +19,15 @@ class LockJudge {
     /// The next frame of the path: its score (standard deviations of what noise gives), or that there was nothing.
     void hear(double score, double log_speed, double slope_per_s, double frame_s);
     void hear_nothing();
+    /// The run's speed is known: it may be believed once the evidence suffices. Every run waits for this.
+    void vouch() noexcept { vouched_ = true; }
     /// A reading at the time of the last frame heard.
     void take(const RpmReading& reading);
     /// Hands out, in time order, the readings that are decided.
     void decided(std::vector<RpmReading>& out);
-    [[nodiscard]] bool stands() const noexcept { return believed_; }
+    /// How long the run has lasted.
+    [[nodiscard]] double run_s() const noexcept { return run_s_; }
+    [[nodiscard]] std::uint64_t runs() const noexcept { return runs_; }
     /// End of the recording: what still waits is handed out unlocked.
     void finish();
 
@@ -40,6 +45,8 @@ class LockJudge {
     int away_ = 0;  ///< frames since the path left its run
     bool any_before_ = false;
     bool believed_ = false;
+    bool vouched_ = false;
+    std::uint64_t runs_ = 0;  ///< broken so far
 };
 
 }  // namespace idlehark

@@ -63,10 +63,17 @@ void add_warnings(Listened& heard, const ListenRequest& request, const std::opti
             "cylinders, strokes and idle range (a cold engine idles faster)",
             request.path, off.sum_rpm / static_cast<double>(off.readings), request.engine.idle_low_rpm,
             request.engine.idle_high_rpm));
-    if (s.likelier_cylinders > 0)
-        heard.warnings.push_back(fmt::format("{}: {} cylinders at {:.0f} rpm would explain this sound better than {}",
-                                             request.path, s.likelier_cylinders, s.likelier_rpm,
-                                             request.engine.cylinders));
+    const int stated = request.engine.cylinders;
+    if (s.likelier_cylinders > 0 && stated % s.likelier_cylinders == 0)
+        heard.warnings.push_back(fmt::format(
+            "{}: the sound repeats {} times in a cycle of {} cylinders, and would be the same at {:.0f} rpm; "
+            "compare with the instrument panel",
+            request.path, stated / s.likelier_cylinders, stated, s.likelier_rpm));
+    else if (s.likelier_cylinders > 0)
+        heard.warnings.push_back(fmt::format(
+            "{}: {} cylinders at {:.0f} rpm would explain this sound better than {}; look at cylinders in the "
+            "engine file, and for one that does not fire",
+            request.path, s.likelier_cylinders, s.likelier_rpm, stated));
 }
 
 Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& sinks) {

@@ -16,6 +16,7 @@
 #include <functional>
 #include <limits>
 #include <memory>
+#include <span>
 #include <vector>
 
 #include <catch2/catch.hpp>
@@ -342,6 +343,67 @@ TEST_CASE("IdleTracker: notes that another cylinder count explains the comb bett
     CAPTURE(stated);
     CHECK(tracker.summary().likelier_cylinders == (stated == 6 ? 0 : 6));
     if (stated != 6) CHECK(tracker.summary().likelier_rpm == Approx(800.0).epsilon(0.01));
+}
+
+namespace {
+/// Locked readings' mean speed, of an engine that truly turns at 800 rpm, and what the tracker makes of its cycle.
+struct Told {
+    double rpm = 0.0;
+    IdleTracker::Summary summary;
+};
+Told told_as(const Engine& told, const std::vector<double>& strengths) {
+    const sim::SpeedPath path(idle(15.0, 800.0));
+    sim::EngineSoundSpec spec;
+    spec.engine = engine_of(static_cast<int>(strengths.size()));
+    spec.sample_rate_hz = kRate_hz;
+    spec.seed = 45;
+    spec.cylinder_strengths = strengths;
+    sim::EngineSound sound(spec, path);
+    IdleTracker tracker({.sample_rate_hz = kRate_hz, .engine = told});
+    Told t;
+    int locked = 0;
+    const auto add = [&](std::span<const RpmReading> readings) {
+        for (const auto& r : readings)
+            if (r.locked) t.rpm += r.rpm, ++locked;
+    };
+    add(tracker.process(sim::render_seconds(sound, 15.0)));
+    add(tracker.finish());
+    REQUIRE(locked > 100);
+    t.rpm /= locked;
+    t.summary = tracker.summary();
+    return t;
+}
+}  // namespace
+
+TEST_CASE("IdleTracker: the half orders say how fast the crank turns, whatever number of cylinders is stated",
+          "[dsp][idle]") {
+    auto told = engine_of(8);  // whose firing lines at 600 rpm are those of the six
+    told.idle_low_rpm = 550.0;
+    told.idle_high_rpm = 900.0;
+    const auto t = told_as(told, {1.0, 0.6, 1.0, 0.9, 1.0, 0.8});
+    CHECK(t.rpm == Approx(800.0).epsilon(0.01));
+    CHECK(t.summary.likelier_cylinders == 6);
+    CHECK(t.summary.likelier_rpm == Approx(800.0).epsilon(0.01));
+}
+
+TEST_CASE("IdleTracker: a sound that repeats within the cycle leaves the choice to the stated idle, and says so",
+          "[dsp][idle]") {
+    const std::vector<double> strengths{1.0, 0.3, 0.8, 0.6};
+    auto told = engine_of(8);
+    told.idle_low_rpm = 350.0;
+    told.idle_high_rpm = 500.0;
+    const auto slow = told_as(told, strengths);
+    CHECK(slow.rpm == Approx(400.0).epsilon(0.01));
+    CHECK(slow.summary.likelier_cylinders == 4);
+    CHECK(slow.summary.likelier_rpm == Approx(800.0).epsilon(0.01));
+
+    told.idle_low_rpm = 540.0;
+    told.idle_high_rpm = 900.0;
+    CHECK(told_as(told, strengths).rpm == Approx(800.0).epsilon(0.01));
+
+    const auto right = told_as(engine_of(4), strengths);
+    CHECK(right.rpm == Approx(800.0).epsilon(0.01));
+    CHECK(right.summary.likelier_cylinders == 0);
 }
 
 TEST_CASE("IdleTracker: refuses what cannot be", "[dsp][idle]") {
