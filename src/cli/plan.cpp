@@ -1,5 +1,6 @@
 #include "src/analysis/between_gaps.hpp"
 #include "src/analysis/listen.hpp"
+#include "src/analysis/marks_once.hpp"
 #include "src/casebook/casebook.hpp"
 #include "src/casebook/visit_parts.hpp"
 #include "src/cli/messages.hpp"
@@ -106,6 +107,14 @@ Result<Heard> hear(const ListenRequest& request, std::optional<Error>& no_lock) 
     return out;
 }
 
+Result<VisitRecord> record_of(std::span<const Mark> marks, const Heard& heard, const BayMap& map,
+                              const std::string& marks_file) {
+    std::vector<std::string> said;
+    const auto once = marks_once(marks, marks_file, said);
+    for (const auto& text : said) warn(text);
+    return visit_from_marks(once, heard.hisses, map, marks_file);
+}
+
 Result<Known> known_from_files(const PlanCommand& o, std::optional<Error>& no_lock) {
     const auto engine = resolve(o.engine);
     if (!engine) return engine.error();
@@ -119,7 +128,7 @@ Result<Known> known_from_files(const PlanCommand& o, std::optional<Error>& no_lo
     }
     auto heard = hear({.path = o.sound.path, .channel = o.sound.channel, .engine = engine.value()}, no_lock);
     if (!heard) return heard.error();
-    auto record = visit_from_marks(marks, heard.value().hisses, settings.value().map, o.marks_path);
+    auto record = record_of(marks, heard.value(), settings.value().map, o.marks_path);
     if (!record) return record.error();
     return Known{std::move(settings.value()), std::move(record.value()), std::move(heard.value().readings), false};
 }
@@ -174,8 +183,7 @@ Result<Known> known_from_case(const PlanCommand& o, std::optional<Error>& no_loc
         } else {
             const auto marks = marks_of_parts(book, parts);
             if (!marks) return marks.error();
-            auto record =
-                visit_from_marks(marks.value(), heard.value().hisses, known.settings.map, parts.front().recording.file);
+            auto record = record_of(marks.value(), heard.value(), known.settings.map, parts.front().recording.file);
             if (!record) return record.error();
             known.record = std::move(record.value());
         }

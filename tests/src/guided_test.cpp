@@ -20,6 +20,7 @@
 #include <filesystem>
 
 #include <catch2/catch.hpp>
+#include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 using namespace idlehark;
@@ -196,6 +197,16 @@ TEST_CASE("practice --engine --auto: the visit is told, the truth comes last, an
     const auto end = run_idlehark("plan " + files + " --marks " + bay + "/marks.csv --format json");
     REQUIRE(end.code == 0);
     CHECK(nlohmann::json::parse(end.out)["outcome"] == "decided");
+    // A burst marked twice is one burst.
+    const auto marks = read_marks(bay + "/marks.csv");
+    REQUIRE(marks);
+    std::string twice = "time_s,spot\n";
+    for (const auto& m : marks.value().marks)
+        twice += fmt::format("{},{}\n{},{}\n", m.time_s, m.spot, m.time_s + 0.3, m.spot);
+    const auto again = run_idlehark("plan " + files + " --marks " + folder.file("twice.csv", twice) + " --format json");
+    REQUIRE(again.code == 0);
+    CHECK_THAT(again.err, Contains("counted once"));
+    CHECK(nlohmann::json::parse(again.out)["all"] == nlohmann::json::parse(end.out)["all"]);
     // Without marks the next step is a spray, and that is only told behind the cautions.
     const auto shut = run_idlehark("plan " + files);
     CHECK(shut.code == 2);
