@@ -1,6 +1,8 @@
 #include "dsp/evidence/burst_odds.hpp"
 
+#include "dsp/evidence/disturbed_share.hpp"
 #include "dsp/evidence/log_sum.hpp"
+#include "dsp/evidence/response_bank.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -46,7 +48,14 @@ ChangeGrid::ChangeGrid() {
 }
 
 BurstOdds::BurstOdds(const WhitenedTrace& trace, const ChangeGrid& grid, const HandModel& hands, double step_s)
-    : trace_(trace), grid_(grid), hands_(hands), columns_(grid.rpm.size() + 1), mean_(columns_), row_(columns_) {
+    : trace_(trace),
+      step_(trace.probe(lasting_step(kLoadRise_s, step_s), true)),
+      lasting_(trace.size() + 2 * kMargin_cells, std::numeric_limits<double>::quiet_NaN()),
+      grid_(grid),
+      hands_(hands),
+      columns_(grid.rpm.size() + 1),
+      mean_(columns_),
+      row_(columns_) {
     for (const int sharp : {0, 1}) {
         const double sd_s =
             std::max(0.5 * step_s, sharp ? hands.onset_sd_s : std::hypot(hands.mark_sd_s, hands.onset_sd_s));
@@ -74,17 +83,18 @@ std::size_t BurstOdds::slot(long cell) const noexcept {
     return static_cast<std::size_t>(std::clamp(cell + kMargin_cells, 0L, last));
 }
 
-void BurstOdds::log_ratios(long cell, std::span<double> out) const {
-    const auto [s, info] = trace_.score(*probe_, cell);
-    for (std::size_t i = 0; i < columns_; ++i) {
-        // Dose b ~ N(A, v): the integral of exp(b s - b^2 info / 2) in closed form. A disturbance: A = 0, wide v.
-        const bool disturbance = i + 1 == columns_;
-        const double a = disturbance ? 0.0 : grid_.rpm[i];
-        const double spread = disturbance ? hands_.disturbance_rpm : hands_.uneven * a;
-        const double v = spread * spread;
-        const double d = 1.0 + v * info;
-        out[i] = -0.5 * std::log(d) + (a * s - 0.5 * a * a * info + 0.5 * v * s * s) / d;
-    }
+double BurstOdds::log_lasting(long cell) {
+    double& kept = lasting_[slot(cell)];
+    if (std::isnan(kept)) kept = log_dose(trace_.score(step_, cell), 0.0, hands_.disturbance_rpm);
+    return kept;
+}
+
+void BurstOdds::log_ratios(long cell, std::span<double> out) {
+    const auto answer = trace_.score(*probe_, cell);
+    for (std::size_t i = 0; i + 1 < columns_; ++i)
+        out[i] = log_dose(answer, grid_.rpm[i], hands_.uneven * grid_.rpm[i]);
+    out[columns_ - 1] = log_add(std::log(kLastingShare) + log_lasting(cell),
+                                std::log1p(-kLastingShare) + log_dose(answer, 0.0, hands_.disturbance_rpm));
 }
 
 void BurstOdds::compute_ratios(long cell, std::size_t at) {

@@ -14,7 +14,7 @@ struct HandModel {
     double uneven = 0.25;           ///< spread of the dose
     double mark_sd_s = 0.4;         ///< of a mark given by hand
     double onset_sd_s = 0.15;       ///< of an onset heard in the sound, and of the answer's own delay
-    double disturbed = 0.01;        ///< share of bursts that something else falls upon
+    double disturbed = 0.01;        ///< share of bursts that something else falls upon: it lasts, or goes as answers do
     double disturbance_rpm = 20.0;  ///< its spread
 };
 
@@ -51,13 +51,17 @@ class BurstOdds {
 
    private:
     /// Log likelihood ratios with the dose integrated out, per change of the grid and, last, for a disturbance.
-    void log_ratios(long cell, std::span<double> out) const;
+    void log_ratios(long cell, std::span<double> out);
+    /// Log likelihood ratio of a load step that begins at `cell` and stays.
+    [[nodiscard]] double log_lasting(long cell);
     void compute_ratios(long cell, std::size_t at);
     /// Fills mean_ with the ratios averaged over the time error; false if some were too large for exp().
     [[nodiscard]] bool average(long cell, bool sharp);
     [[nodiscard]] std::size_t slot(long cell) const noexcept;
 
     const WhitenedTrace& trace_;
+    WhitenedTrace::Probe step_;
+    std::vector<double> lasting_;  // of every slot, once asked for
     const WhitenedTrace::Probe* probe_ = nullptr;
     const ChangeGrid& grid_;
     HandModel hands_;

@@ -14,21 +14,23 @@ namespace {
 constexpr int kRounds = 8;
 constexpr double kStepStandsOut_sd = 4.0;  // a false one in some sessions: taking it out costs little
 constexpr double kStandsOut_sd = 5.0;
-constexpr double kStepHandicap = 3.0;    // in z squared: an answer to spray must not be taken for a step
-constexpr double kApart_s = 12.0;        // picks of one round do not overlap
-constexpr double kStepWatched_s = 12.0;  // a step is judged by this much of what follows
+constexpr double kStepHandicap = 3.0;  // in z squared: an answer to spray must not be taken for a step
+constexpr double kApart_s = 12.0;      // picks of one round do not overlap
 constexpr double kRiseTimes_s[] = {0.05, 0.3, 0.8, 2.0};
+constexpr double kLapseReturns_s[] = {0.3, 0.6, 1.0};
+constexpr double kLapseWatched_returns = 4.0;
 constexpr double kSmoothing_s = 0.4;
 
-double step_value(double t, double rise_s) { return t <= 0.0 ? 0.0 : -std::expm1(-t / rise_s); }
-
-std::vector<double> step_shape(double rise_s, double step_s, double length_s) {
+/// A fall at once, `late_s` after the beginning of the first cell, and an exponential return; as a tracker smooths it.
+std::vector<double> lapse_shape(double return_s, double late_s, double step_s) {
+    const auto since = [&](double t) { return t <= 0.0 ? 0.0 : -return_s * std::expm1(-t / return_s); };
     std::vector<double> shape;
-    for (double t = 0.5 * step_s; t < length_s; t += step_s) shape.push_back(step_value(t, rise_s));
+    for (double t = 0.5 * step_s - late_s; t < kLapseWatched_returns * return_s; t += step_s)
+        shape.push_back((since(t + 0.5 * kSmoothing_s) - since(t - 0.5 * kSmoothing_s)) / kSmoothing_s);
     return shape;
 }
 
-enum class Kind { step, transient, glitch };
+enum class Kind { step, transient, lapse, glitch };
 
 struct Entry {
     Kind kind;
@@ -46,10 +48,13 @@ struct Pick {
 std::vector<Entry> dictionary(const WhitenedTrace& white, double step_s) {
     std::vector<Entry> entries;
     for (const double rise_s : kRiseTimes_s)
-        entries.push_back({Kind::step, rise_s, white.probe(step_shape(rise_s, step_s, kStepWatched_s), true)});
+        entries.push_back({Kind::step, rise_s, white.probe(lasting_step(rise_s, step_s), true)});
     for (const auto& w : response_bank(false))
         if (w.shape.hold_s < 2.0 && w.shape.regulation_s != 2.0)
             entries.push_back({Kind::transient, 0.0, white.probe(sampled(w.shape, step_s, kSmoothing_s))});
+    for (const double return_s : kLapseReturns_s)
+        for (const double late_s : {0.0, 0.5 * step_s})
+            entries.push_back({Kind::lapse, 0.0, white.probe(lapse_shape(return_s, late_s, step_s))});
     entries.push_back({Kind::glitch, 0.0, white.probe({1.0})});
     return entries;
 }
@@ -107,15 +112,17 @@ Disturbances find_disturbances(const SpeedTrace& trace, int noise_order) {
                 found.steps.push_back({trace.time_s(static_cast<std::size_t>(p.cell)), p.amount, entry.rise_s});
                 for (long i = p.cell; i < n; ++i) {
                     const double v =
-                        p.amount * step_value((static_cast<double>(i - p.cell) + 0.5) * trace.step_s, entry.rise_s);
+                        p.amount * step_risen((static_cast<double>(i - p.cell) + 0.5) * trace.step_s, entry.rise_s);
                     quiet.rpm[static_cast<std::size_t>(i)] -= v;
                     found.cleaned.rpm[static_cast<std::size_t>(i)] -= v;
                 }
             } else {
                 const auto length = static_cast<long>(entry.probe.shape.size());
-                for (long i = p.cell; i < std::min(n, p.cell + length); ++i)
-                    quiet.rpm[static_cast<std::size_t>(i)] -=
-                        p.amount * entry.probe.shape[static_cast<std::size_t>(i - p.cell)];
+                for (long i = p.cell; i < std::min(n, p.cell + length); ++i) {
+                    const double v = p.amount * entry.probe.shape[static_cast<std::size_t>(i - p.cell)];
+                    quiet.rpm[static_cast<std::size_t>(i)] -= v;
+                    if (entry.kind == Kind::lapse) found.cleaned.rpm[static_cast<std::size_t>(i)] -= v;
+                }
             }
         }
         found.noise = learn_noise(quiet.rpm, quiet.seen, noise_order, trace.step_s);

@@ -18,12 +18,13 @@ struct FoundStep {
 /// real and sham placements meet the same trace.
 struct Disturbances {
     std::vector<FoundStep> steps;
-    SpeedTrace cleaned;   ///< without the steps; cells with glitches are no longer seen
+    SpeedTrace cleaned;   ///< without the steps and failed firings; cells with glitches are no longer seen
     ColouredNoise noise;  ///< learned from what remains when gross transients are taken out as well
 };
 
 /// Greedy search: the noise is learned, the trace whitened, and every place asked whether a step, a transient (any
-/// shape of the bank) or a single wrong cell explains it best; whatever stands out is taken out and the search repeats.
+/// shape of the bank), a firing that failed (a fall at once, made good within a second) or a single wrong cell explains
+/// it best; whatever stands out is taken out and the search repeats.
 /// A transient is only taken out of the copy from which the noise is learned.
 /// Needs at least 20 seen cells (std::invalid_argument).
 [[nodiscard]] Disturbances find_disturbances(const SpeedTrace& trace, int noise_order);

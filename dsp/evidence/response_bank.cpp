@@ -12,6 +12,7 @@ constexpr double kFine_s = 0.02;
 constexpr double kLongest_s = 30.0;
 constexpr double kWorthKeeping = 0.02;
 constexpr double kRise_s = 0.6;
+constexpr double kStepWatched_s = 12.0;
 constexpr double kRegulatedShare =
     0.15;  // prior of a valve that takes the change back when the engine file says it has none
 
@@ -52,6 +53,14 @@ std::vector<double> sampled(const ResponseShape& s, double step_s, double smooth
         out.push_back(fine[static_cast<std::size_t>(std::lround(t / kFine_s))] / largest);
     while (out.size() > 5 && std::abs(out.back()) < kWorthKeeping) out.pop_back();
     return out;
+}
+
+double step_risen(double t_s, double rise_s) { return t_s <= 0.0 ? 0.0 : -std::expm1(-t_s / rise_s); }
+
+std::vector<double> lasting_step(double rise_s, double step_s) {
+    std::vector<double> shape;
+    for (double t = 0.5 * step_s; t < kStepWatched_s; t += step_s) shape.push_back(step_risen(t, rise_s));
+    return shape;
 }
 
 std::vector<WeightedShape> response_bank(bool regulated) {

@@ -16,6 +16,12 @@ struct ResponseShape {
 /// tracker smooths (its window's length). Ends where less than 2 % is left, or after 30 s.
 [[nodiscard]] std::vector<double> sampled(const ResponseShape& shape, double step_s, double smoothing_s);
 
+/// Share of its change that a load step has reached `t_s` after it came; 0 before.
+[[nodiscard]] double step_risen(double t_s, double rise_s);
+/// The same in the middle of each cell, for the 12 s by which a step is judged: long enough to tell it from an answer,
+/// shorter than most go on to the next spot.
+[[nodiscard]] std::vector<double> lasting_step(double rise_s, double step_s);
+
 /// The shapes that a session's answers are compared with: holds 0.7-3 s, returns 1.5-9 s, and for idle valves the same
 /// taken back in 2-4 s. Transport, rise and return times of this order are common practice, no source.
 struct WeightedShape {

@@ -1,8 +1,10 @@
 #include "dsp/evidence/coloured_noise.hpp"
 #include "dsp/evidence/disturbances.hpp"
+#include "dsp/evidence/disturbed_share.hpp"
 #include "dsp/evidence/response_bank.hpp"
 #include "dsp/evidence/sham_null.hpp"
 #include "dsp/evidence/speed_trace.hpp"
+#include "tests/dsp/evidence_traces.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -158,6 +160,65 @@ TEST_CASE("find_disturbances: finds load steps where they are and takes them out
     for (const double time_s : {150.0, 250.0})
         CHECK(std::any_of(found.steps.begin(), found.steps.end(),
                           [&](const FoundStep& s) { return std::abs(s.time_s - time_s) < 1.0; }));
+}
+
+TEST_CASE("find_disturbances: firings that fail are no load steps", "[dsp][evidence]") {
+    const unsigned seed = GENERATE(11u, 12u, 13u);
+    CAPTURE(seed);
+    sim::SpeedPathSpec spec;
+    spec.duration_s = 400.0;
+    spec.seed = seed;
+    spec.wander_rpm = 3.0;
+    spec.wander_time_s = 2.0;
+    const sim::SpeedPath even(spec);
+    std::vector<double> speeds_rpm;
+    for (double t = 0.0; t < spec.duration_s; t += 1.0 / sim::SpeedPath::kRate_hz)
+        speeds_rpm.push_back(even.mean_rpm(t, t + 1.0 / sim::SpeedPath::kRate_hz));
+    std::mt19937 random(seed);
+    std::uniform_real_distribution<double> part(0.0, 1.0);
+    for (double at_s = 12.0; at_s < 390.0; at_s += 8.0 + 12.0 * part(random)) {  // a fall at once, soon made good
+        const double fall_rpm = 12.0 + 12.0 * part(random), return_s = 0.3 + 0.6 * part(random);
+        for (std::size_t i = 0; i < speeds_rpm.size(); ++i)
+            if (const double since_s = static_cast<double>(i) / sim::SpeedPath::kRate_hz - at_s; since_s >= 0.0)
+                speeds_rpm[i] -= fall_rpm * std::exp(-since_s / return_s);
+    }
+    const auto noise_of = [&](const sim::SpeedPath& path) {
+        return find_disturbances(resample(test::read_speed(path, 0.3, seed), 0.25), 20);
+    };
+    const auto found = noise_of(sim::SpeedPath(speeds_rpm));
+    CHECK(found.steps.size() <= 2);
+    CHECK(found.noise.innovation_rpm < 1.15 * noise_of(even).noise.innovation_rpm);
+}
+
+TEST_CASE("disturbed_share: tells how often something falls on a burst, though each time it is too small to be sure of",
+          "[dsp][evidence]") {
+    const unsigned seed = GENERATE(11u, 12u, 13u);
+    const bool loads = GENERATE(false, true);
+    CAPTURE(seed, loads);
+    auto rpm = autoregression(3200, seed);
+    std::mt19937 random(seed);
+    std::uniform_real_distribution<double> part(0.0, 1.0);
+    double level = 0.0, next = 40.0;
+    for (std::size_t t = 0; loads && t < rpm.size(); ++t) {  // one in 20 s
+        if (static_cast<double>(t) >= next) {
+            level = level > 0.0 ? 0.0 : 14.0;
+            next += 40.0 + 80.0 * part(random);
+        }
+        rpm[t] += level;
+    }
+    const std::vector<char> seen(rpm.size(), 1);
+    const WhitenedTrace white(rpm, seen, learn_noise(rpm, seen, 20, 0.25));
+    const double share = disturbed_share(white, 0.25, response_bank(false), {}, 20.0);
+    if (loads) {  // in a second
+        CHECK(share > 0.02);
+        CHECK(share < 0.1);
+    } else {
+        CHECK(share < 0.01);
+    }
+    // What follows a burst may be its answer, and does not count.
+    std::vector<long> all;
+    for (long cell = 0; cell < 3200; cell += 20) all.push_back(cell);
+    CHECK(disturbed_share(white, 0.25, response_bank(false), all, 20.0) == Approx(0.01));
 }
 
 TEST_CASE("ShamNull: rare shams that fare far better keep their share", "[dsp][evidence]") {
