@@ -54,6 +54,26 @@ TEST_CASE("own_leak_log_odds: the session's other neighbours say how far spray d
     CHECK(has_leaking_neighbour(session(0.0), 1));
 }
 
+TEST_CASE("own_leak_log_odds: a draught may take spray to one neighbour and not to the others", "[dsp][evidence]") {
+    // A third of the leak's change, as drift would have it; two others as near show nothing.
+    const std::vector<SprayedSpot> spots{shows(40.0, 0.0, 0.0, true), shows(12.0, 80.0, 0.0), shows(0.0, -55.0, 0.0),
+                                         shows(0.0, 0.0, 55.0)};
+    CHECK(own(spots, 1) < 1.0);
+    auto as_large = spots;
+    as_large[1] = shows(40.0, 80.0, 0.0);
+    CHECK(own(as_large, 1) > 2.0);
+}
+
+TEST_CASE("own_leak_log_odds: neighbours that may leak themselves tell how far spray drifts, too", "[dsp][evidence]") {
+    // Spot 1 shows four tenths of what a spot 80 mm away does, which is not proven; so do two others around that one,
+    // each of them large enough to be a source to spot 1.
+    const std::vector<SprayedSpot> alone{shows(38.0, 0.0, 0.0, true), shows(15.0, 80.0, 0.0)};
+    auto with_others = alone;
+    with_others.push_back(shows(17.0, -80.0, 0.0, true));
+    with_others.push_back(shows(17.0, 0.0, 80.0, true));
+    CHECK(own(with_others, 1) < own(alone, 1) - 0.5);
+}
+
 TEST_CASE("own_leak_log_odds: a spot far from every leak, or not on the map, has no neighbour", "[dsp][evidence]") {
     std::vector<SprayedSpot> spots{shows(30.0, 0.0, 0.0, true), shows(9.0, 400.0, 0.0), shows(9.0, 20.0, 0.0)};
     spots[2].placed = false;
