@@ -1,6 +1,7 @@
 #include "dsp/evidence/spray_test.hpp"
 
 #include "dsp/evidence/disturbances.hpp"
+#include "dsp/evidence/disturbed_share.hpp"
 #include "dsp/evidence/overspray.hpp"
 #include "dsp/evidence/provable.hpp"
 #include "dsp/evidence/sham_null.hpp"
@@ -105,6 +106,7 @@ struct Candidate {
     BurstGroup group;
     bool wet = false;        ///< proven: leak or overspray
     bool left_over = false;  ///< what it shows may be the rest of a larger answer
+    bool either = false;     ///< it leaks, or a neighbour that could not be proven
     double p_value = 1.0;
     double change_rpm = 0.0;
     std::vector<double> answers;  ///< log odds of each answer, when it was proven
@@ -150,11 +152,6 @@ class Session {
             candidates_[b.spot].group.cells.push_back(cell);
             candidates_[b.spot].group.sharp.push_back(b.found_onset_s.has_value());
         }
-        // What else falls on bursts, from the steps found: most are taken out,
-        // the rest of the time they last counts.
-        const double per_s =
-            static_cast<double>(disturbances_.steps.size()) / (static_cast<double>(trace.size()) * trace.step_s);
-        hands_.disturbed = std::clamp(0.003 + per_s, 0.003, 0.1);
     }
 
     void find_leaks();
@@ -162,6 +159,7 @@ class Session {
     [[nodiscard]] const std::vector<WeightedShape>& shapes() const { return shapes_; }
     [[nodiscard]] const Disturbances& disturbances() const { return disturbances_; }
     [[nodiscard]] bool left_over(std::size_t spot) const { return candidates_[spot].left_over; }
+    [[nodiscard]] bool either(std::size_t spot) const { return candidates_[spot].either; }
 
    private:
     [[nodiscard]] std::vector<double> answer_weights(const AnswerBank& bank) const;
@@ -247,11 +245,15 @@ bool Session::could_be_left_over(const Candidate& c) const {
 
 void Session::find_leaks() {
     double floor_p = 0.0;
+    std::vector<long> all_bursts;
+    for (const auto& c : candidates_) all_bursts.insert(all_bursts.end(), c.group.cells.begin(), c.group.cells.end());
     for (;; ++round_) {
         std::vector<std::size_t> dry;
         for (std::size_t s = 0; s < candidates_.size(); ++s)
             if (!candidates_[s].wet && !candidates_[s].group.cells.empty()) dry.push_back(s);
         if (dry.empty()) return;
+        hands_.disturbed =
+            disturbed_share(residual_, disturbances_.cleaned.step_s, shapes_, all_bursts, hands_.disturbance_rpm);
         AnswerBank bank(residual_, disturbances_.cleaned.step_s, shapes_, hands_);
         const auto weights = answer_weights(bank);
         std::vector<BurstGroup> groups;
@@ -346,20 +348,30 @@ void Session::tell_overspray(SprayTestResult& result, const ChangeGrid& grid) {
     });
     std::size_t receivers = 0;  // each is a chance of a false leak
     for (const std::size_t s : wet) {
+        auto& verdict = result.spots[s].verdict;
         // A larger change that could not be proven, as when its bursts missed, may drift over all the same.
-        for (std::size_t o = 0; o < spots_.size(); ++o)
-            if (!candidates_[o].wet)
-                sprayed_[o].source = std::abs(sprayed_[o].change_rpm) > std::abs(sprayed_[s].change_rpm);
-        bool own = true;
+        const auto look_at_unproven = [&](bool look) {
+            for (std::size_t o = 0; o < spots_.size(); ++o)
+                if (!candidates_[o].wet)
+                    sprayed_[o].source = look && std::abs(sprayed_[o].change_rpm) > std::abs(sprayed_[s].change_rpm);
+        };
+        look_at_unproven(true);
+        verdict = SprayVerdict::leak;
         if (has_leaking_neighbour(sprayed_, s)) {
             const double needed = kOwnLeak_log_odds + std::log(static_cast<double>(++receivers));
-            own = own_leak_log_odds(sprayed_, s, grid.rpm) >= needed;
+            const auto explained = [&] {
+                return has_leaking_neighbour(sprayed_, s) && own_leak_log_odds(sprayed_, s, grid.rpm) < needed;
+            };
+            if (explained()) {
+                look_at_unproven(false);
+                candidates_[s].either = !explained();
+                verdict = candidates_[s].either ? SprayVerdict::undecided : SprayVerdict::overspray;
+            }
         }
-        sprayed_[s].source = own;
-        result.spots[s].verdict = own ? SprayVerdict::leak : SprayVerdict::overspray;
+        sprayed_[s].source = verdict == SprayVerdict::leak;
         // A verdict does not speak against its own interval.
-        if (own && result.spots[s].low_rpm <= 0.0 && result.spots[s].high_rpm >= 0.0)
-            result.spots[s].verdict = SprayVerdict::undecided;
+        if (verdict == SprayVerdict::leak && result.spots[s].low_rpm <= 0.0 && result.spots[s].high_rpm >= 0.0)
+            verdict = SprayVerdict::undecided;
     }
 }
 
@@ -459,6 +471,11 @@ SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<c
             result.notes.push_back("Spot " + spots[s].id +
                                    ": always sprayed just before or after one that answers much more, which may leave "
                                    "such a change over; spray in another order, or again once that leak is mended.");
+        if (session.either(s))
+            result.notes.push_back(
+                "Spot " + spots[s].id +
+                ": it leaks, or a spot beside it that changes more but is not proven; spray that one "
+                "again, and this one with a rag between them.");
         if (r.verdict == SprayVerdict::overspray)
             result.notes.push_back("Spot " + spots[s].id +
                                    ": spray drifting onto a leaking neighbour "

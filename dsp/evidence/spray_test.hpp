@@ -76,17 +76,17 @@ struct SprayTestResult {
 /// Input    readings in time order, any spacing, gaps and unlocked stretches allowed; bursts in any order, 1 or more a
 ///          spot, several spots; spots without bursts are `undecided`.
 /// Way      one fit over the whole recording. The idle's unrest is learned as an autoregression (coloured_noise.hpp)
-///          after steps and glitches are found without looking at the marks (disturbances.hpp). Each burst is compared
-///          with a bank of answers (response_bank.hpp) at a delay the session shares; each spot's likelihood allows for
-///          bursts that miss, uneven hands, marks off in time and bursts that something else disturbs
-///          (burst_odds.hpp). Its odds are ranked against sham placements in the same trace; the tail beyond the shams
-///          is fitted. Leaks are taken out of the trace one by one, from the strongest down (Holm), so that they
-///          neither hide nor fake others; a spot that is sprayed beside a proven one round after round, and changes a
-///          tenth as much or less, is not proven: so much may be left over.
+///          after steps, failed firings and glitches are found without looking at the marks (disturbances.hpp). Each
+///          burst is compared with a bank of answers (response_bank.hpp) at a delay the session shares; each spot's
+///          likelihood allows for bursts that miss, uneven hands, marks off in time (burst_odds.hpp) and bursts that
+///          something else disturbs (disturbed_share.hpp). Its odds are ranked against sham placements in the same
+///          trace; the tail beyond the shams is fitted. Leaks are taken out of the trace one by one, from the strongest
+///          down (Holm), so that they neither hide nor fake others; a spot that is sprayed beside a proven one round
+///          after round, and changes a tenth as much or less, is not proven: so much may be left over.
 /// Accuracy meant: any false `leak` in `familywise_error` of sessions, intervals that cover 95 %, `none_seen` wrong in
 ///          at most 2 %. Measured by tests/bench/spray_bench.cpp on 150 sessions of each sort: 4 and 3 %, 97 and 97 %,
 ///          one of 2600. A leak beside a larger one and with up to about half of its change cannot be told from
-///          drifting spray: `overspray`.
+///          drifting spray: `overspray`; beside a larger change that is not proven itself: `undecided`, with a note.
 /// Errors   std::invalid_argument for a config outside its range or a burst whose spot does not exist.
 [[nodiscard]] SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<const SprayBurst> bursts,
                                              std::span<const SpraySpot> spots, const SprayTestConfig& config = {});
