@@ -84,8 +84,8 @@ struct SprayTestResult {
 ///          down (Holm), so that they neither hide nor fake others; a spot that is sprayed beside a proven one round
 ///          after round, and changes a tenth as much or less, is not proven: so much may be left over.
 /// Accuracy meant: any false `leak` in `familywise_error` of sessions, intervals that cover 95 %, `none_seen` wrong in
-///          at most 2 %. Measured by tests/bench/spray_bench.cpp on 150 sessions of each sort: 4 and 3 %, 97 and 97 %,
-///          one of 2600. A leak beside a larger one and with up to about half of its change cannot be told from
+///          at most 2 %. Measured by tests/bench/spray_bench.cpp on 150 sessions of each sort: 4 and 4 %, 97 and 96 %,
+///          one of 2494. A leak beside a larger one and with up to about half of its change cannot be told from
 ///          drifting spray: `overspray`; beside a larger change that is not proven itself: `undecided`, with a note.
 /// Errors   std::invalid_argument for a config outside its range or a burst whose spot does not exist.
 [[nodiscard]] SprayTestResult evaluate_spray(std::span<const RpmReading> readings, std::span<const SprayBurst> bursts,
