@@ -58,8 +58,9 @@ double RunSpeed::factor_of(int cylinders, double rpm) const {
     const double factor = static_cast<double>(engine_.cylinders) / cylinders;
     const bool as_heard = is_stated_idle(engine_, Rpm{rpm});
     const bool otherwise = is_stated_idle(engine_, Rpm{rpm * factor});
-    const bool no_choice = engine_.cylinders % cylinders != 0;
-    return otherwise ? (no_choice || !as_heard ? factor : 1.0) : (no_choice && !as_heard ? factor : 1.0);
+    const bool choice = engine_.cylinders % cylinders == 0;
+    const bool keep = choice ? as_heard || !otherwise : as_heard && !otherwise;
+    return keep ? 1.0 : factor;
 }
 
 void RunSpeed::count(double rpm) {
