@@ -13,6 +13,7 @@ namespace {
 constexpr double kHeard = 0.5;
 constexpr double kClearlyHeard = 1.0;
 constexpr double kNotHeard = 0.4;
+constexpr double kFarClearer = 0.5;
 }  // namespace
 
 CylinderCount::CylinderCount(int stated) : stated_(stated) {
@@ -45,6 +46,15 @@ int CylinderCount::likelier() const {
     for (const auto& c : counts_)
         if (explains_all(c.cylinders)) return c.cylinders;
     return 0;
+}
+
+bool CylinderCount::speaks_against_stated() const {
+    double own = 0.0, others = 0.0;
+    for (const auto& c : counts_) {
+        if (c.cylinders == stated_) own = c.mean();
+        if (stated_ % c.cylinders != 0) others = std::max(others, c.mean());
+    }
+    return asked() && others >= kClearlyHeard && others >= own + kFarClearer;
 }
 
 int CylinderCount::as_likely() const {

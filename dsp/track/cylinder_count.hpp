@@ -18,6 +18,8 @@ class CylinderCount {
     [[nodiscard]] bool asked() const noexcept { return segments_ >= kFewestSegments; }
     /// The smallest count that has all the half orders heard, where the stated one has not; 0 otherwise.
     [[nodiscard]] int likelier() const;
+    /// Half orders that the stated count has not are clearly heard, and far clearer than its own.
+    [[nodiscard]] bool speaks_against_stated() const;
     /// The count that divides the stated one and has all the half orders heard, some of them clearly, where the stated
     /// one's own are not: so many cylinders would sound the same, several times as fast. 0 if there is none.
     [[nodiscard]] int as_likely() const;

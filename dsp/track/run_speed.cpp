@@ -45,8 +45,10 @@ void RunSpeed::hear(const PhaseRefiner& refiner, double rpm) {
     if (!run_.count.asked()) return;
     const int likelier = run_.count.likelier();
     const int cylinders = likelier > 0 ? likelier : run_.count.as_likely();
-    if (cylinders != run_.cylinders) run_.factor_now = factor_of(cylinders, rpm);
+    const bool sure = likelier == 0 || (run_.sure && run_.cylinders == likelier) || run_.count.speaks_against_stated();
+    if (cylinders != run_.cylinders || sure != run_.sure) run_.factor_now = sure ? factor_of(cylinders, rpm) : 1.0;
     run_.cylinders = cylinders;
+    run_.sure = sure;
     if (!run_.known) run_.factor = run_.factor_now;
     run_.known = true;
 }

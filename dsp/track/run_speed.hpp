@@ -47,6 +47,7 @@ class RunSpeed {
         std::uint64_t segments = 0;  ///< so far
         bool known = false;
         int cylinders = 0;  ///< likelier than the stated ones or as likely; 0: none
+        bool sure = false;  ///< of that
         double factor = 1.0, factor_now = 1.0;
         [[nodiscard]] bool goes_on_at(double rpm_now) const;
     };
