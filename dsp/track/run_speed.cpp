@@ -66,9 +66,11 @@ double RunSpeed::factor_of(int cylinders, double rpm) const {
 }
 
 void RunSpeed::count(double rpm) {
-    auto& t = tally_[run_.cylinders];
+    // Where the stated idle has settled a choice, nothing is left to tell.
+    const bool settled = run_.cylinders == 0 || (engine_.cylinders % run_.cylinders == 0 && run_.factor != 1.0);
+    auto& t = tally_[settled ? 0 : run_.cylinders];
     ++t.readings;
-    t.sum_rpm += run_.cylinders == 0 ? rpm : rpm / run_.factor * engine_.cylinders / run_.cylinders;
+    t.sum_rpm += settled ? rpm : rpm / run_.factor * engine_.cylinders / run_.cylinders;
 }
 
 int RunSpeed::likelier_cylinders() const {
