@@ -17,7 +17,6 @@ using namespace evidence;
 
 constexpr double kStep_s = 0.25;
 constexpr int kNoiseOrder = 40;
-constexpr double kSmoothing_s = 0.4;  // of the tracker
 constexpr double kLongestDelay_s = 2.5;
 constexpr double kKeepClear_s = 6.0;  // shams from answers
 constexpr std::size_t kLeastShams = 40;
@@ -66,7 +65,7 @@ Answer common_answer(const std::array<Trace, 2>& traces, const std::vector<char>
     Answer best{{}, std::lround(1.0 / kStep_s)};
     double most = 0.0;
     for (const auto& w : response_bank(regulated)) {
-        const auto shape = sampled(w.shape, kStep_s, kSmoothing_s);
+        const auto shape = sampled(w.shape, kStep_s, kTracker_s);
         if (best.shape.empty()) best.shape = shape;
         const std::array probes{traces[0].white.probe(shape), traces[1].white.probe(shape)};
         for (long delay = 1; delay <= std::lround(kLongestDelay_s / kStep_s); ++delay) {

@@ -19,14 +19,13 @@ constexpr double kApart_s = 12.0;      // picks of one round do not overlap
 constexpr double kRiseTimes_s[] = {0.05, 0.3, 0.8, 2.0};
 constexpr double kLapseReturns_s[] = {0.3, 0.6, 1.0};
 constexpr double kLapseWatched_returns = 4.0;
-constexpr double kSmoothing_s = 0.4;
 
 /// A fall at once, `late_s` after the beginning of the first cell, and an exponential return; as a tracker smooths it.
 std::vector<double> lapse_shape(double return_s, double late_s, double step_s) {
     const auto since = [&](double t) { return t <= 0.0 ? 0.0 : -return_s * std::expm1(-t / return_s); };
     std::vector<double> shape;
     for (double t = 0.5 * step_s - late_s; t < kLapseWatched_returns * return_s; t += step_s)
-        shape.push_back((since(t + 0.5 * kSmoothing_s) - since(t - 0.5 * kSmoothing_s)) / kSmoothing_s);
+        shape.push_back((since(t + 0.5 * kTracker_s) - since(t - 0.5 * kTracker_s)) / kTracker_s);
     return shape;
 }
 
@@ -51,7 +50,7 @@ std::vector<Entry> dictionary(const WhitenedTrace& white, double step_s) {
         entries.push_back({Kind::step, rise_s, white.probe(lasting_step(rise_s, step_s), true)});
     for (const auto& w : response_bank(false))
         if (w.shape.hold_s < 2.0 && w.shape.regulation_s != 2.0)
-            entries.push_back({Kind::transient, 0.0, white.probe(sampled(w.shape, step_s, kSmoothing_s))});
+            entries.push_back({Kind::transient, 0.0, white.probe(sampled(w.shape, step_s, kTracker_s))});
     for (const double return_s : kLapseReturns_s)
         for (const double late_s : {0.0, 0.5 * step_s})
             entries.push_back({Kind::lapse, 0.0, white.probe(lapse_shape(return_s, late_s, step_s))});

@@ -13,8 +13,7 @@ constexpr double kBefore_s = 1.0;   // of a mark, that may be late
 constexpr double kAnswer_s =
     6.0;  // after it, something may begin that is an answer; what is heard tells of itself so far
 constexpr double kSure = 1000.0;  // times likelier than nothing
-constexpr double kSmoothing_s = 0.4;
-constexpr double kUsual = 0.01;  // before anything is heard, and what that weighs, in stretches
+constexpr double kUsual = 0.01;   // before anything is heard, and what that weighs, in stretches
 constexpr double kUsualCounts = 20.0;
 constexpr double kMost = 1e6;  // times likelier: more changes nothing
 constexpr int kRounds = 50;
@@ -40,7 +39,7 @@ double disturbed_share(const WhitenedTrace& trace, double step_s, std::span<cons
     };
     ask(trace.probe(lasting_step(kLoadRise_s, step_s), true), kLastingShare);
     for (const auto& w : shapes)
-        ask(trace.probe(sampled(w.shape, step_s, kSmoothing_s)), (1.0 - kLastingShare) * w.weight);
+        ask(trace.probe(sampled(w.shape, step_s, kTracker_s)), (1.0 - kLastingShare) * w.weight);
 
     std::vector<char> free(trace.seen().begin(), trace.seen().end());
     for (const long cell : bursts)

@@ -11,7 +11,6 @@ namespace idlehark::evidence {
 namespace {
 
 constexpr double kPower = 0.8;
-constexpr double kSmoothing_s = 0.4;
 // What the search over answers, delays and marks costs, in standard deviations of the threshold: tests/bench.
 constexpr double kSearchCost_sd = 0.6;
 // Share of the signal that marks 0.4 s off and an answer that is not quite the bank's leave: tests/bench.
@@ -26,7 +25,7 @@ double provable_change(const ColouredNoise& noise, double step_s, std::span<cons
     double root = 0.0, total = 0.0;
     for (const auto& w : shapes) {
         if (w.shape.regulation_s > 0.0) continue;
-        root += w.weight * std::sqrt(none.probe(sampled(w.shape, step_s, kSmoothing_s)).energy.back());
+        root += w.weight * std::sqrt(none.probe(sampled(w.shape, step_s, kTracker_s)).energy.back());
         total += w.weight;
     }
     const double per_rpm = kTimingShare * root / total;

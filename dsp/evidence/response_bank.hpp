@@ -12,6 +12,8 @@ struct ResponseShape {
     double regulation_s = 0.0;  ///< time constant of an idle valve that takes the change back; 0: none
 };
 
+inline constexpr double kTracker_s = 0.4;  ///< a tracker's window, which smooths what it reads
+
 /// The shape's mean over each cell of `step_s`, the first cell centred on the beginning, smoothed by `smoothing_s` as a
 /// tracker smooths (its window's length). Ends where less than 2 % is left, or after 30 s.
 [[nodiscard]] std::vector<double> sampled(const ResponseShape& shape, double step_s, double smoothing_s);

@@ -13,7 +13,6 @@ namespace {
 
 constexpr double kDelays_s[] = {0.2, 0.6, 1.0, 1.4, 1.8, 2.2, 2.6};
 constexpr std::size_t kDelays = std::size(kDelays_s);
-constexpr double kSmoothing_s = 0.4;  // the tracker's window
 constexpr double kNegligible = 1e-4;  // answers with less of the largest weight are skipped
 // Share of a session's agreement on the answer that is believed, and of the prior that is kept: the true answer is not
 // in the bank.
@@ -39,7 +38,7 @@ AnswerBank::AnswerBank(const WhitenedTrace& trace, double step_s, std::span<cons
     : hands_(hands), step_s_(step_s), bursts_(trace, grid_, hands, step_s) {
     shapes_.reserve(shapes.size());
     for (const auto& w : shapes) {
-        shapes_.push_back(trace.probe(sampled(w.shape, step_s, kSmoothing_s)));
+        shapes_.push_back(trace.probe(sampled(w.shape, step_s, kTracker_s)));
         for (std::size_t d = 0; d < kDelays; ++d) prior_.push_back(w.weight / static_cast<double>(kDelays));
     }
 }

@@ -161,9 +161,7 @@ TEST_CASE(
         path.wander_rpm = path.hunting_rpm = 0.9;
         path.random_walk_rpm = 0.2;
         const double leak_rpm = 60.0 + 60.0 * part(random);
-        std::vector<SpraySpot> spots;
-        for (std::size_t s = 0; s < 8; ++s)
-            spots.push_back({std::to_string(s + 1), Place{300.0 * static_cast<double>(s), 0.0}});
+        const auto spots = far_apart_spots(8);
         std::vector<SprayBurst> bursts;
         double time_s = 40.0;
         for (int round = 0; round < 3; ++round)
@@ -192,9 +190,7 @@ TEST_CASE(
         path.seed = seed;
         path.wander_rpm = path.hunting_rpm = 2.0;
         path.regulation_s = 3.0;
-        std::vector<SpraySpot> spots;
-        for (std::size_t s = 0; s < 10; ++s)
-            spots.push_back({std::to_string(s + 1), Place{300.0 * static_cast<double>(s), 0.0}});
+        const auto spots = far_apart_spots(10);
         std::vector<SprayBurst> bursts;
         double time_s = 30.0;
         for (std::size_t k = 0; k < 3 * spots.size(); ++k) {

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <random>
 #include <span>
+#include <string>
 #include <vector>
 
 namespace idlehark::test {
@@ -31,6 +32,14 @@ inline std::vector<SprayBurst> marked_bursts(const sim::Session& session) {
 inline std::vector<SpraySpot> mapped_spots(const sim::SessionSpec& spec) {
     std::vector<SpraySpot> spots;
     for (const auto& s : spec.spots) spots.push_back({s.id, Place{s.x_mm, s.y_mm}});
+    return spots;
+}
+
+/// Spots in a row, so far apart that no spray drifts from one to another.
+inline std::vector<SpraySpot> far_apart_spots(std::size_t count) {
+    std::vector<SpraySpot> spots;
+    for (std::size_t s = 0; s < count; ++s)
+        spots.push_back({std::to_string(s + 1), Place{300.0 * static_cast<double>(s), 0.0}});
     return spots;
 }
 
