@@ -12,7 +12,9 @@ namespace {
 
 constexpr double kLow_s = 0.8e-3;  // before a rise and behind it, in what it is judged
 constexpr double kHigh_s = 0.5e-3;
-constexpr double kApart_s = 0.8e-3;  // of two rises
+constexpr double kLowRinging_s = 0.3e-3;  // before a rise while the one before it still rings,
+constexpr double kRinging_s = 2.5e-3;     // which it does for so long
+constexpr double kApart_s = 0.8e-3;       // of two rises
 constexpr double kFurthest_s = 12e-3;
 constexpr double kPerhaps = 0.5;       // of the clearest second rise
 constexpr double kLeastSecond = 0.05;  // of the first
@@ -43,10 +45,10 @@ class Rises {
     }
     [[nodiscard]] std::ptrdiff_t at(double time_s) const { return steps(time_s - course_.from_s); }
 
-    /// How clear it is that the power rises at each place.
-    [[nodiscard]] std::vector<double> clearness() const {
+    /// How clear it is that the power rises at each place, by `low_s` of sound before it.
+    [[nodiscard]] std::vector<double> clearness(double low_s) const {
         const auto n = std::ssize(course_.power);
-        const auto low = steps(kLow_s);
+        const auto low = steps(low_s);
         const auto high = steps(kHigh_s);
         std::vector<double> out(course_.power.size(), 0.0);
         for (auto k = low; k + high <= n; ++k) {
@@ -100,11 +102,28 @@ PowerCourse power_of(const Wave& mean) {
     return out;
 }
 
+/// The pair of the rise at `opening` and one that comes while it still rings; without a closing click if there is none.
+ClickPair early_closing(const Rises& rises, std::ptrdiff_t opening) {
+    const auto clear = rises.clearness(kLowRinging_s);
+    const auto top = [&](double from_s, double to_s) {
+        const auto at = [&](double s) {
+            return clear.begin() + std::clamp<std::ptrdiff_t>(opening + rises.steps(s), 0, std::ssize(clear));
+        };
+        return std::max_element(at(from_s), at(to_s));
+    };
+    ClickPair pair{.open_s = rises.start_s(opening, kOpening)};
+    const auto first = top(-0.5 * kApart_s, 0.5 * kApart_s);
+    const auto second = top(kApart_s, kRinging_s);
+    if (first == clear.end() || second == clear.end() || *second < kLeastSecond * *first) return pair;
+    pair.close_s = rises.start_s(second - clear.begin(), kClosing);
+    return pair;
+}
+
 }  // namespace
 
 std::vector<ClickPair> find_pairs(const PowerCourse& course) {
     const Rises rises{course};
-    auto left = rises.clearness();
+    auto left = rises.clearness(kLow_s);
     struct Rise {
         std::ptrdiff_t at;
         double clear;
@@ -126,7 +145,7 @@ std::vector<ClickPair> find_pairs(const PowerCourse& course) {
     const auto next = [&] { return take(first.at - far, first.at + far + 1); };
     auto second = next();
     const double clearest = second.clear;
-    if (clearest < kLeastSecond * first.clear) return {{.open_s = rises.start_s(first.at, kOpening)}};
+    if (clearest < kLeastSecond * first.clear) return {early_closing(rises, first.at)};
     std::vector<ClickPair> pairs;
     for (; second.clear >= kPerhaps * clearest; second = next())
         pairs.push_back({rises.start_s(std::min(first.at, second.at), kOpening),

@@ -216,6 +216,27 @@ TEST_CASE("Click pair: the clearest partner of the clearest rise comes first, a 
     CHECK(std::isnan(find_pairs({{}, -14e-3, 50e-6}).front().open_s));
 }
 
+TEST_CASE("Click pair: a closing click is found while the opening one still rings", "[dsp][injectors]") {
+    const double after_s = GENERATE(1.2e-3, 1.4e-3);
+    CAPTURE(after_s);
+    const bool closes = GENERATE(true, false);
+    PowerCourse course{std::vector<double>(561, 0.01), -14e-3, 50e-6};
+    auto random = sim::sub_stream(9, "ripple");
+    for (std::size_t i = 0; i < course.power.size(); ++i) {
+        const double t = course.from_s + static_cast<double>(i) * course.step_s;
+        if (t >= 0.0) course.power[i] += std::exp(-t / 0.35e-3);
+        if (closes && t >= after_s) course.power[i] += 0.3 * std::exp(-(t - after_s) / 0.35e-3);
+        course.power[i] *= 1.0 + 0.05 * sim::gaussian(random);
+    }
+    const auto pairs = find_pairs(course);
+    REQUIRE(pairs.size() == 1);
+    CHECK_THAT(pairs[0].open_s, WithinAbs(0.0, 0.1e-3));
+    if (closes)
+        CHECK_THAT(pairs[0].close_s - pairs[0].open_s, WithinAbs(after_s, 0.1e-3));
+    else
+        CHECK(std::isnan(pairs[0].close_s));
+}
+
 TEST_CASE("Mean power: nothing sounds before its time, and a click's faint start is its start", "[dsp][injectors]") {
     const double rate_hz = GENERATE(8000.0, 16000.0, 44100.0, 48000.0, 96000.0, 192000.0);
     CAPTURE(rate_hz);
@@ -775,7 +796,7 @@ TEST_CASE("Injectors: clicks alone, without firing, noise or scatter, are counte
         for (auto i = static_cast<std::size_t>(std::ceil(at_s * kRate_hz)); i < x.size(); ++i) {
             const double t = static_cast<double>(i) / kRate_hz - at_s;
             if (t > 10e-3) break;
-            x[i] += static_cast<float>(0.2 * std::exp(-t / 0.6e-3) * std::sin(2.0 * std::numbers::pi * hz * t));
+            x[i] += static_cast<float>(0.2 * std::exp(-t / 0.35e-3) * std::sin(2.0 * std::numbers::pi * hz * t));
         }
     };
     for (double t = 0.05; t < 11.9; t += 120.0 / rpm) {
