@@ -173,6 +173,7 @@ struct InjectorLine {
 /// A cylinder's share in the balance.
 struct CylinderLine {
     std::string name;  ///< its number; a letter in firing order where the sound alone cannot tell which it is
+    std::vector<int> at_tail_pipe;  ///< what it is instead if the microphone was there; mostly none
     double strength = std::nan(""), strength_low = std::nan(""), strength_high = std::nan("");
     double misfire_percent = std::nan(""), misfire_low = std::nan(""), misfire_high = std::nan("");
     CylinderVerdict verdict = CylinderVerdict::undecided;

@@ -2,6 +2,8 @@
 
 #include "dsp/balance/cycle_bins.hpp"
 #include "dsp/balance/misfires.hpp"
+#include "dsp/balance/spark_firing.hpp"
+#include "dsp/balance/strength.hpp"
 #include "dsp/balance/swell_fit.hpp"
 #include "dsp/statistics.hpp"
 
@@ -10,109 +12,29 @@
 #include <complex>
 #include <limits>
 #include <numbers>
-#include <numeric>
+#include <optional>
 
 namespace idlehark {
 
 namespace {
 
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
-constexpr int kFewestCycles = 40;            // six seconds of idle: ten tenths of four cycles
-constexpr double kSteadyRatio = 1.35;        // of the fastest cycles' speed to the slowest ones': an idle that hunts
-                                             // by 15 % stays within; a firing sounds otherwise at another speed
-constexpr double kFitTells = 0.3;            // below this share no common pulse shape is seen
-constexpr double kColourPrior = 0.15;        // how far one band of a healthy cylinder is off, logarithm of amplitude
-constexpr double kColourPriorFreedom = 6.0;  // and what that is worth, in values
-constexpr double kColourCommon = 0.06;       // off in all bands together: no sound can tell it from strength
-constexpr double kHarmless = 0.9;            // a loss up to here is not worth an accusation
-constexpr double kWeakBelow = 0.75;
+constexpr int kFewestCycles = 40;        // six seconds of idle: ten tenths of four cycles
+constexpr double kSteadyRatio = 1.35;    // of the fastest cycles' speed to the slowest ones': an idle that hunts
+                                         // by 15 % stays within; a firing sounds otherwise at another speed
+constexpr double kFitTells = 0.3;        // below this share no common pulse shape is seen
+constexpr double kBandsDisagree = 0.3;   // this far a cylinder sounds different, logarithm of amplitude
+constexpr std::size_t kFewestBands = 2;  // that tell: one alone cannot say whether others agree
+constexpr double kHarmless = 0.9;        // a loss up to here is not worth an accusation
 constexpr double kEvenAbove = 2.0 / 3.0;
-constexpr double kApartBelow = 0.9;  // the strongest of a softer half against the weakest of the other
-constexpr std::size_t kFewestInRows = 6;
 constexpr double kAccuse = 0.01;             // chance that a healthy engine has any cylinder called weak; and the same
                                              // for misfires: 2 % together
 constexpr double kHarmlessMisfires = 0.015;  // surely more than this: over many minutes uneven scatter counts up to it
-constexpr double kSilentShare = 0.05;        // of the middle swell: below this a logarithm says nothing more
 constexpr double kAlwaysWeak = 0.4;          // a cylinder this weak cannot be counted firing by firing
+constexpr double kMostOpen = 0.3;            // standard deviation of the logarithm of a strength: beyond it something
+                                             // else sounds in its place, too: what is faint or missing need not be it
 constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr std::size_t kPoints = 1024;
-
-/// Log amplitude of a cylinder against the middle of the others.
-double log_ratio(const Eigen::VectorXd& swell, std::size_t i) {
-    const std::vector<double> v(swell.data(), swell.data() + swell.size());
-    const double other = stats::median_of_others(v, i);
-    return other > 0.0 ? 0.5 * std::log(std::max(v[i] / other, kSilentShare)) : kNone;
-}
-
-struct Strength {
-    double log = 0.0, sd = std::numeric_limits<double>::infinity(), spread = 0.0, largest_z = 0.0;
-};
-
-/// Strength of every cylinder over all bands that tell.
-std::vector<Strength> strengths(const SwellFit& fit, std::size_t n) {
-    struct Cell {
-        double y, variance;
-    };
-    std::vector<std::vector<Cell>> cells(n);
-    for (const auto& b : fit.bands) {
-        if (!b.tells) continue;
-        for (std::size_t i = 0; i < n; ++i) {
-            const double y = log_ratio(b.swell, i);
-            double variance = 0.0;
-            for (const auto& w : b.without) variance += std::pow(log_ratio(w, i) - y, 2);
-            variance *= static_cast<double>(b.without.size() - 1) / static_cast<double>(b.without.size());
-            if (std::isfinite(y) && std::isfinite(variance)) cells[i].push_back({y, variance});
-        }
-    }
-    // How far bands of one cylinder disagree beyond noise: the cylinders' own sound.
-    double sum = kColourPrior * kColourPrior * kColourPriorFreedom;
-    double freedom = kColourPriorFreedom;
-    for (const auto& row : cells) {
-        if (row.size() < 2) continue;
-        std::vector<double> y;
-        double noise = 0.0;
-        for (const auto& c : row) y.push_back(c.y), noise += c.variance / static_cast<double>(row.size());
-        const double sd = stats::sample_sd(y);
-        const double f = static_cast<double>(row.size() - 1);
-        sum += f * std::max(0.0, sd * sd - noise);
-        freedom += f;
-    }
-    const double colour = sum / freedom;
-    std::vector<Strength> out(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        double weight = 0.0, mean = 0.0;
-        for (const auto& c : cells[i]) weight += 1.0 / (colour + c.variance), mean += c.y / (colour + c.variance);
-        if (!(weight > 0.0)) continue;
-        auto& s = out[i];
-        s.log = mean / weight;
-        s.sd = std::sqrt(1.0 / weight + kColourCommon * kColourCommon);
-        double spread = 0.0;
-        for (const auto& c : cells[i]) {
-            spread += std::pow(c.y - s.log, 2) / static_cast<double>(cells[i].size());
-            s.largest_z = std::max(s.largest_z, std::fabs(c.y) / std::sqrt(c.variance + 1e-6));
-        }
-        s.spread = std::sqrt(spread);
-    }
-    return out;
-}
-
-/// The cylinders of a half that stands apart below the other, and none of which is weak among that half: a row of a vee
-/// or flat engine that is further from the microphone sounds so. Fours stand in one row unless stated.
-std::vector<char> softer_half(const std::vector<double>& strength, const Engine& engine) {
-    const std::size_t n = strength.size();
-    std::vector<char> out(n, 0);
-    if (n % 2 != 0 || (n < kFewestInRows && engine.banks.size() != 2)) return out;
-    std::vector<std::size_t> order(n);
-    std::iota(order.begin(), order.end(), std::size_t{0});
-    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return strength[a] < strength[b]; });
-    const auto at = [&](std::size_t k) { return strength[order[k]]; };
-    if (at(n / 2 - 1) >= kApartBelow * at(n / 2)) return out;
-    std::vector<double> half;
-    for (std::size_t k = 0; k < n / 2; ++k) half.push_back(at(k));
-    for (std::size_t k = 0; k < n / 2; ++k)
-        if (at(k) > kWeakBelow * stats::median_of_others(half, k)) out[order[k]] = 1;
-    return out;
-}
 
 /// Share of the mean cycle's line power between the multiples of the firing order, noise taken off.
 double half_order_share(const CycleBins& cut, int cylinders, double cycle_hz) {
@@ -141,11 +63,8 @@ std::vector<double> cycle_speeds(const CrankPath& path, const Engine& engine) {
     return rpm;
 }
 
-/// Which firing a reference pulse belongs to: the one heard next after the spark. Nothing if the pulses don't come once
-/// a cycle at one angle.
-std::size_t firing_after(std::span<const double> reference_s, const CrankPath& path, const std::vector<double>& places,
-                         double onset) {
-    const std::size_t unknown = places.size();
+/// Place of the reference's pulse in the cycle, 0..1. Nothing if the pulses don't come once a cycle at one angle.
+std::optional<double> place_of(std::span<const double> reference_s, const CrankPath& path) {
     std::complex<double> sum = 0.0;
     double count = 0.0;
     for (const double t : reference_s) {
@@ -154,19 +73,28 @@ std::size_t firing_after(std::span<const double> reference_s, const CrankPath& p
         count += 1.0;
     }
     constexpr double kOnePerCycle = 0.25, kOneAngle = 0.9;
-    // The bands' own slowness lets a swell begin before its firing.
-    const double may_be_before = std::min(0.055, 0.3 / static_cast<double>(places.size()));
     if (std::fabs(count - path.cycles()) > kOnePerCycle * path.cycles() || std::abs(sum) < kOneAngle * count)
-        return unknown;
-    const double at = std::arg(sum) / (2.0 * std::numbers::pi);
-    std::size_t best = unknown;
-    double shortest = 2.0;
-    for (std::size_t i = 0; i < places.size(); ++i) {
-        double after = onset + places[i] - at + may_be_before;
-        after -= std::floor(after);
-        if (after < shortest) shortest = after, best = i;
+        return std::nullopt;
+    return std::arg(sum) / (2.0 * std::numbers::pi);
+}
+
+/// Names the firings by the reference's: which one is first in the firing order.
+std::size_t name_firings(Balance& out, double spark, const std::vector<double>& places, double onset, double cycle) {
+    const std::size_t n = places.size();
+    std::vector<double> after_deg;
+    for (const double at : places) after_deg.push_back(cycle * (onset + at - spark));
+    const auto firing = firing_of_spark(after_deg, cycle, out.rpm);
+    out.spark_to_sound_deg = kNone;
+    for (double after : after_deg) {
+        after -= cycle * std::floor(after / cycle);
+        out.spark_to_sound_deg = std::fmin(out.spark_to_sound_deg, after);
     }
-    return best;
+    if (!firing.at_engine && firing.at_tail_pipe.empty()) return 0;
+    out.rotation_known = true;
+    const std::size_t first = firing.at_engine ? *firing.at_engine : firing.at_tail_pipe.front();
+    for (const std::size_t i : firing.at_tail_pipe)
+        if (i != first) out.tail_pipe_later.push_back((i + n - first) % n);
+    return first;
 }
 
 }  // namespace
@@ -181,6 +109,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     const auto n = static_cast<std::size_t>(engine_.cylinders);
     Balance out;
     out.rpm = out.rpm_low = out.rpm_high = out.half_order_share = out.single_firing_sd = out.fit_share = kNone;
+    out.spark_to_sound_deg = kNone;
     if (path.cycles() < kFewestCycles) return out;
     const double cycle_hz = path.mean_cycle_hz();
     out.rpm = speed_from_cycle_frequency(engine_, Hertz{cycle_hz}).value;
@@ -203,20 +132,16 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     if (!out.heard) return out;
 
     const auto places = firing_fractions(engine_);
-    const auto strong = n > 1 ? strengths(fit, n) : std::vector<Strength>(1);
+    const auto [strong, soft] = n > 1 ? strengths(fit, engine_) : Strengths{std::vector<Strength>(1), {0}};
     std::vector<double> strength(n);
     for (std::size_t i = 0; i < n; ++i) strength[i] = std::exp(strong[i].log);
     const auto missing =
         count_misfires(cut, fit, fit_firings(split_, path, places, fit.onset_cycles, cut.cycles), strength);
     out.single_firing_sd = missing.sd;
-    const auto soft = softer_half(strength, engine_);
     out.half_softer = std::any_of(soft.begin(), soft.end(), [](char s) { return s != 0; });
     std::size_t first = 0;  // the first firing of the stretch that is heard
-    if (!reference_s.empty()) {
-        first = firing_after(reference_s, path, places, fit.onset_cycles);
-        out.rotation_known = first < n;
-        if (!out.rotation_known) first = 0;
-    }
+    if (const auto spark = place_of(reference_s, path))
+        first = name_firings(out, *spark, places, fit.onset_cycles, cycle_deg(engine_));
     for (std::size_t k = 0; k < n; ++k) {
         const std::size_t i = (first + k) % n;
         double angle = places[i] - places[first];
@@ -235,7 +160,9 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
             c.strength = c.strength_low = c.strength_high = n == 1 ? 1.0 : kNone;
         }
         const auto& m = missing.cylinders[i];
-        const bool counted = missing.tells && !(c.strength < kAlwaysWeak) && (m.told || !(c.strength < kWeakBelow));
+        const bool known = n == 1 || s.sd < kMostOpen;
+        const bool counted =
+            known && missing.tells && !(c.strength < kAlwaysWeak) && (m.told || !(c.strength < kWeakBelow));
         c.misfire_percent = counted ? 100.0 * m.share : kNone;
         c.misfire_low = counted ? 100.0 * m.low : kNone;
         c.misfire_high = counted ? 100.0 * m.high : kNone;
@@ -243,14 +170,15 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
         const bool misses = c.p_misfire < kAccuse && m.low > kHarmlessMisfires;
         // Missing firings make the mean cycle weaker too, and a weak cylinder's are heard less surely: the surer of the
         // two is said.
-        const bool weak = c.p_weak < kAccuse && s.log < std::log(kWeakBelow) && soft[i] == 0;
+        const bool weak =
+            known && c.p_weak < kAccuse && s.log < std::log(kWeakBelow) && s.bands >= kFewestBands && soft[i] == 0;
         if (weak && !(misses && c.p_misfire < c.p_weak))
             c.verdict = CylinderVerdict::weak;
         else if (misses)
             c.verdict = CylinderVerdict::misfires;
         else if (c.strength_low > kEvenAbove && counted && c.misfire_high < kMisfiresExcluded_percent)
             c.verdict = CylinderVerdict::even;
-        else if (s.spread > 2.0 * kColourPrior && s.largest_z > 5.0)
+        else if (s.spread > kBandsDisagree && s.largest_z > 5.0)
             c.verdict = CylinderVerdict::sounds_different;
         out.cylinders.push_back(c);
     }

@@ -47,7 +47,10 @@ struct Balance {
     bool steady = true;                    ///< false: these lie too far apart for firings to be alike
     bool heard = false;           ///< false: too little sound, or no firing stands out, or not steady; figures are NaN
     bool half_softer = false;     ///< half of the cylinders stand apart below the others, as a row of a vee further off
-    bool rotation_known = false;  ///< a reference said which firing is the first of the firing order
+    bool rotation_known = false;  ///< a reference said which firing is the first of the firing order (SparkFiring)
+    double spark_to_sound_deg = 0.0;  ///< from the reference's spark to the next firing heard; NaN without one
+    /// Heard at the tail pipe the reference's cylinder may be so many firings after the one taken for it.
+    std::vector<std::size_t> tail_pipe_later;
 };
 
 /// How evenly the cylinders work, from sound and tracked speed.

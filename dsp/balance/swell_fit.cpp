@@ -1,5 +1,7 @@
 #include "dsp/balance/swell_fit.hpp"
 
+#include "dsp/statistics.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -13,6 +15,7 @@ constexpr double kEnds_s[] = {1.5e-3, 3e-3, 5e-3, 8e-3, 12e-3, 18e-3};
 constexpr double kLongestShare = 0.8;  // of the mean firing interval: longer ends are one with the floor
 constexpr std::size_t kTenths = 10;
 constexpr double kTells = 4.0;         // standard deviations of the mean swell
+constexpr double kMostHaveIt = 0.3;    // of the mean swell, the middle one at least: else it is not the firings'
 constexpr std::size_t kWithinBin = 4;  // points over which a swell is averaged within a bin
 
 /// One column per firing, a unit swell that rises and dies away, and one of ones.
@@ -131,7 +134,8 @@ SwellFit fit_swells(const CycleBins& cut, const Engine& engine, double cycle_hz)
             variance += std::pow(out.without.back().mean() - out.swell.mean(), 2);
         }
         variance *= static_cast<double>(kTenths - 1) / static_cast<double>(kTenths);
-        out.tells = out.swell.mean() > kTells * std::sqrt(variance);
+        const double middle = stats::median(std::vector<double>(out.swell.data(), out.swell.data() + n));
+        out.tells = out.swell.mean() > kTells * std::sqrt(variance) && middle > kMostHaveIt * out.swell.mean();
         const Eigen::MatrixXd swells = x.leftCols(n);
         out.functional = (swells.transpose() * swells).ldlt().solve(swells.transpose());
         fit.bands.push_back(std::move(out));

@@ -16,6 +16,13 @@ std::string listed(const std::vector<std::string>& names) {
     return text;
 }
 
+/// A cylinder's name, and what it is at the tail pipe where that is another.
+std::string name_of(const CylinderLine& k, const Words& say) {
+    std::vector<std::string> other;
+    for (const int cylinder : k.at_tail_pipe) other.push_back(std::to_string(cylinder));
+    return other.empty() ? k.name : say(Word::balance_at_tail_pipe, k.name, listed(other));
+}
+
 void add(std::string& text, const std::string& sentence) { text += (text.empty() ? "" : " ") + sentence; }
 
 }  // namespace
@@ -103,7 +110,7 @@ std::string balance_sentence(const BalanceState& balance, const Words& say) {
     for (const auto verdict : {CylinderVerdict::weak, CylinderVerdict::misfires, CylinderVerdict::sounds_different}) {
         std::vector<std::string> names;
         for (const auto& k : balance.cylinders)
-            if (k.verdict == verdict) names.push_back(k.name);
+            if (k.verdict == verdict) names.push_back(name_of(k, say));
         if (!names.empty())
             add(text, say(balance.named ? Word::balance_found : Word::balance_found_firing, listed(names),
                           say(word_of(verdict))));

@@ -36,16 +36,20 @@ void write_headline(BalanceView& view) {
     std::vector<std::string> weak, misses, different, open;
     for (const auto& r : view.rows) {
         const auto v = r.figures.verdict;
-        if (v == CylinderVerdict::weak) weak.push_back(r.name);
-        if (v == CylinderVerdict::misfires) misses.push_back(r.name);
+        if (v == CylinderVerdict::weak) weak.push_back(label(r.name, r.at_tail_pipe));
+        if (v == CylinderVerdict::misfires) misses.push_back(label(r.name, r.at_tail_pipe));
         if (v == CylinderVerdict::sounds_different) different.push_back(r.name);
         if (v == CylinderVerdict::undecided) open.push_back(r.name);
     }
-    const std::string kind = view.named ? "Cylinder " : "Firing ";
-    if (!weak.empty()) view.headline = kind + list(weak) + (weak.size() == 1 ? " is weak" : " are weak");
-    if (!misses.empty())
-        view.headline += (view.headline.empty() ? kind : std::string("; ")) + list(misses) +
-                         (misses.size() == 1 ? " misfires" : " misfire");
+    const auto said = [&](const std::vector<std::string>& names, const char* one, const char* many) {
+        if (names.empty()) return;
+        const std::string kind = view.named ? "cylinder" : "firing";
+        view.headline += (view.headline.empty() ? "" : "; ") + kind + (names.size() == 1 ? " " : "s ") + list(names) +
+                         (names.size() == 1 ? one : many);
+    };
+    said(weak, " is weak", " are weak");
+    said(misses, " misfires", " misfire");
+    if (!view.headline.empty()) view.headline.front() = view.named ? 'C' : 'F';
     if (!view.headline.empty()) return;
     if (!different.empty())
         view.headline = "The cylinders sound different; no loss of strength is proven";
@@ -58,7 +62,12 @@ void write_headline(BalanceView& view) {
 
 void write_notes(BalanceView& view, const BalanceRequest& request) {
     const auto& b = view.balance;
-    if (!view.named && view.rows.size() > 1) {
+    if (!view.named && view.rows.size() > 1 && std::isfinite(b.spark_to_sound_deg)) {
+        view.notes.push_back(fmt::format(
+            "letters instead of cylinder numbers: firings are heard {:.0f} degrees after the reference's sparks, where "
+            "neither combustion nor the tail pipe is due; put the microphone to the tail pipe or over the engine",
+            b.spark_to_sound_deg));
+    } else if (!view.named && view.rows.size() > 1) {
         view.notes.emplace_back(
             request.reference_channel
                 ? "letters instead of cylinder numbers: the reference channel has no pulse that comes once a cycle at "
@@ -67,11 +76,10 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
                   "cylinder; A is the first one heard. A pick-up on one lead, recorded on another channel, names them "
                   "(--reference-channel)");
     }
-    constexpr int kFiresWithinBlowDown = 4;  // from here on another cylinder fires before the exhaust of one is heard
-    if (view.named && std::ssize(view.rows) >= kFiresWithinBlowDown)
+    if (std::any_of(view.rows.begin(), view.rows.end(), [](const auto& r) { return !r.at_tail_pipe.empty(); }))
         view.notes.emplace_back(
-            "each firing is named by the spark before it; what comes out of the exhaust is heard a third of a crank "
-            "turn later or more, so the cylinder before the named one in the firing order may be meant: look at both");
+            "at the tail pipe a firing is heard a third of a crank turn after its spark, or later: if the microphone "
+            "was there, the cylinder in brackets is meant");
     bool different = false, weak = false, uncounted = false, none_missing = false;
     for (const auto& r : view.rows) {
         different = different || r.figures.verdict == CylinderVerdict::sounds_different;
@@ -85,9 +93,8 @@ void write_notes(BalanceView& view, const BalanceRequest& request) {
             "microphone, another exhaust pipe); that is no proof of less work");
     if (b.half_softer)
         view.notes.emplace_back(
-            "half of the cylinders are softer together, as a row is that lies further from the microphone: compared "
-            "with "
-            "one another none of them is weak; record from the other side, too");
+            "half of the cylinders are softer together, as a row is that lies further from the microphone: they are "
+            "compared with one another; record from the other side, too");
     if (none_missing)
         view.notes.emplace_back(
             "\"even\" holds for what this microphone heard: the breath of the intake goes on when a firing is missing, "
@@ -164,14 +171,28 @@ std::variant<BalanceView, BalanceFailure> check_balance(const BalanceRequest& re
         for (int c = 1; c <= engine.cylinders; ++c) order.push_back(c);
     const auto at =
         static_cast<std::size_t>(std::find(order.begin(), order.end(), request.reference_cylinder) - order.begin());
-    for (std::size_t i = 0; i < b.cylinders.size(); ++i)
-        view.rows.push_back({view.named || engine.cylinders == 1 ? std::to_string(order[(at + i) % order.size()])
-                                                                 : std::string(1, static_cast<char>('A' + i)),
-                             b.cylinders[i]});
+    const std::size_t n = b.cylinders.size();
+    for (std::size_t i = 0; i < n; ++i) {
+        BalanceRow row{
+            view.named || n == 1 ? std::to_string(order[(at + i) % n]) : std::string(1, static_cast<char>('A' + i)),
+            {},
+            b.cylinders[i]};
+        if (view.named)
+            for (const std::size_t later : b.tail_pipe_later)
+                row.at_tail_pipe.push_back(order[(at + i + n - later) % n]);
+        view.rows.push_back(std::move(row));
+    }
     view.cautions = heard.value().warnings;
     write_headline(view);
     write_notes(view, request);
     return view;
+}
+
+std::string label(const std::string& name, std::span<const int> at_tail_pipe) {
+    if (at_tail_pipe.empty()) return name;
+    std::string other;
+    for (const int k : at_tail_pipe) other += (other.empty() ? "" : " or ") + std::to_string(k);
+    return fmt::format("{} (at the tail pipe: {})", name, other);
 }
 
 std::string word(CylinderVerdict v) {
@@ -217,8 +238,8 @@ std::string balance_json(const BalanceView& view) {
     const auto& b = view.balance;
     Json json{{"rpm", json_number(b.rpm, 3)}, {"seconds", json_number(b.used_s, 3)},
               {"cycles", b.cycles},           {"half_order_share", json_number(b.half_order_share, 3)},
-              {"named", view.named},          {"summary", view.headline},
-              {"cylinders", Json::array()}};
+              {"named", view.named},          {"spark_to_sound_deg", json_number(b.spark_to_sound_deg, 1)},
+              {"summary", view.headline},     {"cylinders", Json::array()}};
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
         Json c;
@@ -226,6 +247,7 @@ std::string balance_json(const BalanceView& view) {
             c["cylinder"] = std::stoi(r.name);
         else
             c["firing"] = r.name;
+        if (view.named) c["at_tail_pipe"] = r.at_tail_pipe;
         c["angle_deg"] = json_number(f.angle_deg, 3);
         c["strength"] = json_number(f.strength, 3);
         c["strength_low"] = json_number(f.strength_low, 3);

@@ -4,6 +4,7 @@
 #include "src/analysis/listen.hpp"
 
 #include <optional>
+#include <span>
 #include <string>
 #include <variant>
 #include <vector>
@@ -19,6 +20,7 @@ struct BalanceRequest {
 /// One firing as it is shown: named by its cylinder's number, or by a letter in firing order.
 struct BalanceRow {
     std::string name;
+    std::vector<int> at_tail_pipe;  ///< the cylinder it may be instead if that is where the microphone was
     CylinderBalance figures;
 };
 
@@ -42,7 +44,10 @@ std::variant<BalanceView, BalanceFailure> check_balance(const BalanceRequest& re
 
 [[nodiscard]] std::string word(CylinderVerdict v);
 [[nodiscard]] std::string balance_table(const BalanceView& view);
-/// {"rpm","cycles","half_order_share","named","cylinders":[{"cylinder" or "firing","angle_deg","strength",
+/// The name, and in brackets what it is at the tail pipe where that is another.
+[[nodiscard]] std::string label(const std::string& name, std::span<const int> at_tail_pipe);
+/// {"rpm","cycles","half_order_share","named","spark_to_sound_deg","summary",
+/// "cylinders":[{"cylinder" or "firing","at_tail_pipe":[other cylinders],"angle_deg","strength",
 /// "strength_low","strength_high","misfire_percent","misfire_low","misfire_high","p_weak","p_misfire","verdict"}],
 /// "cautions","notes"}; what is not known is null.
 [[nodiscard]] std::string balance_json(const BalanceView& view);

@@ -81,6 +81,7 @@ void add_balance(ReportVisit& v, const Json& f) {
     for (const auto& row : rows(f, "cylinders")) {
         v.firings_named = row.contains("cylinder");
         v.firings.push_back({.name = text(row, v.firings_named ? "cylinder" : "firing"),
+                             .at_tail_pipe = row.value("at_tail_pipe", std::vector<int>{}),
                              .strength = number(row, "strength"),
                              .strength_low = number(row, "strength_low"),
                              .strength_high = number(row, "strength_high"),

@@ -83,6 +83,7 @@ gui::BalanceState balance_of(const ReportVisit& v) {
     b.half_order_share = v.half_order_share;
     for (const auto& f : v.firings)
         b.cylinders.push_back({.name = f.name,
+                               .at_tail_pipe = f.at_tail_pipe,
                                .strength = f.strength,
                                .strength_low = f.strength_low,
                                .strength_high = f.strength_high,

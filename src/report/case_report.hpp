@@ -31,7 +31,8 @@ struct ReportInjector {
     std::string verdict, reasons;
 };
 struct ReportFiring {
-    std::string name;  ///< cylinder number, or a letter
+    std::string name;               ///< cylinder number, or a letter
+    std::vector<int> at_tail_pipe;  ///< cylinders it may be instead, heard there
     double strength = std::nan(""), strength_low = std::nan(""), strength_high = std::nan("");
     double misfire_percent = std::nan(""), misfire_low = std::nan(""), misfire_high = std::nan("");
     std::string verdict;

@@ -1,3 +1,4 @@
+#include "src/analysis/balance_check.hpp"
 #include "src/report/case_report.hpp"
 
 #include <algorithm>
@@ -93,7 +94,7 @@ std::vector<NextStep> next_steps(const CaseReport& r) {
             if (f.verdict == "weak" || f.verdict == "misfires")
                 steps.push_back(
                     {fmt::format("{} {}: spark plug, lead and coil first, then its injector, then compression",
-                                 v->firings_named ? "Cylinder" : "Firing", f.name),
+                                 v->firings_named ? "Cylinder" : "Firing", label(f.name, f.at_tail_pipe)),
                      fmt::format("{} in the balance of {}{}", f.verdict, v->date,
                                  v->firings_named ? "" : "; which cylinder it is a pick-up on one lead would tell")});
     if (const auto* v = last_with(r, [](const ReportVisit& x) { return !x.hiss.empty(); }))

@@ -1,3 +1,4 @@
+#include "src/analysis/balance_check.hpp"
 #include "src/report/case_report.hpp"
 #include "src/report/compare_picture.hpp"
 #include "src/report/page.hpp"
@@ -231,8 +232,9 @@ void put_visit(Page& page, const ReportVisit& v, std::size_t number_of_visit) {
         page.tag("h3", "Balance of the cylinders");
         std::vector<std::vector<std::string>> rows;
         for (const auto& f : v.firings)
-            rows.push_back({f.name, number(f.strength, 2), range(f.strength_low, f.strength_high, 2),
-                            number(f.misfire_percent, 1), range(f.misfire_low, f.misfire_high, 1), f.verdict});
+            rows.push_back({label(f.name, f.at_tail_pipe), number(f.strength, 2),
+                            range(f.strength_low, f.strength_high, 2), number(f.misfire_percent, 1),
+                            range(f.misfire_low, f.misfire_high, 1), f.verdict});
         page.table({{v.firings_named ? "cylinder" : "firing"},
                     {"strength", 'n'},
                     {"95 % interval", 'n'},

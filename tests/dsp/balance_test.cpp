@@ -286,8 +286,9 @@ TEST_CASE("Balance: firings that hardly scatter, in next to no noise, hide no mi
             ++missing;
             CHECK(c.misfire_low <= sound.missing_percent);
             CHECK(sound.missing_percent <= c.misfire_high);
-        } else {
-            CHECK(c.verdict == CylinderVerdict::even);
+        } else {  // some sound otherwise, band against band
+            CHECK((c.verdict == CylinderVerdict::even || c.verdict == CylinderVerdict::sounds_different));
+            CHECK(c.misfire_high < 6.0);
         }
     CHECK(missing == (spec.missing_share > 0.0 ? 1 : 0));
 }

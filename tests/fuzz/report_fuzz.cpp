@@ -61,7 +61,7 @@ CaseReport report_from(fuzz::Bytes in, const std::function<std::string(std::stri
             v.sprays.push_back(std::move(view));
         }
         v.injectors.push_back({.cylinder = in.byte(), .verdict = text(), .reasons = text()});
-        v.firings.push_back({.name = text(), .verdict = text()});
+        v.firings.push_back({.name = text(), .at_tail_pipe = {}, .verdict = text()});
         v.hiss.push_back({.spot = text(), .verdict = text()});
         r.visits.push_back(std::move(v));
     }

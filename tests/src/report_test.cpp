@@ -87,7 +87,7 @@ CaseReport full() {
     silent.cylinder = 3, silent.rate_hz = 0.0, silent.expected_hz = 6.7;
     silent.verdict = "silent", silent.reasons = "no regular click is heard";
     before.injectors = {regular, silent};
-    before.firings = {{"A", 1.0, 0.9, 1.1, 0.0, 0.0, 1.0, "even"}, {"B", 0.5, 0.4, 0.6, 0.0, 0.0, 1.0, "weak"}};
+    before.firings = {{"A", {}, 1.0, 0.9, 1.1, 0.0, 0.0, 1.0, "even"}, {"B", {}, 0.5, 0.4, 0.6, 0.0, 0.0, 1.0, "weak"}};
     before.half_order_share = 0.12;
     before.hiss = {{"12", 6.0, 4.0, 8.0, 5.0, "stands out"}, {"3", 0.1, -1.0, 1.0, 0.0, "ordinary"}};
     before.failed = {"balance: too little steady idle"};
