@@ -49,6 +49,7 @@ enum class Finding {
         case HissVerdict::stands_out:
             return Finding::fault;
         case HissVerdict::loud_steady:
+        case HissVerdict::loud_open:
             return Finding::shadowed;
         case HissVerdict::ordinary:
             return Finding::clear;

@@ -107,6 +107,7 @@ SpotHiss HissEar::finish(std::span<const RpmReading> readings) {
             }
             for (double& v : whole) v /= count;
             out.bands[b].whole = places_of(whole, fractions);
+            out.bands[b].cycle = std::move(whole);
         }
         return out;
     }

@@ -1,5 +1,6 @@
 #include "dsp/hiss/hiss_survey.hpp"
 
+#include "dsp/hiss/sound_spots.hpp"
 #include "dsp/statistics.hpp"
 
 #include <algorithm>
@@ -19,10 +20,14 @@ constexpr std::size_t kFewestSpots = 4;
 constexpr std::size_t kFewestLines = 3;
 constexpr double kAlpha = 0.05;  // over all spots
 constexpr double kMatters_db = 3.0;
-constexpr double kLinesOpen_db = 1.5;     // the engine's lines are not equally loud everywhere (no source)
+// How far sound spots of an engine are apart (no source): near the head it clatters, elsewhere it does not.
+constexpr double kLevelSpread_db = 2.5;
+constexpr double kFollowSpread_db = 3.5;
+constexpr double kLinesOpen_db = 2.0;     // the engine's lines are not equally loud everywhere (no source)
 constexpr double kDeclaredOpen_db = 0.5;  // hands and couplings (no source)
-constexpr double kLeastSpread_db = 0.7;   // a few spots may agree by chance
+constexpr double kSwells = 0.15;  // of itself: what flows freely swells by more, what is choked by less (no source)
 constexpr double kTwoSided = 0.975;
+constexpr double kTwoSidedSd = stats::kTwoSided95;
 
 using Places = std::array<double, SpotHiss::kPlaces>;
 
@@ -50,12 +55,8 @@ double swell_square(const Places& places) {
         sum += p[k] * std::polar(1.0, 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(p.size()));
     return 4.0 * std::norm(sum) / static_cast<double>(p.size() * p.size());
 }
+double power(double db) { return std::pow(10.0, 0.1 * db); }
 double db(double power) { return power > 0.0 ? 10.0 * std::log10(power) : kNone; }
-
-/// One figure of every spot in dB, and what its own recording leaves open.
-struct Figure {
-    double value = kNone, variance = 0.0;
-};
 
 /// The leak bands together, each as a multiple of the floor given.
 Places together(const SpotHiss& s, const std::vector<double>& floor, double gain, std::size_t without) {
@@ -69,12 +70,12 @@ Places together(const SpotHiss& s, const std::vector<double>& floor, double gain
 
 /// A figure from the whole recording, and its variance from what leaving out a tenth changes.
 template <class Of>
-Figure figure(const SpotHiss& s, const std::vector<double>& floor, double gain, Of&& of) {
-    Figure f{db(of(together(s, floor, gain, SpotHiss::kTenths)))};
+SpotFigure figure(const SpotHiss& s, const std::vector<double>& floor, double gain, Of&& of) {
+    SpotFigure f{db(of(together(s, floor, gain, SpotHiss::kTenths)))};
     for (std::size_t t = 0; t < SpotHiss::kTenths; ++t) {
         const double v = db(of(together(s, floor, gain, t)));
         if (!std::isfinite(v)) return {};
-        f.variance += (v - f.value) * (v - f.value);
+        f.variance += (v - f.value_db) * (v - f.value_db);
     }
     f.variance *= static_cast<double>(SpotHiss::kTenths - 1) / static_cast<double>(SpotHiss::kTenths);
     return f;
@@ -113,29 +114,66 @@ std::vector<double> line_gains(std::span<const SpotHiss> spots) {
     return out;
 }
 
+/// One figure of a spot against what a sound spot would show there.
 struct Against {
     double value = kNone, low = kNone, high = kNone, p = 1.0;
+    double middle = kNone;  ///< of the sound spots
+    double least = kNone;   ///< over the middle, that passes the test over all spots
 };
 
-/// One spot against the middle of the others.
-Against against_others(const std::vector<Figure>& all, std::size_t i, double gain_open_db) {
-    std::vector<double> others;
+Against against_others(const std::vector<SpotFigure>& all, std::size_t i, double spread_db) {
+    std::vector<SpotFigure> others;
     for (std::size_t k = 0; k < all.size(); ++k)
-        if (k != i && std::isfinite(all[k].value)) others.push_back(all[k].value);
-    if (others.size() + 1 < kFewestSpots || !std::isfinite(all[i].value)) return {};
-    const double n = static_cast<double>(others.size());
-    const double spread = std::max(kLeastSpread_db, stats::kMadToSd * stats::median_absolute_deviation(others));
-    // The others' spread holds their own gain's error; the median of n has pi/2 of the mean's variance.
-    const double variance =
-        spread * spread * (1.0 + 0.5 * std::numbers::pi / n) + all[i].variance + gain_open_db * gain_open_db;
-    const double sd = std::sqrt(variance);
-    Against a;
-    a.value = all[i].value - stats::median(others);
-    const double reach = sd * stats::student_t_quantile(kTwoSided, n - 1.0);
-    a.low = a.value - reach;
-    a.high = a.value + reach;
-    a.p = std::min(1.0, (n + 1.0) * stats::student_t_cdf(-a.value / sd, n - 1.0));
-    return a;
+        if (k != i && std::isfinite(all[k].value_db)) others.push_back(all[k]);
+    if (others.size() + 1 < kFewestSpots || !std::isfinite(all[i].value_db)) return {};
+    const SoundSpots sound(others, spread_db);
+    const auto& [value, variance] = all[i];
+    const double middle = sound.middle_db(), spots = static_cast<double>(all.size());
+    return {value - middle,
+            value - sound.quantile_db(kTwoSided, variance),
+            value - sound.quantile_db(1.0 - kTwoSided, variance),
+            std::min(1.0, spots * sound.as_loud(value, variance)),
+            middle,
+            sound.quantile_db(1.0 - kAlpha / spots, variance) - middle};
+}
+
+/// Swell once, twice .. a cycle and less often than the firings, a share of the mean: a leak at one cylinder's runner.
+/// Ticks are left out by a running median over the stretch from one firing to the next.
+double cycle_depth(const SpotHiss& s, const std::vector<double>& floor) {
+    const std::size_t n = s.bands.front().cycle.size();
+    if (n < 2 * SpotHiss::kPlaces) return 0.0;
+    std::vector<double> p(n), clean(n), near(SpotHiss::kPlaces + 1);
+    for (std::size_t b = 0; b < floor.size(); ++b)
+        for (std::size_t k = 0; k < n; ++k) p[k] += s.bands[b].cycle[k] / floor[b];
+    double mean = 0.0;
+    for (std::size_t k = 0; k < n; ++k) {
+        for (std::size_t j = 0; j < near.size(); ++j) near[j] = p[(k + n + j - SpotHiss::kPlaces / 2) % n];
+        mean += clean[k] = stats::median(near);
+    }
+    double most = 0.0;
+    for (std::size_t order = 1; order < n / SpotHiss::kPlaces; ++order) {
+        std::complex<double> sum = 0.0;
+        for (std::size_t k = 0; k < n; ++k)
+            sum += clean[k] * std::polar(1.0, 2.0 * std::numbers::pi * static_cast<double>(order * k % n) /
+                                                  static_cast<double>(n));
+        most = std::max(most, 2.0 * std::abs(sum) / mean);
+    }
+    return most;
+}
+
+/// How far the surplus of a loud spot swells, shares of itself. What sound spots swell may hide as much of it, or be
+/// it.
+struct Depth {
+    double low = 0.0, high = 1.0;
+};
+
+Depth surplus_depth(const SpotFigure& level, const SpotFigure& follow, const Against& l, const Against& f,
+                    double cycle_depth) {
+    if (!std::isfinite(follow.value_db) || !std::isfinite(f.middle)) return {};
+    const double all = power(level.value_db), own = power(f.middle), open = kTwoSidedSd * std::sqrt(follow.variance);
+    const double least = 1.0 - power(-std::max(l.low, 0.0));  // of the spot's power that is surplus
+    const double firing = (power(follow.value_db + open) + own) / all;
+    return {(power(follow.value_db - open) - own) / all, least > 0.0 ? std::max(firing, cycle_depth) / least : 1.0};
 }
 
 }  // namespace
@@ -165,7 +203,7 @@ std::vector<SpotSurvey> survey_hiss(std::span<const SpotHiss> spots, std::span<c
         floor[b] = levels.empty() ? 0.0 : stats::median(levels);
         if (!(floor[b] > 0.0)) return out;  // most recordings hold nothing there
     }
-    std::vector<Figure> level(n), follow(n);
+    std::vector<SpotFigure> level(n), follow(n);
     for (std::size_t i = 0; i < n; ++i) {
         if (!(gain[i] > 0.0)) continue;
         level[i] = figure(spots[i], floor, gain[i], mean_of);
@@ -180,18 +218,23 @@ std::vector<SpotSurvey> survey_hiss(std::span<const SpotHiss> spots, std::span<c
     const double open_db = gain_db.empty() ? kLinesOpen_db : kDeclaredOpen_db;
     for (std::size_t i = 0; i < n; ++i) {
         auto& s = out[i];
-        const auto l = against_others(level, i, open_db);
-        const auto f = against_others(follow, i, open_db);
+        const auto l = against_others(level, i, std::hypot(kLevelSpread_db, open_db));
+        const auto f = against_others(follow, i, std::hypot(kFollowSpread_db, open_db));
         s.level_db = l.value, s.level_low_db = l.low, s.level_high_db = l.high, s.p_level = l.p;
         s.follow_db = f.value, s.follow_low_db = f.low, s.follow_high_db = f.high, s.p_follow = f.p;
+        // What swells by half has to be twice what a sound spot may swell.
+        if (std::isfinite(l.middle) && std::isfinite(f.middle))
+            s.least_db = std::max({kMatters_db, l.least, db(1.0 + 2.0 * power(f.middle + f.least) / power(l.middle))});
         if (!spots[i].follows_known) s.depth = kNone;
-        const bool loud = l.p < kAlpha && l.value >= kMatters_db;
-        if (loud && f.p < kAlpha)
-            s.verdict = HissVerdict::stands_out;
-        else if (loud)
-            s.verdict = HissVerdict::loud_steady;
-        else if (l.high < kMatters_db)
+        if (l.p < kAlpha && l.value >= kMatters_db) {
+            const auto swells =
+                surplus_depth(level[i], follow[i], l, f, spots[i].follows_known ? cycle_depth(spots[i], floor) : 1.0);
+            s.verdict = s.p_follow < kAlpha && swells.low > kSwells ? HissVerdict::stands_out
+                        : swells.high < kSwells                     ? HissVerdict::loud_steady
+                                                                    : HissVerdict::loud_open;
+        } else if (l.high < kMatters_db) {
             s.verdict = HissVerdict::ordinary;
+        }
     }
     return out;
 }

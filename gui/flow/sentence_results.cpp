@@ -79,14 +79,20 @@ std::string verdict_sentence(const ViewState& view, const Words& say) {
 }
 
 std::string hiss_sentence(const ViewState& view, const Words& say) {
-    std::vector<std::string> out;
-    bool taken = false;
+    std::vector<std::string> out, loud;
+    bool taken = false, compared = false;
     for (const auto& s : spots_with_results(view, say)) {
-        taken = taken || s.hiss_verdict;
-        if (s.hiss_verdict == HissVerdict::stands_out) out.push_back(s.place.spot);
+        if (!s.hiss_verdict) continue;
+        taken = true;
+        compared = compared || *s.hiss_verdict != HissVerdict::undecided || std::isfinite(s.hiss_low_db);
+        if (*s.hiss_verdict == HissVerdict::stands_out) out.push_back(s.place.spot);
+        if (*s.hiss_verdict == HissVerdict::loud_open || *s.hiss_verdict == HissVerdict::loud_steady)
+            loud.push_back(s.place.spot);
     }
     if (!taken) return {};
-    return out.empty() ? std::string{say(Word::hiss_none)} : say(Word::hiss_out, listed(out));
+    if (!compared) return std::string{say(Word::hiss_few)};
+    if (!out.empty()) return say(Word::hiss_out, listed(out));
+    return loud.empty() ? std::string{say(Word::hiss_none)} : say(Word::hiss_loud, listed(loud));
 }
 
 std::string injectors_sentence(const ViewState& view, const Words& say) {
@@ -176,6 +182,8 @@ Word word_of(HissVerdict verdict) noexcept {
             return Word::listen_stands_out;
         case HissVerdict::loud_steady:
             return Word::listen_loud_steady;
+        case HissVerdict::loud_open:
+            return Word::listen_loud_open;
         case HissVerdict::ordinary:
             return Word::listen_ordinary;
         case HissVerdict::undecided:

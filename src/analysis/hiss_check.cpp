@@ -20,6 +20,7 @@ int rank(HissVerdict v) {
         case HissVerdict::stands_out:
             return 0;
         case HissVerdict::loud_steady:
+        case HissVerdict::loud_open:
             return 1;
         case HissVerdict::undecided:
         case HissVerdict::ordinary:
@@ -28,20 +29,52 @@ int rank(HissVerdict v) {
     return 2;
 }
 
+std::string with_verdict(const HissView& view, HissVerdict verdict) {
+    std::string spots;
+    for (const auto& r : view.rows)
+        if (r.figures.verdict == verdict) spots += (spots.empty() ? "" : ", ") + r.spot;
+    return spots;
+}
+
+/// The least level from which on a leak would have stood out at any spot; NaN if at none.
+double reach_db(const HissView& view) {
+    double most = std::nan("");
+    for (const auto& r : view.rows) most = std::fmax(most, r.figures.least_db);
+    return most;
+}
+
+std::string headline_of(const HissView& view) {
+    if (std::none_of(view.rows.begin(), view.rows.end(),
+                     [](const auto& r) { return std::isfinite(r.figures.level_db); }))
+        return "Too few spots can be compared";
+    if (const auto out = with_verdict(view, HissVerdict::stands_out); !out.empty()) return "Hiss stands out at " + out;
+    std::string loud;
+    for (const auto& r : view.rows)
+        if (r.figures.verdict == HissVerdict::loud_open || r.figures.verdict == HissVerdict::loud_steady)
+            loud += (loud.empty() ? "" : ", ") + r.spot;
+    return loud.empty() ? "No spot stands out" : "No spot stands out; louder than the others: " + loud;
+}
+
 void write_words(HissView& view) {
-    std::string out, steady;
+    view.headline = headline_of(view);
     bool unknown = false, uncompared = false;
     for (const auto& r : view.rows) {
-        if (r.figures.verdict == HissVerdict::stands_out) out += (out.empty() ? "" : ", ") + r.spot;
-        if (r.figures.verdict == HissVerdict::loud_steady) steady += (steady.empty() ? "" : ", ") + r.spot;
         unknown = unknown || std::isnan(r.rpm);
         uncompared = uncompared || std::isnan(r.figures.gain_db);
     }
-    view.headline = out.empty() ? "No spot stands out" : "Hiss stands out at " + out;
-    if (!steady.empty())
-        view.notes.push_back("louder, but the surplus does not follow the firing: " + steady +
+    if (const auto open = with_verdict(view, HissVerdict::loud_open); !open.empty())
+        view.notes.push_back(
+            "louder than the others for sure, but whether the surplus swells with the firing is open: " + open +
+            ". Look there too, and record again, longer and closer to the joint");
+    if (const auto steady = with_verdict(view, HissVerdict::loud_steady); !steady.empty())
+        view.notes.push_back("louder, and the surplus is steady, by firing and by cycle: " + steady +
                              ". A fan, a belt or a charger sounds like that, and so may a leak whose flow is choked: "
                              "stop or cover what else hisses there and record again");
+    if (const double db = reach_db(view); std::isfinite(db) && with_verdict(view, HissVerdict::stands_out).empty())
+        view.notes.push_back(
+            fmt::format("no all-clear: a leak that makes its spot less than {:.0f} dB louder than the others may not "
+                        "stand out here",
+                        std::ceil(db)));
     if (view.rows.size() < kFewestSpots)
         view.notes.emplace_back("with fewer than four spots there is no floor to stand out of: probe more places");
     if (unknown)
@@ -123,6 +156,8 @@ std::string word(HissVerdict v) {
             return "stands out";
         case HissVerdict::loud_steady:
             return "loud, steady";
+        case HissVerdict::loud_open:
+            return "loud, open";
         case HissVerdict::ordinary:
             return "ordinary";
         case HissVerdict::undecided:
@@ -135,21 +170,23 @@ std::string hiss_table(const HissView& view) {
     std::string text = view.headline + "\n\n";
     std::size_t width = 4;
     for (const auto& r : view.rows) width = std::max(width, r.spot.size());
-    text += fmt::format("{:<{}}  {:>8}  {:<16}  {:>9}  {:<16}  {:>5}  {:>7}  {:>7}  verdict\n", "spot", width,
-                        "level dB", "95 % interval", "follow dB", "95 % interval", "depth", "gain dB", "p");
+    text += fmt::format("{:<{}}  {:>8}  {:<16}  {:>9}  {:<16}  {:>5}  {:>7}  {:>7}  {:>8}  verdict\n", "spot", width,
+                        "level dB", "95 % interval", "follow dB", "95 % interval", "depth", "gain dB", "p level",
+                        "p follow");
     const auto range = [](double low, double high) {
         return std::isfinite(low) ? fmt::format("{:+.1f} to {:+.1f}", low, high) : std::string();
     };
     const auto one = [](double x, const char* none = "") {
         return std::isfinite(x) ? fmt::format("{:+.1f}", x) : std::string(none);
     };
+    const auto chance = [](double p) { return p < 0.001 ? std::string("< 0.001") : fmt::format("{:.3f}", p); };
     for (const auto& r : view.rows) {
         const auto& f = r.figures;
-        text += fmt::format("{:<{}}  {:>8}  {:<16}  {:>9}  {:<16}  {:>5}  {:>7}  {:>7}  {}\n", r.spot, width,
+        text += fmt::format("{:<{}}  {:>8}  {:<16}  {:>9}  {:<16}  {:>5}  {:>7}  {:>7}  {:>8}  {}\n", r.spot, width,
                             one(f.level_db), range(f.level_low_db, f.level_high_db), one(f.follow_db),
                             range(f.follow_low_db, f.follow_high_db),
                             std::isfinite(f.depth) ? fmt::format("{:.2f}", f.depth) : "", one(f.gain_db),
-                            f.p_level < 0.001 ? "< 0.001" : fmt::format("{:.3f}", f.p_level), word(f.verdict));
+                            chance(f.p_level), chance(f.p_follow), word(f.verdict));
     }
     text += "\n";
     for (const auto& c : view.cautions) text += "caution: " + c + "\n";
@@ -171,6 +208,7 @@ std::string hiss_json(const HissView& view) {
                                  {"follow_high_db", json_number(f.follow_high_db, 3)},
                                  {"depth", json_number(f.depth, 3)},
                                  {"gain_db", json_number(f.gain_db, 3)},
+                                 {"least_db", json_number(f.least_db, 3)},
                                  {"p_level", f.p_level},
                                  {"p_follow", f.p_follow},
                                  {"rpm", json_number(r.rpm, 3)},

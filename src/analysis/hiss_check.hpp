@@ -47,8 +47,8 @@ std::variant<HissView, HissFailure> check_hiss(const HissRequest& request,
 
 [[nodiscard]] std::string word(HissVerdict v);
 [[nodiscard]] std::string hiss_table(const HissView& view);
-/// {"gain_from","spots":[{"spot","level_db","level_low_db","level_high_db","follow_db",...,"depth","gain_db","p_level",
-/// "p_follow","rpm","verdict"}],"cautions","notes"}, ranked; what is not known is null.
+/// {"gain_from","spots":[{"spot","level_db","level_low_db","level_high_db","follow_db",...,"depth","gain_db","least_db",
+/// "p_level","p_follow","rpm","verdict"}],"cautions","notes"}, ranked; what is not known is null.
 [[nodiscard]] std::string hiss_json(const HissView& view);
 
 }  // namespace idlehark

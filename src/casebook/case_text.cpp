@@ -235,7 +235,11 @@ std::string finding_of(const CaseResult& result) {
         return set_finding(f, "injectors", "cylinder", "regular", "all injectors click regularly");
     if (result.kind == "hiss") {
         const auto out = with_verdict(f, "spots", "spot", "stands out");
-        return out.empty() ? std::string{"no spot stands out"} : "stands out: " + joined(out);
+        if (!out.empty()) return "stands out: " + joined(out);
+        auto loud = with_verdict(f, "spots", "spot", "loud, open");
+        const auto steady = with_verdict(f, "spots", "spot", "loud, steady");
+        loud.insert(loud.end(), steady.begin(), steady.end());
+        return loud.empty() ? std::string{"no spot stands out"} : "no spot stands out; louder: " + joined(loud);
     }
     if (result.kind == "heard") return "kept to compare visits by";
     if (result.kind == "idle") {

@@ -101,7 +101,8 @@ void add_hiss(CLI::App& app, Command& chosen) {
     command->add_option("--plot", options->plot, "Also draw the survey into this .png or .svg file");
     command->footer(
         "Keep hands, leads and the probe clear of belts, fans and hot parts.\n"
-        "Verdicts: stands out, loud but steady (a fan, or a choked leak), ordinary, undecided.\n"
+        "Verdicts: stands out (louder and swelling with the firing); loud, steady (a fan, or a choked leak);\n"
+        "loud, open (louder; whether it swells is open); ordinary; undecided.\n"
         "Example: idlehark hiss --engine engine.json 3=a.wav 7=b.wav 8=c.wav 9=d.wav");
     command->callback([options, &chosen] { chosen = [options] { return hiss(*options); }; });
 }

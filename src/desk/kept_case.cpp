@@ -130,13 +130,14 @@ Result<gui::KeptVisit> visit_of(const Casebook& book, const ReportVisit& v) {
     for (const auto& i : v.injectors) kept.injectors.push_back(line_of(i));
     kept.balance = balance_of(v);
     for (const auto& h : v.hiss)
-        kept.hiss.push_back(
-            {.spot = h.spot,
-             .level_db = h.level_db,
-             .low_db = h.level_low_db,
-             .high_db = h.level_high_db,
-             .verdict = said(h.verdict, {HissVerdict::stands_out, HissVerdict::loud_steady, HissVerdict::ordinary},
-                             HissVerdict::undecided)});
+        kept.hiss.push_back({.spot = h.spot,
+                             .level_db = h.level_db,
+                             .low_db = h.level_low_db,
+                             .high_db = h.level_high_db,
+                             .verdict = said(h.verdict,
+                                             {HissVerdict::stands_out, HissVerdict::loud_steady, HissVerdict::loud_open,
+                                              HissVerdict::ordinary},
+                                             HissVerdict::undecided)});
     kept.remarks = v.remarks;
     // Why there are letters although a pick-up was recorded; that there are letters without one the page says itself.
     for (const auto& remark : v.remarks)

@@ -17,8 +17,9 @@ constexpr double kLeft = 330, kRight = 1180, kWords = 1220;
 std::vector<std::string> footer(const Pen& pen, const HissView& view) {
     std::vector<std::string> lines;
     pen.wrap(
-        "Thick: level in the leak band over the middle of the other spots. Thin: the part that swells with the "
-        "firing. Both with 95 % intervals. A spot stands out only if both do, over all spots at 5 %.",
+        "Thick: level in the leak band over the middle of the sound ones among the other spots. Thin: the part that "
+        "swells with the firing. Both with 95 % intervals: what sound spots differ by is in them. A spot stands out "
+        "only if both do, over all spots at 5 %.",
         lines);
     for (const auto& c : view.cautions) pen.wrap("Caution: " + c, lines);
     for (const auto& n : view.notes) pen.wrap("Note: " + n, lines);

@@ -153,8 +153,8 @@ std::vector<std::string> undecided(const CaseReport& r) {
                 lines.push_back(
                     fmt::format("{} {} on {}: {}", v.firings_named ? "cylinder" : "firing", f.name, v.date, f.verdict));
         for (const auto& h : v.hiss)
-            if (h.verdict == "undecided")
-                lines.push_back(fmt::format("hiss at {} on {}: undecided", spot_name(r, h.spot), v.date));
+            if (h.verdict == "undecided" || h.verdict == "loud, open")
+                lines.push_back(fmt::format("hiss at {} on {}: {}", spot_name(r, h.spot), v.date, h.verdict));
         for (const auto& f : v.failed) lines.push_back(fmt::format("{} on {}", f, v.date));
     }
     return lines;

@@ -4,6 +4,7 @@
 // Developed on seeds 1..; the figures in README.md are from --first-seed 5001.
 // Wrong    surveys in which a spot without a leak is said to stand out
 // Found    surveys in which the leak stands out;  First: in which it is ranked first
+// Steady   surveys in which a spot is called loud and steady;  Open: loud, its swell open
 #include "dsp/hiss/hiss_survey.hpp"
 #include "tests/bench/rows.hpp"
 #include "tests/bench/words.hpp"
@@ -28,7 +29,7 @@ struct Condition {
 };
 
 struct Counts {
-    double wrong = 0, found = 0, first = 0, steady = 0, level_db = 0, follow_db = 0, listen_s = 0, known = 0;
+    double wrong = 0, found = 0, first = 0, steady = 0, open = 0, level_db = 0, follow_db = 0, listen_s = 0, known = 0;
 };
 
 Counts survey(const Condition& c, std::uint64_t seed, double seconds) {
@@ -62,12 +63,16 @@ Counts survey(const Condition& c, std::uint64_t seed, double seconds) {
     std::size_t first = 0;
     const auto key = [&](std::size_t i) {
         const auto v = result[i].verdict;
-        return std::pair{v == HissVerdict::stands_out ? 2 : v == HissVerdict::loud_steady ? 1 : 0, result[i].level_db};
+        return std::pair{v == HissVerdict::stands_out                                   ? 2
+                         : v == HissVerdict::loud_steady || v == HissVerdict::loud_open ? 1
+                                                                                        : 0,
+                         result[i].level_db};
     };
     for (std::size_t i = 0; i < kSpots; ++i) {
         if (key(i) > key(first)) first = i;
         if (result[i].verdict == HissVerdict::stands_out) (i == 3 && c.leak_db > -100.0 ? out.found : out.wrong) = 1;
         if (result[i].verdict == HissVerdict::loud_steady) out.steady = 1;
+        if (result[i].verdict == HissVerdict::loud_open) out.open = 1;
     }
     out.first = first == 3;
     const std::size_t shown = c.leak_db > -100.0 ? 3 : 5;
@@ -103,8 +108,8 @@ int main(int argc, char** argv) {
     add("leak 6 dB, 8 kHz").leak_db = 6.0, list.back().rate_hz = 8000.0;
     add("leak 6 dB, declared").leak_db = 6.0, list.back().declared = true;
     add("nothing, declared").declared = true;
-    std::printf("%-28s %7s %7s %7s %8s %9s %10s %6s\n", "condition", "wrong%", "found%", "first%", "steady%",
-                "level dB", "follow dB", "x rt");
+    std::printf("%-28s %7s %7s %7s %8s %6s %9s %10s %6s\n", "condition", "wrong%", "found%", "first%", "steady%",
+                "open%", "level dB", "follow dB", "x rt");
     for (const auto& c : list) {
         std::vector<Counts> counts(static_cast<std::size_t>(surveys));
         std::vector<std::jthread> threads;
@@ -115,13 +120,14 @@ int main(int argc, char** argv) {
         threads.clear();
         Counts s;
         for (const auto& k : counts) {
-            s.wrong += k.wrong, s.found += k.found, s.first += k.first, s.steady += k.steady, s.listen_s += k.listen_s;
+            s.wrong += k.wrong, s.found += k.found, s.first += k.first, s.steady += k.steady, s.open += k.open,
+                s.listen_s += k.listen_s;
             if (!std::isfinite(k.level_db) || !std::isfinite(k.follow_db)) continue;
             s.level_db += k.level_db, s.follow_db += k.follow_db, s.known += 1;
         }
         const double n = static_cast<double>(counts.size());
-        std::printf("%-28s %7.1f %7.1f %7.1f %8.1f %9.1f %10.1f %6.0f\n", c.name.c_str(), 100 * s.wrong / n,
-                    100 * s.found / n, 100 * s.first / n, 100 * s.steady / n, s.level_db / s.known,
+        std::printf("%-28s %7.1f %7.1f %7.1f %8.1f %6.1f %9.1f %10.1f %6.0f\n", c.name.c_str(), 100 * s.wrong / n,
+                    100 * s.found / n, 100 * s.first / n, 100 * s.steady / n, 100 * s.open / n, s.level_db / s.known,
                     s.follow_db / s.known, 8 * n * seconds / s.listen_s);
         std::fflush(stdout);
         bench::keep_row("hiss", c.name,
@@ -130,6 +136,7 @@ int main(int argc, char** argv) {
                          {"found_percent", 100 * s.found / n},
                          {"first_percent", 100 * s.first / n},
                          {"steady_percent", 100 * s.steady / n},
+                         {"open_percent", 100 * s.open / n},
                          {"times_real_time", 8 * n * seconds / s.listen_s}});
     }
     return 0;

@@ -220,6 +220,10 @@ TEST_CASE("Flow: results in sentences, in both languages, from the state alone",
     spot("11", "", idlehark::SprayVerdict::undecided);
     view.spots[0].hiss_verdict = idlehark::HissVerdict::ordinary;
     CHECK(gui::hiss_sentence(view, say) == say(gui::Word::hiss_none));
+    view.spots[0].hiss_verdict = idlehark::HissVerdict::loud_open;
+    CHECK(gui::hiss_sentence(view, say) == say(gui::Word::hiss_loud, view.spots[0].place.spot));
+    view.spots[0].hiss_verdict = idlehark::HissVerdict::undecided;
+    CHECK(gui::hiss_sentence(view, say) == say(gui::Word::hiss_few));
     view.spots[1].hiss_verdict = idlehark::HissVerdict::stands_out;
     for (int c = 1; c <= 3; ++c) {
         view.injectors.emplace_back();

@@ -43,7 +43,7 @@ TEST_CASE("hiss: ranks the spots, the leak first, as text, JSON and picture", "[
     const ScratchFolder folder;
     const auto text = run_idlehark("hiss" + survey() + kFour + " --plot " + folder.path("h.svg"));
     CHECK(text.code == 0);
-    CHECK_THAT(text.out, Contains("Hiss stands out at 3") && Contains("caution: keep hands"));
+    CHECK_THAT(text.out, Contains("Hiss stands out at 3") && Contains("caution: keep hands") && Contains("p follow"));
     CHECK_THAT(test::slurp(folder.path("h.svg")), Contains("<svg"));
     const auto ran =
         run_idlehark("hiss" + survey() + kFour + " --gain-db 2=-6 --format json --plot " + folder.path("h.png"));
@@ -54,6 +54,21 @@ TEST_CASE("hiss: ranks the spots, the leak first, as text, JSON and picture", "[
     CHECK(json.at("spots").at(0).at("spot") == "3");
     for (const auto& s : json.at("spots")) CHECK((s.at("verdict") == "stands out") == (s.at("spot") == "3"));
     CHECK(test::slurp(folder.path("h.png")).substr(1, 3) == "PNG");
+}
+
+TEST_CASE("hiss: where nothing stands out it says how far that reaches, and without a floor that there is none",
+          "[src][cli]") {
+    std::string quiet, few;
+    for (const char* spot : {"1", "2", "4", "5"}) {
+        const auto at = survey().find(" " + std::string(spot) + "=");
+        const auto one = survey().substr(at, survey().find(' ', at + 1) - at);
+        quiet += one;
+        if (*spot != '5') few += one;
+    }
+    CHECK_THAT(run_idlehark("hiss" + quiet + kFour).out,
+               Contains("No spot stands out") && Contains("no all-clear: a leak that makes its spot less than"));
+    CHECK_THAT(run_idlehark("hiss" + few + kFour).out,
+               Contains("Too few spots can be compared") && !Contains("No spot stands out") && !Contains("all-clear"));
 }
 
 TEST_CASE("hiss: wrong use and bad input exit 2, silence 1", "[src][cli]") {
