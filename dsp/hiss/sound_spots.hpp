@@ -13,17 +13,14 @@ struct SpotFigure {
 
 /// What a sound spot of a survey would show, as far as the others tell.
 /// Model    sound spots scatter normally about a middle. Any other spot may be loud besides, one in four before
-/// anything
-///          is heard: a leak, its neighbour or a fan only ever adds, anything up to 20 dB. So the quieter ones tell the
-///          middle and the spread, and a loud one widens nothing.
-/// Spread   a few spots tell it badly, too small by chance as often as too large. What is known beforehand,
-/// `spread_db`,
+///          anything is heard: a leak, its neighbour or a fan only ever adds, anything up to 20 dB. So the quieter
+///          ones tell the middle and the spread, and a loud one widens nothing.
+/// Spread   a few spots tell it badly, too small by chance as often as too large. `spread_db`, known beforehand,
 ///          counts as much as `kWorth` spots: a scaled inverse chi-square with as many degrees of freedom.
 /// Sums     over a grid of middles and spreads; the middle may be anything.
 /// Reach    tests/dsp/sound_spots_test.cpp: where sound spots are apart as foreseen, or half as far, 95 % intervals
-/// hold
-///          95 % and more. Where half as much again they hold 89 to 93 %, and a test at 5 % over all spots gives a
-///          false alarm in up to 19 %.
+///          hold 95 % and more. Where half as much again they hold 89 to 93 %, and a test at 5 % over all spots
+///          gives a false alarm in up to 19 %.
 /// Errors   std::invalid_argument without a figure, or if one is not finite, or for a spread of 0 and less.
 class SoundSpots {
    public:
