@@ -139,10 +139,11 @@ Result<gui::KeptVisit> visit_of(const Casebook& book, const ReportVisit& v) {
                                               HissVerdict::ordinary},
                                              HissVerdict::undecided)});
     kept.remarks = v.remarks;
-    // Why there are letters although a pick-up was recorded; that there are letters without one the page says itself.
+    // What a recorded pick-up could not name, or names twice; that there are letters without one the page says itself.
     for (const auto& remark : v.remarks)
-        if (remark.starts_with(kBalanceRemark) && remark.find("the reference channel has") != std::string::npos)
-            kept.balance.cautions.push_back(remark.substr(kBalanceRemark.size()));
+        for (const auto* about : {"the reference channel has", "the reference's sparks", "at the tail pipe a firing"})
+            if (remark.starts_with(kBalanceRemark) && remark.find(about) != std::string::npos)
+                kept.balance.cautions.push_back(remark.substr(kBalanceRemark.size()));
     kept.failed = v.failed;
     return kept;
 }

@@ -67,6 +67,8 @@ TEST_CASE("balance: letters without a reference, cylinder numbers with one", "[s
     CHECK(json.at("cylinders").at(0).at("cylinder") == 3);
     CHECK(json.at("cylinders").at(2).at("cylinder") == 2);
     for (const auto& c : json.at("cylinders")) CHECK((c.at("verdict") == "weak") == (c.at("cylinder") == 2));
+    CHECK(json.at("cylinders").at(2).at("at_tail_pipe") == std::vector{4});
+    CHECK(json.at("summary") == "Cylinder 2 (at the tail pipe: 4) is weak");
     CHECK(test::slurp(folder.path("b.png")).substr(1, 3) == "PNG");
     CHECK(run_idlehark("balance " + recording() + kFour + " --plot " + folder.path("b.svg")).code == 0);
     CHECK_THAT(test::slurp(folder.path("b.svg")), Contains("<svg"));
@@ -90,8 +92,12 @@ TEST_CASE("Desk: a pick-up on the second channel names the cylinders on the bala
     if (view->fault) FAIL(view->fault->what);
     REQUIRE(view->balance.named);
     REQUIRE(view->balance.cylinders.size() == 4);
-    for (const auto& c : view->balance.cylinders) CHECK((c.verdict == CylinderVerdict::weak) == (c.name == "2"));
-    CHECK(view->balance.cautions.empty());
+    for (const auto& c : view->balance.cylinders) {
+        CHECK((c.verdict == CylinderVerdict::weak) == (c.name == "2"));
+        if (c.name == "2") CHECK(c.at_tail_pipe == std::vector{4});  // the one before it in the firing order
+    }
+    REQUIRE(view->balance.cautions.size() == 1);
+    CHECK_THAT(view->balance.cautions.front(), Contains("the cylinder in brackets is meant"));
     // What is stored is made again from the recording and its settings.
     const auto check = run_idlehark("case check " + view->case_folder);
     INFO(check.out + check.err);
