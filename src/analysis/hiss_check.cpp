@@ -1,11 +1,13 @@
 #include "src/analysis/hiss_check.hpp"
 
+#include "dsp/finding.hpp"
 #include "src/analysis/in_parallel.hpp"
 #include "src/analysis/listen.hpp"
 #include "src/files/json_text.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include <fmt/format.h>
 
@@ -29,11 +31,14 @@ int rank(HissVerdict v) {
     return 2;
 }
 
-std::string with_verdict(const HissView& view, HissVerdict verdict) {
+std::string spots_with(const HissView& view, const std::function<bool(HissVerdict)>& wanted) {
     std::string spots;
     for (const auto& r : view.rows)
-        if (r.figures.verdict == verdict) spots += (spots.empty() ? "" : ", ") + r.spot;
+        if (wanted(r.figures.verdict)) spots += (spots.empty() ? "" : ", ") + r.spot;
     return spots;
+}
+std::string spots_with(const HissView& view, HissVerdict verdict) {
+    return spots_with(view, [verdict](HissVerdict v) { return v == verdict; });
 }
 
 /// The least level from which on a leak would have stood out at any spot; NaN if at none.
@@ -47,11 +52,8 @@ std::string headline_of(const HissView& view) {
     if (std::none_of(view.rows.begin(), view.rows.end(),
                      [](const auto& r) { return std::isfinite(r.figures.level_db); }))
         return "Too few spots can be compared";
-    if (const auto out = with_verdict(view, HissVerdict::stands_out); !out.empty()) return "Hiss stands out at " + out;
-    std::string loud;
-    for (const auto& r : view.rows)
-        if (r.figures.verdict == HissVerdict::loud_open || r.figures.verdict == HissVerdict::loud_steady)
-            loud += (loud.empty() ? "" : ", ") + r.spot;
+    if (const auto out = spots_with(view, HissVerdict::stands_out); !out.empty()) return "Hiss stands out at " + out;
+    const auto loud = spots_with(view, [](HissVerdict v) { return finding(v) == Finding::shadowed; });
     return loud.empty() ? "No spot stands out" : "No spot stands out; louder than the others: " + loud;
 }
 
@@ -62,15 +64,15 @@ void write_words(HissView& view) {
         unknown = unknown || std::isnan(r.rpm);
         uncompared = uncompared || std::isnan(r.figures.gain_db);
     }
-    if (const auto open = with_verdict(view, HissVerdict::loud_open); !open.empty())
+    if (const auto open = spots_with(view, HissVerdict::loud_open); !open.empty())
         view.notes.push_back(
             "louder than the others for sure, but whether the surplus swells with the firing is open: " + open +
             ". Look there too, and record again, longer and closer to the joint");
-    if (const auto steady = with_verdict(view, HissVerdict::loud_steady); !steady.empty())
+    if (const auto steady = spots_with(view, HissVerdict::loud_steady); !steady.empty())
         view.notes.push_back("louder, and the surplus is steady, by firing and by cycle: " + steady +
                              ". A fan, a belt or a charger sounds like that, and so may a leak whose flow is choked: "
                              "stop or cover what else hisses there and record again");
-    if (const double db = reach_db(view); std::isfinite(db) && with_verdict(view, HissVerdict::stands_out).empty())
+    if (const double db = reach_db(view); std::isfinite(db) && spots_with(view, HissVerdict::stands_out).empty())
         view.notes.push_back(
             fmt::format("no all-clear: a leak that makes its spot less than {:.0f} dB louder than the others may not "
                         "stand out here",

@@ -20,6 +20,7 @@ using figures::number;
 using figures::rows;
 using figures::text;
 using figures::texts;
+using figures::wholes;
 
 VerdictView spray_view(const CaseResult& r, const std::string& recording, const std::string& engine, const BayMap* map,
                        const std::vector<RpmReading>& trace) {
@@ -81,7 +82,7 @@ void add_balance(ReportVisit& v, const Json& f) {
     for (const auto& row : rows(f, "cylinders")) {
         v.firings_named = row.contains("cylinder");
         v.firings.push_back({.name = text(row, v.firings_named ? "cylinder" : "firing"),
-                             .at_tail_pipe = row.value("at_tail_pipe", std::vector<int>{}),
+                             .at_tail_pipe = wholes(row, "at_tail_pipe"),
                              .strength = number(row, "strength"),
                              .strength_low = number(row, "strength_low"),
                              .strength_high = number(row, "strength_high"),

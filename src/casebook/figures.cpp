@@ -36,6 +36,14 @@ std::vector<std::string> texts(const Json& object, const char* key) {
     return list;
 }
 
+std::vector<int> wholes(const Json& object, const char* key) {
+    std::vector<int> list;
+    if (const auto at = object.find(key); at != object.end() && at->is_array())
+        for (const auto& n : *at)
+            if (n.is_number_integer()) list.push_back(n.get<int>());
+    return list;
+}
+
 std::vector<Json> rows(const Json& object, const char* key) {
     std::vector<Json> list;
     if (const auto at = object.find(key); at != object.end() && at->is_array())

@@ -18,6 +18,8 @@ namespace idlehark::figures {
 /// A whole number counts as its digits.
 [[nodiscard]] std::string text(const Json& object, const char* key);
 [[nodiscard]] std::vector<std::string> texts(const Json& object, const char* key);
+/// The whole numbers of a list.
+[[nodiscard]] std::vector<int> wholes(const Json& object, const char* key);
 /// The objects of a list.
 [[nodiscard]] std::vector<Json> rows(const Json& object, const char* key);
 
