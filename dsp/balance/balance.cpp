@@ -1,6 +1,7 @@
 #include "dsp/balance/balance.hpp"
 
 #include "dsp/balance/cycle_bins.hpp"
+#include "dsp/balance/cycle_lines.hpp"
 #include "dsp/balance/misfires.hpp"
 #include "dsp/balance/spark_firing.hpp"
 #include "dsp/balance/strength.hpp"
@@ -37,10 +38,9 @@ constexpr double kMisfiresExcluded_percent = 6.0;
 constexpr std::size_t kPoints = 1024;
 
 /// Share of the mean cycle's line power between the multiples of the firing order, noise taken off.
-double half_order_share(const CycleBins& cut, int cylinders, double cycle_hz) {
-    const auto lines = lines_of(cut);
+double half_order_share(const CycleLines& lines, int cylinders, double cycle_hz) {
     double between = 0.0, all = 0.0;
-    for (std::size_t k = 1; k < cut.points / 2; ++k) {
+    for (std::size_t k = 1; k < kPoints / 2; ++k) {
         const double f = static_cast<double>(k) * cycle_hz;
         if (f < 60.0 || f > 700.0) continue;
         const double power = lines.line[k] - lines.noise[k];
@@ -117,7 +117,7 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     const auto speeds = cycle_speeds(path, engine_);
     out.rpm_low = stats::quantile(speeds, 0.05);
     out.rpm_high = stats::quantile(speeds, 0.95);
-    const auto cut = cut_cycles(split_, path, std::max<std::size_t>(96, 16 * n), kPoints);
+    const auto cut = cut_cycles(split_, path, std::max<std::size_t>(96, 16 * n));
     out.cycles = static_cast<int>(std::count(cut.usable.begin(), cut.usable.end(), 1));
     out.left_out_cycles = static_cast<int>(cut.cycles) - out.cycles;
     if (out.cycles < kFewestCycles) return out;
@@ -126,7 +126,8 @@ Balance BalanceEar::judge(std::span<const RpmReading> readings, std::span<const 
     const auto fit = fit_swells(cut, engine_, cycle_hz);
     out.fit_share = fit.explained;
     if (n > 1 && engine_.firing_angles_deg.empty())
-        out.half_order_share = half_order_share(cut, engine_.cylinders, cycle_hz);
+        out.half_order_share =
+            half_order_share(cycle_lines(split_, path, cut.usable, kPoints), engine_.cylinders, cycle_hz);
     const bool tells = std::any_of(fit.bands.begin(), fit.bands.end(), [](const auto& b) { return b.tells; });
     out.heard = tells && fit.explained > kFitTells;
     if (!out.heard) return out;

@@ -9,17 +9,12 @@ namespace {
 constexpr double kBridged_s = 0.5;
 constexpr int kParts = 4;  // straight pieces between two readings: the speed's slope bends the phase
 
-/// On the straight line that ends at the i-th point.
-double on_line(double x, std::span<const double> xs, std::span<const double> ys, std::size_t i) {
-    const double u = (x - xs[i - 1]) / (xs[i] - xs[i - 1]);
-    return ys[i - 1] + u * (ys[i] - ys[i - 1]);
-}
-
 double between(double x, std::span<const double> xs, std::span<const double> ys) {
     if (x <= xs.front()) return ys.front();
     if (x >= xs.back()) return ys.back();
     const auto i = static_cast<std::size_t>(std::upper_bound(xs.begin(), xs.end(), x) - xs.begin());
-    return on_line(x, xs, ys, i);
+    const double u = (x - xs[i - 1]) / (xs[i] - xs[i - 1]);
+    return ys[i - 1] + u * (ys[i] - ys[i - 1]);
 }
 }  // namespace
 
@@ -60,8 +55,13 @@ double CrankPath::time_at(double phase) const noexcept {
 double CrankPath::InTurn::time_at(double phase) noexcept {
     const auto& phases = path_.phase_;
     if (phases.empty() || phase <= phases.front() || phase >= phases.back()) return path_.time_at(phase);
-    while (phases[next_] <= phase) ++next_;
-    return on_line(phase, phases, path_.time_s_, next_);
+    if (phase >= until_) {
+        while (phases[next_] <= phase) ++next_;
+        from_ = phases[next_ - 1], until_ = phases[next_];
+        start_s_ = path_.time_s_[next_ - 1];
+        s_per_cycle_ = (path_.time_s_[next_] - start_s_) / (until_ - from_);
+    }
+    return start_s_ + (phase - from_) * s_per_cycle_;
 }
 void CrankPath::correct(std::span<const double> at_s, std::span<const double> cycles) {
     if (at_s.empty()) return;

@@ -32,6 +32,8 @@ class CrankPath {
        private:
         const CrankPath& path_;
         std::size_t next_ = 1;
+        double from_ = 0.0, until_ = 0.0;  ///< phases of the straight piece it is on
+        double start_s_ = 0.0, s_per_cycle_ = 0.0;
     };
     /// Adds `cycles[i]` to the phase at `at_s[i]`, straight between, constant outside. Ascending times; the phase must
     /// stay ascending, which corrections of a few hundredths of a cycle over a second do.

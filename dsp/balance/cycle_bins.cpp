@@ -1,11 +1,9 @@
 #include "dsp/balance/cycle_bins.hpp"
 
-#include "dsp/real_fft.hpp"
 #include "dsp/summit.hpp"
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 
 namespace idlehark {
 
@@ -17,52 +15,41 @@ constexpr int kRounds = 2;              // each round's better template helps th
 constexpr double kLoudest = 4.0;        // times the median power in any band: a knock
 constexpr double kQuietest = 0.1;       // below: a drop-out
 
-/// Mean of a stepwise signal between two times by its running sum.
+/// Sums of a stepwise signal from its start: means between two times are differences of these.
 class Steps {
    public:
-    explicit Steps(double spacing_s) : spacing_s_(spacing_s) {}
-    void take(const std::vector<float>& x) {
+    Steps(const std::vector<float>& x, double spacing_s) : per_s_(1.0 / spacing_s) {
         sums_.reserve(x.size() + 2);
-        sums_.assign(1, 0.0);
+        sums_.push_back(0.0);
         for (const float v : x) sums_.push_back(sums_.back() + static_cast<double>(v));
         if (x.empty()) sums_.push_back(0.0);
     }
-    [[nodiscard]] double mean(double from_s, double to_s) const {
-        return (sum(to_s) - sum(from_s)) * spacing_s_ / (to_s - from_s);
+    /// Integral over time.
+    [[nodiscard]] double until(double t) const {
+        const double x = std::clamp(t * per_s_, 0.0, static_cast<double>(sums_.size() - 1));
+        const auto i = std::min(static_cast<std::size_t>(x), sums_.size() - 2);
+        return (sums_[i] + (x - static_cast<double>(i)) * (sums_[i + 1] - sums_[i])) / per_s_;
     }
 
    private:
-    [[nodiscard]] double sum(double t) const {
-        const double x = std::clamp(t / spacing_s_, 0.0, static_cast<double>(sums_.size() - 1));
-        const auto i = std::min(static_cast<std::size_t>(x), sums_.size() - 2);
-        return sums_[i] + (x - static_cast<double>(i)) * (sums_[i + 1] - sums_[i]);
-    }
-    double spacing_s_;
+    double per_s_;
     std::vector<double> sums_;
 };
 
-float cubic(const std::vector<float>& x, double at) {
-    const auto i = static_cast<std::ptrdiff_t>(std::floor(at));
-    const auto get = [&](std::ptrdiff_t k) {
-        return k >= 0 && k < static_cast<std::ptrdiff_t>(x.size()) ? x[static_cast<std::size_t>(k)] : 0.0F;
-    };
-    const float u = static_cast<float>(at - std::floor(at));
-    const float a = get(i - 1), b = get(i), c = get(i + 1), d = get(i + 2);
-    return b + 0.5F * u * (c - a + u * (2.0F * a - 5.0F * b + 4.0F * c - d + u * (3.0F * (b - c) + d - a)));
-}
-
-void cut_power(CycleBins& out, const BandSplit& sound, const CrankPath& path) {
+void cut_power(CycleBins& out, const std::vector<Steps>& bands, const CrankPath& path) {
     std::vector<double> edge_s;
     edge_s.reserve(out.cycles * out.bins + 1);
     CrankPath::InTurn crank(path);
     for (std::size_t i = 0; i <= out.cycles * out.bins; ++i)
         edge_s.push_back(crank.time_at(static_cast<double>(i) / static_cast<double>(out.bins)));
-    Steps steps(sound.spacing_s());
-    for (std::size_t b = 0; b < out.power.size(); ++b) {
-        steps.take(sound.power()[b]);
+    for (std::size_t b = 0; b < bands.size(); ++b) {
         out.power[b].resize(out.cycles * out.bins);
-        for (std::size_t i = 0; i < out.power[b].size(); ++i)
-            out.power[b][i] = static_cast<float>(steps.mean(edge_s[i], edge_s[i + 1]));
+        double before = bands[b].until(edge_s[0]);
+        for (std::size_t i = 0; i < out.power[b].size(); ++i) {
+            const double after = bands[b].until(edge_s[i + 1]);
+            out.power[b][i] = static_cast<float>((after - before) / (edge_s[i + 1] - edge_s[i]));
+            before = after;
+        }
     }
 }
 
@@ -134,15 +121,17 @@ std::vector<double> shifts(const CycleBins& in) {
 
 }  // namespace
 
-CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, std::size_t points) {
+CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins) {
     CycleBins out;
     out.bins = bins;
-    out.points = points;
     out.power.resize(sound.power().size());
+    std::vector<Steps> steps;
+    steps.reserve(out.power.size());
+    for (const auto& power : sound.power()) steps.emplace_back(power, sound.spacing_s());
     for (int round = 0;; ++round) {
         out.cycles = static_cast<std::size_t>(std::max(0.0, std::floor(path.cycles())));
         if (out.cycles == 0) return out;
-        cut_power(out, sound, path);
+        cut_power(out, steps, path);
         mark_usable(out);
         if (round == kRounds || out.cycles < 2 * kGroup) break;
         const auto by = shifts(out);
@@ -153,38 +142,6 @@ CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, 
         }
         path.correct(at_s, by);
     }
-    out.wave.reserve(out.cycles * points);
-    const double per_s = sound.waveform_hz();
-    CrankPath::InTurn crank(path);
-    for (std::size_t i = 0; i < out.cycles * points; ++i) {
-        const double at_s = crank.time_at((static_cast<double>(i) + 0.5) / static_cast<double>(points));
-        out.wave.push_back(cubic(sound.waveform(), at_s * per_s));
-    }
-    return out;
-}
-
-CycleLines lines_of(const CycleBins& cut) {
-    CycleLines out;
-    std::vector<float> mean(cut.points, 0.F), rest(cut.points, 0.F);
-    for (std::size_t c = 0; c < cut.cycles; ++c) {
-        if (!cut.usable[c]) continue;
-        const float sign = out.cycles++ % 2 == 0 ? -1.F : 1.F;
-        for (std::size_t p = 0; p < cut.points; ++p) {
-            const float v = cut.wave[c * cut.points + p];
-            mean[p] += v;
-            rest[p] += sign * v;  // what repeats cancels
-        }
-    }
-    RealFft fft(cut.points);
-    std::vector<std::complex<float>> bins(fft.bins());
-    const auto powers = [&](const std::vector<float>& sum) {
-        fft.forward(sum, bins);
-        std::vector<double> power;
-        for (const auto& b : bins) power.push_back(std::norm(std::complex<double>(b)));
-        return power;
-    };
-    out.line = powers(mean);
-    out.noise = powers(rest);
     return out;
 }
 

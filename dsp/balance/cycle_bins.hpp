@@ -12,9 +12,7 @@ namespace idlehark {
 struct CycleBins {
     std::size_t cycles = 0;
     std::size_t bins = 0;                   ///< per cycle, of the band powers
-    std::size_t points = 0;                 ///< per cycle, of the waveform
     std::vector<std::vector<float>> power;  ///< per band: cycles x bins, mean power over the bin
-    std::vector<float> wave;                ///< cycles x points
     std::vector<char> usable;               ///< cycles without a knock, a shout or silence
     double drift_cycles = 0.0;              ///< what the realignment moved, at most
 
@@ -25,14 +23,6 @@ struct CycleBins {
 
 /// Cuts the sound along the path. The path's drift is taken out first: a quarter of a minute's mean cycle is the
 /// template that each second and a half is shifted against (all bands together), the shifts smoothed.
-[[nodiscard]] CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins, std::size_t points);
-
-/// Power of the summed cycles' lines at each multiple of the cycle's frequency, and how much of it is noise: the same
-/// of the sum in which every other cycle is turned over, so that what repeats cancels.
-struct CycleLines {
-    int cycles = 0;                   ///< summed
-    std::vector<double> line, noise;  ///< by multiple, from 0
-};
-[[nodiscard]] CycleLines lines_of(const CycleBins& cut);
+[[nodiscard]] CycleBins cut_cycles(const BandSplit& sound, CrankPath& path, std::size_t bins);
 
 }  // namespace idlehark

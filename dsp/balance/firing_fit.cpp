@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <limits>
@@ -23,15 +24,15 @@ constexpr double kLength_s = 42e-3;                 // body and bay have rung ou
 constexpr double kUsualShift_cycles = 1.5 / 720.0;  // standard deviation of where combustion is heard
 constexpr double kReach = 2.5;                      // of these
 constexpr int kCourseFirings = 8;                   // each side, over which shifts show how the path is off
-constexpr int kFirstRounds = 1, kCommonRounds = 5, kOwnRounds = 1;
-constexpr int kSteps = 3;  // of the conjugate gradients, a round
+constexpr int kFirstRounds = 1, kCommonRounds = 3, kOwnRounds = 2;
+constexpr int kSteps = 10;  // of the conjugate gradients, a round
 constexpr double kLeft = 0.1;
 constexpr double kScatter = 0.15;  // of an ordinary firing's strength
 constexpr double kRareMiss = 0.03;
 constexpr float kFewest = 0.05F;  // of a shape's strength: below this a middle is no yardstick
 constexpr std::ptrdiff_t kSizeEvery = 7;
 constexpr float kLoudest = 4.F;  // times what one sample in ten exceeds
-constexpr double kSmooth_hz = 100.0, kWhiteFloor = 1e-3;
+constexpr double kWhitenedBlock_s = 0.25, kSmooth_hz = 100.0, kWhiteFloor = 1e-3;
 
 void add(float gain, const float* x, float* y, std::size_t n) {
     for (std::size_t i = 0; i < n; ++i) y[i] += gain * x[i];
@@ -44,16 +45,23 @@ double squares(std::span<const float> x) {
     }
     return sum;
 }
+/// Dots of n values of `a` with those of `b`, of `b + 1` and so on.
+void dots_along(const float* a, const float* b, std::size_t n, std::span<float> out) {
+    const auto rows = static_cast<Eigen::Index>(n), columns = std::ssize(out);
+    const Eigen::Map<const Eigen::VectorXf> shape(a, rows);
+    const Eigen::Map<const Eigen::MatrixXf, 0, Eigen::OuterStride<>> shifted(b, rows, columns, Eigen::OuterStride<>(1));
+    Eigen::Map<Eigen::VectorXf>(out.data(), columns).noalias() = shifted.transpose() * shape;
+}
 
 /// The sound with every frequency divided by the noise there, so that no band drowns the others.
 std::vector<float> whitened(const std::vector<float>& x, const std::vector<float>& noise, double rate_hz) {
-    RealFft fft{RealFft::good_size(static_cast<std::size_t>(rate_hz))};
+    RealFft fft{std::bit_ceil(static_cast<std::size_t>(kWhitenedBlock_s * rate_hz))};
     const std::size_t n = fft.size();
     const auto window = hann_window(n);
     std::vector<double> power(fft.bins(), 0.0);
     std::vector<float> in(n);
     std::vector<std::complex<float>> bins(fft.bins());
-    for (std::size_t from = 0; from + n <= noise.size(); from += n) {
+    for (std::size_t from = 0; from + n <= noise.size(); from += 2 * n) {
         for (std::size_t i = 0; i < n; ++i) in[i] = window[i] * noise[from + i];
         fft.forward(in, bins);
         for (std::size_t k = 0; k < bins.size(); ++k) power[k] += static_cast<double>(std::norm(bins[k]));
@@ -72,7 +80,7 @@ std::vector<float> whitened(const std::vector<float>& x, const std::vector<float
     for (std::size_t k = 0; k < gain.size(); ++k)
         gain[k] = static_cast<float>(1.0 / std::sqrt(power[k] / most + kWhiteFloor) / static_cast<double>(n));
     std::vector<float> out(x.size());
-    const std::size_t edge = n / 8;  // the ends of a transform know of each other
+    const std::size_t edge = n / 16;  // the ends of a transform know of each other
     for (std::size_t from = 0; from < x.size(); from += n - 2 * edge) {
         for (std::size_t i = 0; i < n; ++i) {
             const std::size_t at = from + i;
@@ -153,8 +161,8 @@ class PulseTrain {
     /// Shapes and what is looked for, in turns. Firings scatter more by their places than by their strengths, so the
     /// shape is found sooner by places alone.
     void fit(int rounds, Look what) {
-        leave_over();
         for (int round = 0; round < rounds; ++round) {
+            leave_over();
             descend(what);
             follow_course();
             rescale();
@@ -169,6 +177,7 @@ class PulseTrain {
     }
     /// What cylinders have of their own, as far as it stands out of what noise alone makes of it.
     void believe_shapes() {
+        leave_over();
         const auto count = static_cast<float>(shapes_.size());
         const auto mean = mean_shape();
         std::vector<double> energy(shapes_.size(), 1e-30);
@@ -190,7 +199,12 @@ class PulseTrain {
         descend(Look::last);
         rescale();
     }
-    [[nodiscard]] const std::vector<float>& left_over() const { return left_; }
+    const std::vector<float>& leave_over() {
+        left_ = x_;
+        for (const auto& f : firings_)
+            add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
+        return left_;
+    }
     [[nodiscard]] const std::vector<Firing>& firings() const { return firings_; }
     /// Frames that must lie before the first and after the last firing's place.
     [[nodiscard]] static double margin_s() { return kLength_s + kLead_s; }
@@ -209,12 +223,6 @@ class PulseTrain {
         return (shift % 2 == 0 ? shapes_ : halves_)[shape].data();
     }
     static std::ptrdiff_t whole(int shift) { return shift >> 1; }
-
-    void leave_over() {
-        left_ = x_;
-        for (const auto& f : firings_)
-            add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
-    }
 
     [[nodiscard]] Shape mean_shape() const {
         Shape mean(length_, 0.F);
@@ -235,15 +243,18 @@ class PulseTrain {
                 self[s].push_back(dot(laid(s, lag), shapes_[s].data() + by, length_ - by));
             }
         const double left = noise();
-        std::vector<float> all_found(2 * static_cast<std::size_t>(reach_) + 1);
-        float* const found = all_found.data() + reach_;  // by shift
-        std::vector<std::pair<double, float>> scores(all_found.size());
+        const int side = reach_ / 2;  // whole frames
+        std::vector<float> wholes(static_cast<std::size_t>(reach_) + 1), halves(wholes.size() - 1);
+        const auto found = [&](int e) -> float& {
+            return (e % 2 == 0 ? wholes : halves)[static_cast<std::size_t>(whole(e) + side)];
+        };
+        std::vector<std::pair<double, float>> scores(wholes.size() + halves.size());
         for (auto& f : firings_) {
             const auto& own = self[f.shape];
             const float energy = std::max(own[0], 1e-30F);
             float* at = left_.data() + f.from;
-            const auto find = [&](int e) { found[e] = dot(laid(f.shape, e), at + whole(e), length_); };
-            for (int e = -reach_; e <= reach_; e += last ? 1 : 2) find(e);
+            dots_along(laid(f.shape, 0), at - side, length_, wholes);
+            if (last) dots_along(laid(f.shape, 1), at - side, length_, halves);
             /// The likeliest shift and the strength there if a share of the firing as it was fitted is put back; and
             /// the strength over all shifts by their odds, which no small change makes jump.
             struct Found {
@@ -255,7 +266,7 @@ class PulseTrain {
                 Found out;
                 const auto look = [&](int e) {
                     const float sum =
-                        found[e] + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
+                        found(e) + share * f.strength * own[static_cast<std::size_t>(std::abs(e - f.shift))];
                     const auto z = static_cast<double>(sum);
                     const auto full = static_cast<double>(energy);
                     const double told = what == Look::places ? 2.0 * z - full : std::copysign(z * z, z) / full;
@@ -271,7 +282,7 @@ class PulseTrain {
                 if (!last) {  // the halves beside the likeliest whole one
                     const int middle = out.shift;
                     for (const int e : {middle - 1, middle + 1})
-                        if (std::abs(e) < reach_) find(e), look(e);
+                        if (std::abs(e) < reach_) found(e) = dot(laid(f.shape, e), at + whole(e), length_), look(e);
                     return out;
                 }
                 double odds = 0.0, mean = 0.0;
@@ -378,19 +389,22 @@ class PulseTrain {
         return out;
     }
 
-    /// Firings of one shape that are followed by one of another so many frames later, all of them together.
+    /// Firings as laid (shape, whole frame or half) that are followed by others so many frames later, all of them
+    /// together.
     struct Overlap {
         std::size_t first, second, by;
-        double covariance;  ///< of their strengths, summed
+        double weight;  ///< products of their strengths, summed, and what the sound leaves unsure of these
     };
+    [[nodiscard]] static std::size_t as_laid(const Firing& f) { return 2 * f.shape + (f.shift % 2 == 0 ? 0 : 1); }
     [[nodiscard]] std::vector<Overlap> overlaps() const {
-        const auto c = unsure();
+        const auto covariance = unsure();
         std::map<std::tuple<std::size_t, std::size_t, std::size_t>, double> sums;
         for (std::size_t k = 0; k < firings_.size(); ++k)
-            for (std::size_t d = 0; d < c.size() && k + d < firings_.size(); ++d) {
-                const auto by = static_cast<std::size_t>(firings_[k + d].from - firings_[k].from);
+            for (std::size_t d = 0; d < covariance.size() && k + d < firings_.size(); ++d) {
+                const auto &f = firings_[k], &g = firings_[k + d];
+                const auto by = static_cast<std::size_t>(g.from + whole(g.shift) - f.from - whole(f.shift));
                 if (by >= length_) break;
-                sums[{firings_[k].shape, firings_[k + d].shape, by}] += c[d];
+                sums[{as_laid(f), as_laid(g), by}] += static_cast<double>(f.strength * g.strength) + covariance[d];
             }
         std::vector<Overlap> out;
         out.reserve(sums.size());
@@ -399,55 +413,54 @@ class PulseTrain {
         return out;
     }
 
-    /// What the strengths' uncertainty takes off the slope of the shapes (the expectation step of expectation-
-    /// maximisation). Without it a shape that holds the ringing of the firing before is as good as the true one.
-    void doubt(const std::vector<Overlap>& overlaps, const std::vector<Shape>& of, std::vector<Shape>& slope) const {
-        for (const auto& o : overlaps) {
-            const auto w = static_cast<float>(-o.covariance);
-            add(w, of[o.second].data(), slope[o.first].data() + o.by, length_ - o.by);
-            if (o.by > 0) add(w, of[o.first].data() + o.by, slope[o.second].data(), length_ - o.by);
+    [[nodiscard]] std::vector<Shape> from_laid(const std::vector<Shape>& laid) const {
+        std::vector<Shape> out;
+        for (std::size_t s = 0; s < shapes_.size(); ++s) {
+            out.push_back(half_later(laid[2 * s + 1], 1));
+            add(1.F, laid[2 * s].data(), out.back().data(), length_);
         }
+        return out;
+    }
+    /// The normal equations' matrix times `of`. What is unsure of the strengths counts, too (the expectation step of
+    /// expectation-maximisation): without it a shape that holds the ringing of the firing before is as good as the true
+    /// one.
+    [[nodiscard]] std::vector<Shape> normal(const std::vector<Overlap>& overlaps, const std::vector<Shape>& of) const {
+        std::vector<Shape> in, out(2 * of.size(), Shape(length_, 0.F));
+        for (const auto& s : of) in.push_back(s), in.push_back(half_later(s));
+        for (const auto& o : overlaps) {
+            const auto w = static_cast<float>(o.weight);
+            add(w, in[o.second].data(), out[o.first].data() + o.by, length_ - o.by);
+            if (o.by > 0) add(w, in[o.first].data() + o.by, out[o.second].data(), length_ - o.by);
+        }
+        return from_laid(out);
     }
 
     /// Conjugate gradients on the shapes, from where they are.
     void reshape() {
         leave_over();
         const auto overlapping = overlaps();
-        std::vector<Shape> slope(shapes_.size()), late(shapes_.size());
-        const auto descent = [&] {
-            for (auto& v : slope) v.assign(length_, 0.F);
-            for (auto& v : late) v.assign(length_, 0.F);
-            for (const auto& f : firings_)
-                add(f.strength, left_.data() + f.from + whole(f.shift),
-                    (f.shift % 2 == 0 ? slope : late)[f.shape].data(), length_);
-            doubt(overlapping, shapes_, slope);
+        std::vector<Shape> laid(2 * shapes_.size(), Shape(length_, 0.F));
+        for (const auto& f : firings_)
+            add(f.strength, x_.data() + f.from + whole(f.shift), laid[as_laid(f)].data(), length_);
+        auto slope = from_laid(laid);
+        const auto there = normal(overlapping, shapes_);
+        for (std::size_t s = 0; s < slope.size(); ++s) add(-1.F, there[s].data(), slope[s].data(), length_);
+        const auto product = [&](const std::vector<Shape>& a, const std::vector<Shape>& b) {
             double sum = 0.0;
-            for (std::size_t s = 0; s < slope.size(); ++s) {
-                const auto back = half_later(late[s], 1);
-                add(1.F, back.data(), slope[s].data(), length_);
-                sum += squares(slope[s]);
-            }
+            for (std::size_t s = 0; s < a.size(); ++s)
+                sum += static_cast<double>(dot(a[s].data(), b[s].data(), length_));
             return sum;
         };
-        double steep = descent();
+        double steep = product(slope, slope);
         auto way = slope;
         for (int step = 0; step < kSteps && steep > 0.0; ++step) {
-            made_.assign(left_.size(), 0.F);
-            std::vector<Shape> way_late;
-            way_late.reserve(way.size());
-            for (const auto& w : way) way_late.push_back(half_later(w));
-            for (const auto& f : firings_)
-                add(f.strength, (f.shift % 2 == 0 ? way : way_late)[f.shape].data(),
-                    made_.data() + f.from + whole(f.shift), length_);
-            std::vector<Shape> doubted(way.size(), Shape(length_, 0.F));
-            doubt(overlapping, way, doubted);
-            double bend = squares(made_);
-            for (std::size_t s = 0; s < way.size(); ++s)
-                bend -= static_cast<double>(dot(way[s].data(), doubted[s].data(), length_));
-            const auto far = static_cast<float>(steep / std::max(bend, 1e-300));
-            for (std::size_t s = 0; s < shapes_.size(); ++s) add(far, way[s].data(), shapes_[s].data(), length_);
-            add(-far, made_.data(), left_.data(), left_.size());
-            const double next = descent();
+            const auto turned = normal(overlapping, way);
+            const auto far = static_cast<float>(steep / std::max(product(way, turned), 1e-300));
+            for (std::size_t s = 0; s < shapes_.size(); ++s) {
+                add(far, way[s].data(), shapes_[s].data(), length_);
+                add(-far, turned[s].data(), slope[s].data(), length_);
+            }
+            const double next = product(slope, slope);
             const auto turn = static_cast<float>(next / steep);
             steep = next;
             for (std::size_t s = 0; s < shapes_.size(); ++s)
@@ -463,7 +476,7 @@ class PulseTrain {
     std::vector<Firing> firings_;
     std::size_t cylinders_;
     std::vector<Shape> shapes_, halves_;
-    std::vector<float> x_, left_, made_;  ///< the sound, what the firings leave of it, what a step makes
+    std::vector<float> x_, left_;  ///< the sound, and what the firings leave of it
 };
 
 }  // namespace
@@ -498,7 +511,7 @@ FiringFit fit_firings(const BandSplit& sound, const CrankPath& path, const std::
     PulseTrain train(rate_hz, path.mean_cycle_hz(), std::move(firings), places.size());
     train.hear(x);
     train.fit(kFirstRounds, Look::places);
-    train.hear(whitened(x, train.left_over(), rate_hz));
+    train.hear(whitened(x, train.leave_over(), rate_hz));
     train.fit(kCommonRounds, Look::places);
     train.give_each_its_own();
     train.fit(kOwnRounds, Look::both);

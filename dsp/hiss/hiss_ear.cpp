@@ -1,4 +1,5 @@
 #include "dsp/balance/cycle_bins.hpp"
+#include "dsp/balance/cycle_lines.hpp"
 #include "dsp/hiss/hiss_survey.hpp"
 
 #include <algorithm>
@@ -47,11 +48,10 @@ std::array<double, SpotHiss::kPlaces> places_of(const std::vector<double>& cycle
 
 /// Power of the mean cycle's lines at the multiples of the firing order, dB; NaN where one doesn't stand out of what
 /// does not repeat.
-std::vector<double> lines_db(const CycleBins& cut, std::size_t firings, double cycle_hz) {
-    const auto lines = lines_of(cut);
+std::vector<double> lines_db(const CycleLines& lines, std::size_t firings, double cycle_hz) {
     const double n = lines.cycles;
     std::vector<double> out;
-    for (std::size_t k = firings; k < cut.points / 2 && static_cast<double>(k) * cycle_hz < kLinesTo_hz; k += firings)
+    for (std::size_t k = firings; k < kPoints / 2 && static_cast<double>(k) * cycle_hz < kLinesTo_hz; k += firings)
         out.push_back(lines.line[k] > kLinesStandOut * lines.noise[k] ? 10.0 * std::log10(lines.line[k] / (n * n))
                                                                       : std::numeric_limits<double>::quiet_NaN());
     return out;
@@ -77,14 +77,14 @@ SpotHiss HissEar::finish(std::span<const RpmReading> readings) {
     CrankPath path(engine_, readings);
     CycleBins cut;
     if (path.cycles() >= kFewestCycles) {
-        cut = cut_cycles(split_, path, firings * SpotHiss::kPlaces, kPoints);
+        cut = cut_cycles(split_, path, firings * SpotHiss::kPlaces);
         out.follows_known =
             static_cast<std::size_t>(std::count(cut.usable.begin(), cut.usable.end(), 1)) >= kFewestCycles;
     }
     if (out.follows_known) {
         out.rpm = speed_from_cycle_frequency(engine_, Hertz{path.mean_cycle_hz()}).value;
         out.seconds = path.end_s() - path.start_s();
-        out.lines_db = lines_db(cut, firings, path.mean_cycle_hz());
+        out.lines_db = lines_db(cycle_lines(split_, path, cut.usable, kPoints), firings, path.mean_cycle_hz());
         const auto fractions = firing_fractions(engine_);
         for (std::size_t b = 0; b < out.bands.size(); ++b) {
             std::vector<std::vector<double>> tenth(SpotHiss::kTenths, std::vector<double>(cut.bins, 0.0));
