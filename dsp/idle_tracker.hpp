@@ -30,7 +30,7 @@ struct RpmReading {
 /// Input    mono float at config.sample_rate_hz; any block length, 0 too; the numbers do not depend on the blocks.
 /// Output   readings in time order, at k * hop_s, each once its look-ahead has been heard.
 /// Errors   constructor: std::invalid_argument. process(): none; NaN and infinity are heard as silence and counted.
-/// Threads  one owner.
+/// Threads  one owner; two with hear() and read().
 class IdleTracker {
    public:
     explicit IdleTracker(const IdleTrackerConfig& config);
@@ -42,6 +42,13 @@ class IdleTracker {
     [[nodiscard]] std::span<const RpmReading> process(AudioView x);
     /// End of the recording: the readings that still waited for look-ahead.
     [[nodiscard]] std::span<const RpmReading> finish();
+    /// process() and finish() in two halves of about the same work: what hear() and hear_end() return goes to read(),
+    /// in order. One thread may hear while another reads; nothing else is called meanwhile.
+    struct Frames;
+    using Heard = std::shared_ptr<const Frames>;
+    [[nodiscard]] Heard hear(AudioView x);
+    [[nodiscard]] Heard hear_end();
+    [[nodiscard]] std::span<const RpmReading> read(const Heard& heard);
     void reset();
     /// Age of the sound behind a reading when it is handed out.
     [[nodiscard]] Seconds latency() const noexcept;

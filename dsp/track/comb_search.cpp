@@ -325,7 +325,7 @@ double MainsHum::share(double bin_hz, std::span<const float> power) const {
     return all > 0.0 ? hum / all : 0.0;
 }
 
-CombSearch::CombSearch(const FrontEnd& rates, const Engine& engine)
+CombSearch::CombSearch(const Signals& rates, const Engine& engine)
     : low_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_low_rpm}).value * kBelowIdle),
       high_cycle_hz_(cycle_frequency(engine, Rpm{engine.idle_high_rpm}).value * kAboveIdle),
       lines_(expected_lines(engine, low_cycle_hz_, highest_line_hz(engine, rates.mid.rate_hz()))),
@@ -409,12 +409,12 @@ void CombSearch::add_lines(const LineTable& table, const Channel<n>& c, std::spa
     for (; line < table.bin.size(); ++line) add_one(line, 0);
 }
 
-const std::vector<CombPeak>& CombSearch::at(const FrontEnd& sound, double time_s) {
+const std::vector<CombPeak>& CombSearch::at(const Signals& sound, double time_s) {
     peaks_.clear();
     mid_.analyse(sound.mid, time_s);
     if (!mid_.anything) return peaks_;
     std::fill(envelope_sum_.begin(), envelope_sum_.end(), 0.F);
-    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e) {
+    for (std::size_t e = 0; e < Signals::kEnvelopes; ++e) {
         envelope_[e].analyse(sound.envelope[e], time_s);
         add_lines(envelope_table_, envelope_[e], envelope_sum_);
     }
@@ -609,7 +609,7 @@ double CombSearch::beat_at_firing(double cycle_hz) const {
         for (const int k : {1, 2}) {
             const auto b = nearest(cycle_hz * spacing_ * k / e.bin_hz);
             if (b + 1 < e.used_bins)
-                beat += 0.5 * static_cast<double>(e.ratio_at(e.slopes.size() / 2, b)) / FrontEnd::kEnvelopes;
+                beat += 0.5 * static_cast<double>(e.ratio_at(e.slopes.size() / 2, b)) / Signals::kEnvelopes;
         }
     return beat;
 }

@@ -68,11 +68,11 @@ class MainsHum {
 ///          Speech Communication 48 (2006) 474 (from memory); the rest is our own derivation.
 class CombSearch {
    public:
-    CombSearch(const FrontEnd& rates, const Engine& engine);
+    CombSearch(const Signals& rates, const Engine& engine);
 
     static constexpr std::size_t kPeaks = 16;
     /// Best combs for the window centred on `time_s`, strongest first.
-    [[nodiscard]] const std::vector<CombPeak>& at(const FrontEnd& sound, double time_s);
+    [[nodiscard]] const std::vector<CombPeak>& at(const Signals& sound, double time_s);
 
     [[nodiscard]] double window_s() const noexcept { return window_s_; }
     [[nodiscard]] double low_cycle_hz() const noexcept { return low_cycle_hz_; }
@@ -167,7 +167,7 @@ class CombSearch {
     } alternation_;
     std::vector<double> candidates_hz_;
     Channel<kSlopes> mid_;
-    std::array<Channel<kEnvelopeSlopes>, FrontEnd::kEnvelopes> envelope_;
+    std::array<Channel<kEnvelopeSlopes>, Signals::kEnvelopes> envelope_;
     LineTable mid_table_, alternate_table_, envelope_table_;
     std::array<std::size_t, kSlopes> beside_{};  ///< the envelopes' slope nearest to each
     std::array<float, kSlopes> steepness_{};     ///< what a slope costs in evidence

@@ -62,6 +62,7 @@ CycleTemplate::CycleTemplate(double rate_hz, double segment_s, double highest_hz
       fft_(RealFft::good_size(length_)),
       floor_(floor_for(rate_hz / static_cast<double>(fft_.size()))),
       cycle_fft_(template_points),
+      long_fft_(kLongTable),
       taper_(faded_window(length_, static_cast<std::size_t>(kTaper_s * rate_hz))),
       in_(fft_.size()),
       x_(fft_.size()),
@@ -232,15 +233,14 @@ void CycleTemplate::cut_foreign_tones(const CyclePath& path, double highest_hz) 
     for (std::size_t i = 0; i < length_; ++i) x_[i] -= scale * in_[i];
 }
 
-std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const {
-    RealFft fft(kLongTable);
+std::vector<float> CycleTemplate::lines_over_noise(const CyclePath& path, double cycles, double highest_hz) {
     std::vector<float> table(kLongTable);
-    std::vector<std::complex<float>> lines(fft.bins());
+    std::vector<std::complex<float>> lines(long_fft_.bins());
     const std::size_t used = fold(path, cycles, table);
-    fft.forward(table, lines);
+    long_fft_.forward(table, lines);
     const double length_s = path.start_s.back() - path.start_s.front();
     const double line_hz = (path.phase.back() - path.phase.front()) / (length_s * cycles);
-    const std::size_t count = std::min(fft.bins() - 1, static_cast<std::size_t>(highest_hz / line_hz) + 1);
+    const std::size_t count = std::min(long_fft_.bins() - 1, static_cast<std::size_t>(highest_hz / line_hz) + 1);
     std::vector<float> over_noise(used > 0 ? count : 0);
     for (std::size_t i = 0; i < over_noise.size(); ++i) {
         const double kept = kept_by_fold(i, kLongTable);

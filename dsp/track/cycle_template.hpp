@@ -50,7 +50,7 @@ class CycleTemplate {
     void average(const CyclePath& path, double highest_hz);
     /// Power over the noise of the lines of a longer or shorter cycle, `cycles` of the engine's: line i stands at the
     /// i / cycles-th multiple of the engine's cycle frequency. Up to `highest_hz`.
-    [[nodiscard]] std::vector<float> lines_over_noise(const CyclePath& path, double cycles, double highest_hz) const;
+    [[nodiscard]] std::vector<float> lines_over_noise(const CyclePath& path, double cycles, double highest_hz);
     /// The lines at multiples of `every` times the cycle frequency, demodulated along the path in so many equal parts
     /// of `length_s`: [part][line], as many lines as there is room for. Returns how many samples there were.
     std::size_t line_phasors(const CyclePath& path, int every, double length_s, std::size_t parts,
@@ -79,7 +79,7 @@ class CycleTemplate {
     std::size_t length_, points_;
     RealFft fft_;
     BlockQuantiles floor_;
-    RealFft cycle_fft_;
+    RealFft cycle_fft_, long_fft_;
     double lead_s_ = 0.0;  ///< of sample 0 against the segment's start
     struct First {         ///< sample of a step, and how far into the step it lies
         std::size_t sample;

@@ -23,7 +23,7 @@ CylinderCount::CylinderCount(int stated) : stated_(stated) {
         counts_.push_back({.cylinders = stated});
 }
 
-void CylinderCount::hear(const CycleTemplate& sound, const CyclePath& path, double highest_hz) {
+void CylinderCount::hear(CycleTemplate& sound, const CyclePath& path, double highest_hz) {
     const double noise = static_cast<double>(mean_evidence_of_noise());
     for (auto& count : counts_) {
         const auto lines = sound.lines_over_noise(path, static_cast<double>(count.cylinders) / stated_, highest_hz);

@@ -13,7 +13,7 @@ class CylinderCount {
    public:
     explicit CylinderCount(int stated);
     /// A segment's whitened sound along its path; `highest_hz` of the lines to look at.
-    void hear(const CycleTemplate& sound, const CyclePath& path, double highest_hz);
+    void hear(CycleTemplate& sound, const CyclePath& path, double highest_hz);
     /// Enough segments have been heard for an answer.
     [[nodiscard]] bool asked() const noexcept { return segments_ >= kFewestSegments; }
     /// The smallest count that has all the half orders heard, where the stated one has not; 0 otherwise.

@@ -16,13 +16,18 @@ constexpr double kLowRate_hz = 4000.0;       // decimated in two steps, the seco
 constexpr double kEnvelopeRate_hz = 1000.0;  // firing modulation is used up to about 300 Hz
 constexpr int kMidFactor = 2;
 constexpr int kFilterHalfLength = 8;  // kept samples each side of the decimating filters' centre
-constexpr std::array<double, FrontEnd::kEnvelopes> kEnvelopeFrom_hz{1600.0, 4500.0};
+constexpr std::array<double, Signals::kEnvelopes> kEnvelopeFrom_hz{1600.0, 4500.0};
 constexpr float kLoudest = 16.F;    // beyond any sane float recording; keeps the filters from overflowing
 constexpr float kSilence = 1e-12F;  // mean square of digital silence, so that the logarithm stays finite
 
 int low_factor(double rate_hz) { return std::max(1, static_cast<int>(rate_hz / kLowRate_hz)); }
 
 std::size_t envelope_block(double rate_hz) { return static_cast<std::size_t>(std::lround(rate_hz / kEnvelopeRate_hz)); }
+Signals signals_of(double rate_hz) {
+    const auto block = static_cast<double>(envelope_block(rate_hz));
+    const Timeline envelope(rate_hz / block, 0.5 * block / rate_hz);
+    return {Timeline(rate_hz / (low_factor(rate_hz) * kMidFactor), 0.0), {envelope, envelope}};
+}
 }  // namespace
 
 Decimator::Decimator(int keep_every, int half_length)
@@ -80,11 +85,7 @@ FrontEnd::HighPass FrontEnd::high_pass(double cutoff_hz, double rate_hz) {
 }
 
 FrontEnd::FrontEnd(double sample_rate_hz)
-    : mid(sample_rate_hz / (low_factor(sample_rate_hz) * kMidFactor), 0.0),
-      envelope{Timeline(sample_rate_hz / static_cast<double>(envelope_block(sample_rate_hz)),
-                        0.5 * static_cast<double>(envelope_block(sample_rate_hz)) / sample_rate_hz),
-               Timeline(sample_rate_hz / static_cast<double>(envelope_block(sample_rate_hz)),
-                        0.5 * static_cast<double>(envelope_block(sample_rate_hz)) / sample_rate_hz)},
+    : signals(signals_of(sample_rate_hz)),
       rate_hz_(sample_rate_hz),
       to_low_(low_factor(sample_rate_hz), kFilterHalfLength),
       to_mid_(kMidFactor, kFilterHalfLength),
@@ -93,11 +94,10 @@ FrontEnd::FrontEnd(double sample_rate_hz)
 }
 
 void FrontEnd::reset() {
-    mid.clear();
-    for (auto& e : envelope) e.clear();
+    signals.each([](Timeline& t) { t.clear(); });
     to_low_.reset();
     to_mid_.reset();
-    for (std::size_t b = 0; b < kEnvelopes; ++b) filter_[b] = high_pass(kEnvelopeFrom_hz[b], rate_hz_);
+    for (std::size_t b = 0; b < Signals::kEnvelopes; ++b) filter_[b] = high_pass(kEnvelopeFrom_hz[b], rate_hz_);
     in_block_ = 0;
     power_.fill(0.F);
     clip_run_ = 0;
@@ -118,7 +118,8 @@ void FrontEnd::flush() {
 }
 
 void FrontEnd::through(AudioView x) {
-    to_low_.process(x, [this](float v) { to_mid_.process(AudioView(&v, 1), [this](float m) { mid.push(m); }); });
+    to_low_.process(x,
+                    [this](float v) { to_mid_.process(AudioView(&v, 1), [this](float m) { signals.mid.push(m); }); });
     envelopes(x);
 }
 
@@ -168,8 +169,8 @@ void FrontEnd::envelopes(AudioView x) {
         i += n;
         in_block_ += n;
         if (in_block_ == envelope_block_) {
-            for (std::size_t b = 0; b < kEnvelopes; ++b)
-                envelope[b].push(std::log(power_[b] / static_cast<float>(envelope_block_) + kSilence));
+            for (std::size_t b = 0; b < Signals::kEnvelopes; ++b)
+                signals.envelope[b].push(std::log(power_[b] / static_cast<float>(envelope_block_) + kSilence));
             power_.fill(0.F);
             in_block_ = 0;
         }

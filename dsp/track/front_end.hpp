@@ -46,10 +46,31 @@ class Decimator {
     std::size_t next_ = 0;
 };
 
-/// The first room of the tracker: one microphone into the three signals the search works on.
-/// mid      0..about 0.8 kHz at 2 to 3 kHz: the lines themselves
-/// envelope log power of two upper bands (above 1.6 kHz, above 4.5 kHz) at about 1 kHz: small microphones lose the
-///          bass, yet the firing still beats in everything the engine radiates above
+/// The three signals that the tracker works on.
+struct Signals {
+    static constexpr std::size_t kEnvelopes = 2;
+    Timeline mid;  ///< 0..about 0.8 kHz at 2 to 3 kHz: the lines themselves
+    /// Log power of two upper bands (above 1.6 kHz, above 4.5 kHz) at about 1 kHz: small microphones lose the bass, yet
+    /// the firing still beats in everything the engine radiates above.
+    std::array<Timeline, kEnvelopes> envelope;
+
+    template <class Act>
+    void each(Act&& act) {
+        act(mid);
+        for (auto& e : envelope) act(e);
+    }
+    /// Up to here all three are known.
+    [[nodiscard]] double until_s() const {
+        double until = mid.time_s(mid.end());
+        for (const auto& e : envelope) until = std::min(until, e.time_s(e.end()));
+        return until;
+    }
+    void forget_before(double time_s) {
+        each([time_s](Timeline& t) { t.forget_before(t.index_at(time_s)); });
+    }
+};
+
+/// The first room of the tracker: one microphone into the three signals.
 class FrontEnd {
    public:
     explicit FrontEnd(double sample_rate_hz);
@@ -58,9 +79,7 @@ class FrontEnd {
     void flush();
     void reset();
 
-    static constexpr std::size_t kEnvelopes = 2;
-    Timeline mid;
-    std::array<Timeline, kEnvelopes> envelope;
+    Signals signals;
     std::uint64_t samples = 0, not_finite_samples = 0, clipped_samples = 0;
 
    private:
@@ -75,10 +94,10 @@ class FrontEnd {
 
     double rate_hz_;
     Decimator to_low_, to_mid_;
-    std::array<HighPass, kEnvelopes> filter_;
+    std::array<HighPass, Signals::kEnvelopes> filter_;
     std::size_t envelope_block_;
     std::size_t in_block_ = 0;
-    std::array<float, kEnvelopes> power_{};
+    std::array<float, Signals::kEnvelopes> power_{};
     std::uint64_t clip_run_ = 0;
     std::vector<float> clean_;
 };

@@ -83,7 +83,7 @@ double on_grid(const std::vector<double>& y, double time_s) {
 }
 }  // namespace
 
-PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats)
+PhaseRefiner::PhaseRefiner(const Signals& rates, const Engine& engine, int firing_pattern_repeats)
     : repeats_(firing_pattern_repeats),
       blocks_per_cycle_(choose_blocks_per_cycle(engine, firing_pattern_repeats)),
       surge_scale_(6.0 / cycle_deg(engine)),
@@ -94,7 +94,7 @@ PhaseRefiner::PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firi
         signals_.emplace_back(e.rate_hz(), kSegment_s, std::min(kHighestModulation_hz, 0.45 * e.rate_hz()), 256);
 }
 
-void PhaseRefiner::hear_count(CylinderCount& count) const { count.hear(signals_[0], path_, kPassHighest_hz.back()); }
+void PhaseRefiner::hear_count(CylinderCount& count) { count.hear(signals_[0], path_, kPassHighest_hz.back()); }
 
 bool PhaseRefiner::tones_only() const noexcept {
     const auto& sound = signals_[0];
@@ -243,14 +243,14 @@ void PhaseRefiner::move_path(std::span<const SpeedSmoother::Speed> change) {
     path_.integrate();
 }
 
-const std::vector<FinePoint>& PhaseRefiner::refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
+const std::vector<FinePoint>& PhaseRefiner::refine(const Signals& sound, std::span<const CoarsePoint> path,
                                                    double end_s) {
     const double first_s = end_s - kSegment_s;
     lay_path(path, first_s);
     const auto [slowest, fastest] = std::minmax_element(reference_.speed_hz.begin(), reference_.speed_hz.end());
     const double low = *slowest, high = *fastest;
     signals_[0].take(sound.mid, first_s, path_.start_s, low, high);
-    for (std::size_t e = 0; e < FrontEnd::kEnvelopes; ++e)
+    for (std::size_t e = 0; e < Signals::kEnvelopes; ++e)
         signals_[e + 1].take(sound.envelope[e], first_s, path_.start_s, low, high);
 
     double score = 0.0;

@@ -31,17 +31,17 @@ struct FinePoint {
 /// path went astray there.
 class PhaseRefiner {
    public:
-    PhaseRefiner(const FrontEnd& rates, const Engine& engine, int firing_pattern_repeats);
+    PhaseRefiner(const Signals& rates, const Engine& engine, int firing_pattern_repeats);
 
     static constexpr double kSegment_s = 2.0;
     /// Refines the segment that ends at `end_s`; `path` covers it in time order. Returns a point a block, in order.
-    [[nodiscard]] const std::vector<FinePoint>& refine(const FrontEnd& sound, std::span<const CoarsePoint> path,
+    [[nodiscard]] const std::vector<FinePoint>& refine(const Signals& sound, std::span<const CoarsePoint> path,
                                                        double end_s);
     /// The last segment is tones rather than an engine: far more of them are foreign than lines of the cycle (music),
     /// or the cycle stands clear and yet has hardly a line (a fan).
     [[nodiscard]] bool tones_only() const noexcept;
     /// Lets the cylinder count hear the last segment.
-    void hear_count(CylinderCount& count) const;
+    void hear_count(CylinderCount& count);
 
    private:
     void lay_reference();

@@ -37,7 +37,7 @@ void RunSpeed::new_run(double rpm) {
 
 void RunSpeed::forget() { run_ = {.count = CylinderCount(engine_.cylinders)}; }
 
-void RunSpeed::hear(const PhaseRefiner& refiner, double rpm) {
+void RunSpeed::hear(PhaseRefiner& refiner, double rpm) {
     run_.rpm = rpm;
     ++run_.segments;
     if (!asks_ || (run_.segments > kFirstSegments && run_.segments % kLaterEvery != 0)) return;

@@ -24,7 +24,7 @@ class RunSpeed {
     void forget();
     /// The run's next segment, the refiner's last, at `rpm` by the stated cylinders. The first ones are heard, and now
     /// and then one later.
-    void hear(const PhaseRefiner& refiner, double rpm);
+    void hear(PhaseRefiner& refiner, double rpm);
     /// Enough has been heard to say what the run's speed is.
     [[nodiscard]] bool known() const noexcept { return run_.known || !asks_; }
     /// What was heard since speaks against what was said.

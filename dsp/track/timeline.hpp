@@ -14,6 +14,7 @@ class Timeline {
     Timeline(double rate_hz, double offset_s) : rate_hz_(rate_hz), offset_s_(offset_s) {}
 
     void push(float v) { data_.push_back(v); }
+    void append(std::span<const float> x) { data_.insert(data_.end(), x.begin(), x.end()); }
     /// Forgets samples before `first`, once that is worth the copying.
     void forget_before(std::int64_t first) {
         const auto n = first - first_;
@@ -34,6 +35,10 @@ class Timeline {
             out[i] =
                 at >= 0 && at < static_cast<std::int64_t>(data_.size()) ? data_[static_cast<std::size_t>(at)] : 0.F;
         }
+    }
+    /// Samples from `first` on, which must not be forgotten.
+    [[nodiscard]] std::span<const float> since(std::int64_t first) const noexcept {
+        return std::span(data_).subspan(static_cast<std::size_t>(first - first_));
     }
     [[nodiscard]] double rate_hz() const noexcept { return rate_hz_; }
     [[nodiscard]] double time_s(std::int64_t i) const noexcept { return offset_s_ + static_cast<double>(i) / rate_hz_; }

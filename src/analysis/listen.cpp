@@ -2,7 +2,8 @@
 
 #include "dsp/stated_idle.hpp"
 #include "src/analysis/between_gaps.hpp"
-#include "src/analysis/second_ear.hpp"
+#include "src/analysis/quick_tracker.hpp"
+#include "src/analysis/side_thread.hpp"
 #include "src/recording/sound_file.hpp"
 
 #include <algorithm>
@@ -83,7 +84,7 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
     Listened heard;
     heard.sample_rate_hz = sound.info().sample_rate_hz;
 
-    std::optional<IdleTracker> tracker;
+    std::optional<QuickTracker> tracker;
     try {
         tracker.emplace(IdleTrackerConfig{
             .sample_rate_hz = heard.sample_rate_hz, .engine = request.engine, .hop_s = request.hop_s});
@@ -91,12 +92,9 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
         return Error{wrong.what(), ""};
     }
     if (sinks.start) sinks.start(heard.sample_rate_hz);
-    SecondEar second{sinks.sound, sinks.gap};
     SoundStretch stretch;
-    std::vector<RpmReading> placed;
     NotStated off;
-    const auto pass_on = [&](std::span<const RpmReading> readings) {
-        placed.assign(readings.begin(), readings.end());
+    const auto pass_on = [&](std::vector<RpmReading> placed) {
         for (RpmReading& r : placed) {
             place(r, stretch, tracker->latency().value);
             off.add(r, request.engine);
@@ -106,10 +104,12 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
             std::count_if(placed.begin(), placed.end(), [](const RpmReading& r) { return r.locked; }));
         if (sinks.readings) sinks.readings(placed);
     };
+    SideThread second_ear;
     IdleTracker::Summary before_gaps;
     const auto restart = [&](std::uint64_t frame) {
         const double gap_s = static_cast<double>(frame) / heard.sample_rate_hz;
-        second.gap();
+        if (sinks.gap) second_ear.give(sinks.gap);
+        pass_on(tracker->catch_up());
         stretch.until_s = gap_s;
         pass_on(tracker->finish());
         add(before_gaps, tracker->summary());
@@ -117,7 +117,8 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
         stretch = {.from_s = gap_s};
     };
     const auto hear = [&](AudioView part) {
-        second.take(part);
+        if (sinks.sound)
+            second_ear.give([&, sound = std::vector<float>(part.begin(), part.end())] { sinks.sound(sound); });
         pass_on(tracker->process(part));
     };
     GapCutter cutter{request.path};
@@ -130,7 +131,7 @@ Result<Listened> listen_to_one(const ListenRequest& request, const ListenSinks& 
     if (sound.frames_read() == 0)
         return Error{request.path + ": contains no sound", "The recording was not saved; record it again."};
     pass_on(tracker->finish());
-    second.finish();
+    second_ear.finish();
     heard.length_s = static_cast<double>(sound.frames_read()) / heard.sample_rate_hz;
     heard.parts = {{.length_s = heard.length_s, .breaks_off = sound.warning().has_value()}};
     heard.summary = tracker->summary();

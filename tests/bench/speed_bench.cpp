@@ -36,7 +36,7 @@ double timed(Do&& act) {
 /// The transforms that the tracker makes, and nothing else: seven slopes of the lines and three of each envelope every
 /// tenth of a second, whitening there and back and three templates of each signal every half second.
 void bare_transforms(double seconds) {
-    const FrontEnd rates(48000.0);
+    const Signals rates = FrontEnd(48000.0).signals;
     const auto size = [](double s, double rate_hz) {
         return RealFft::good_size(static_cast<std::size_t>(s * rate_hz));
     };
