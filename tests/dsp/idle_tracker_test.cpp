@@ -251,6 +251,25 @@ TEST_CASE("IdleTracker: the numbers do not depend on how the sound is cut", "[ds
     }
 }
 
+TEST_CASE("IdleTracker: in halves, the second far behind the first, it gives the same readings", "[dsp][idle]") {
+    const auto engine = engine_of(4);
+    const sim::SpeedPath path(idle(6.0, 800.0));
+    const auto x = engine_in_noise(engine, path, 6.0, 4);
+    const IdleTrackerConfig config{.sample_rate_hz = kRate_hz, .engine = engine};
+    IdleTracker tracker(config);
+    std::vector<IdleTracker::Heard> heard;
+    for (std::size_t i = 0; i < x.size(); i += 10007)
+        heard.push_back(tracker.hear(AudioView(x).subspan(i, std::min<std::size_t>(10007, x.size() - i))));
+    heard.push_back(tracker.hear_end());
+    std::vector<RpmReading> all;
+    for (const auto& h : heard) {
+        const auto r = tracker.read(h);
+        all.insert(all.end(), r.begin(), r.end());
+    }
+    CHECK(all.size() > 50);
+    CHECK(same_bits(all, track_idle(config, x)));
+}
+
 TEST_CASE("IdleTracker: after reset it is as new", "[dsp][idle]") {
     const auto engine = engine_of(4);
     const sim::SpeedPath path(idle(4.0, 800.0));
