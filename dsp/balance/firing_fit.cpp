@@ -24,8 +24,8 @@ constexpr double kLength_s = 42e-3;                 // body and bay have rung ou
 constexpr double kUsualShift_cycles = 1.5 / 720.0;  // standard deviation of where combustion is heard
 constexpr double kReach = 2.5;                      // of these
 constexpr int kCourseFirings = 8;                   // each side, over which shifts show how the path is off
-constexpr int kFirstRounds = 1, kCommonRounds = 3, kOwnRounds = 2;
-constexpr int kSteps = 10;  // of the conjugate gradients, a round
+constexpr int kFirstRounds = 1, kCommonRounds = 3, kOwnRounds = 1;
+constexpr int kSteps = 4;  // of the conjugate gradients, a round
 constexpr double kLeft = 0.1;
 constexpr double kScatter = 0.15;  // of an ordinary firing's strength
 constexpr double kRareMiss = 0.03;

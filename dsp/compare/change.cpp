@@ -22,7 +22,8 @@ void check(const FigureValue& m, FigureScale scale) {
 
 double outside(double value, double low, double high) { return std::max({0.0, low - value, value - high}); }
 
-ChangeVerdict direction(const FigurePair& p) {
+/// `sd`: of the difference.
+ChangeVerdict direction(const FigurePair& p, double sd) {
     const double before = p.before.value, after = p.after.value;
     switch (p.wish) {
         case Wish::less:
@@ -32,7 +33,7 @@ ChangeVerdict direction(const FigurePair& p) {
         case Wish::in_range: {
             const double from = outside(before, p.range_low, p.range_high);
             const double to = outside(after, p.range_low, p.range_high);
-            if (to == from) return ChangeVerdict::changed;
+            if (std::abs(to - from) <= stats::kTwoSided95 * sd) return ChangeVerdict::changed;
             return to < from ? ChangeVerdict::better : ChangeVerdict::worse;
         }
     }
@@ -43,7 +44,7 @@ ChangeVerdict direction(const FigurePair& p) {
 
 std::vector<Change> compare_figures(std::span<const FigurePair> pairs, double familywise_error) {
     std::vector<Change> changes(pairs.size());
-    std::vector<double> p;
+    std::vector<double> p, spreads;
     std::vector<std::size_t> which;
     for (std::size_t i = 0; i < pairs.size(); ++i) {
         const auto& before = pairs[i].before;
@@ -64,13 +65,15 @@ std::vector<Change> compare_figures(std::span<const FigurePair> pairs, double fa
         c.verdict = ChangeVerdict::no_proven;
         if (!pairs[i].asked) continue;
         p.push_back(sd > 0.0 ? 2.0 * stats::normal_cdf(-std::abs(step) / sd) : (step == 0.0 ? 1.0 : 0.0));
+        spreads.push_back(sd);
         which.push_back(i);
     }
     const auto corrected = stats::holm(p);
     for (std::size_t k = 0; k < which.size(); ++k) {
         auto& c = changes[which[k]];
-        c.p_value = corrected[k];
-        if (c.p_value <= familywise_error) c.verdict = direction(pairs[which[k]]);
+        const auto& pair = pairs[which[k]];
+        c.p_value = std::min(1.0, corrected[k] + pair.p_otherwise);
+        if (c.p_value <= familywise_error) c.verdict = direction(pair, spreads[k]);
     }
     return changes;
 }

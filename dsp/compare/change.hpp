@@ -23,7 +23,7 @@ enum class FigureScale {
 enum class Wish {
     less,         ///< the figure falls
     nearer_zero,  ///< its size falls, whatever its sign
-    in_range,     ///< it comes nearer to the range given
+    in_range,     ///< it comes nearer to the range given, and provably so: not from one side to as far on the other
 };
 
 struct FigurePair {
@@ -32,12 +32,13 @@ struct FigurePair {
     Wish wish = Wish::less;
     double range_low = 0.0, range_high = 0.0;  ///< for Wish::in_range
     bool asked = true;                         ///< false: difference and interval only, no verdict
+    double p_otherwise = 0.0;  ///< chance that something else than the spreads gives any difference: added to the p
 };
 
 enum class ChangeVerdict {
     better,
     worse,
-    changed,    ///< proven, but neither better nor worse: within the range on both sides
+    changed,    ///< proven, but neither better nor worse: within the range both times, or as far out on its other side
     no_proven,  ///< no proven change; not the same as "unchanged"
     unknown,    ///< one of the two is not known
 };
@@ -46,7 +47,8 @@ struct Change {
     double difference = std::nan("");  ///< after - before, in the figure's unit
     double low = std::nan("");         ///< 95 % interval, for this figure alone
     double high = std::nan("");
-    double p_value = std::nan("");  ///< corrected for all figures asked about (Holm); NaN: not asked
+    double p_value = std::nan("");  ///< corrected for all figures asked about (Holm), what else may be the reason
+                                    ///< added; NaN: not asked
     ChangeVerdict verdict = ChangeVerdict::unknown;
 };
 

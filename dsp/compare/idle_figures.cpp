@@ -3,10 +3,13 @@
 #include "dsp/evidence/disturbances.hpp"
 #include "dsp/least_squares.hpp"
 #include "dsp/statistics.hpp"
+#include "dsp/windows.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
+#include <span>
 #include <vector>
 
 namespace idlehark {
@@ -21,6 +24,7 @@ constexpr double kLeast_s = 10.0;
 constexpr double kEnough_s = 20.0;  // of idle without answers; else all of it counts
 constexpr double kAnswer_s = 10.0;  // after a burst
 constexpr double kDriftBlock_s = 5.0;
+constexpr double kStretch_s = 10.0;  // which even the shortest recording has
 
 struct Band {
     double low_hz, high_hz;
@@ -48,6 +52,43 @@ Power band_power(const ColouredNoise& noise, double step_s, Band band, double he
         sum_of_squares += density * density * kFine_hz;
     }
     return {sum, 0.5 * std::sqrt(sum_of_squares / heard_s) / sum};
+}
+
+/// Mean square within the band by Hann's window over stretches of one length, whatever the recording's: the noise model
+/// of a short recording books part of a regular hunting as what is faster. Without a whole stretch the model's.
+Power stretch_power(const SpeedTrace& trace, const ColouredNoise& noise, Band band, double heard_s) {
+    const auto n = static_cast<std::size_t>(std::lround(kStretch_s / trace.step_s));
+    const auto window = hann_window(n);
+    const double bin_hz = 1.0 / (static_cast<double>(n) * trace.step_s);
+    const auto first = static_cast<std::size_t>(std::ceil(band.low_hz / bin_hz)), last = n / 2;
+    std::vector<double> power(last - first + 1, 0.0);
+    double stretches = 0.0, window_power = 0.0;
+    for (const float w : window) window_power += static_cast<double>(w) * static_cast<double>(w);
+    for (std::size_t from = 0; from + n <= trace.size(); from += n / 2) {
+        const std::span rpm(trace.rpm.data() + from, n);
+        if (std::any_of(trace.seen.begin() + static_cast<std::ptrdiff_t>(from),
+                        trace.seen.begin() + static_cast<std::ptrdiff_t>(from + n), [](char seen) { return !seen; }))
+            continue;
+        const double mean = stats::mean(rpm);
+        stretches += 1.0;
+        for (std::size_t k = first; k <= last; ++k) {
+            std::complex<double> sum = 0.0;
+            for (std::size_t i = 0; i < n; ++i)
+                sum +=
+                    static_cast<double>(window[i]) * (rpm[i] - mean) *
+                    std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * i % n) / static_cast<double>(n));
+            const double sides = 2 * k == n ? 1.0 : 2.0;
+            power[k - first] += sides * std::norm(sum) / (window_power * static_cast<double>(n));
+        }
+    }
+    if (stretches < 1.0) return band_power(noise, trace.step_s, band, heard_s);
+    double sum = 0.0, squares = 0.0;
+    for (const double p : power) {
+        sum += p / stretches;
+        squares += p * p / (stretches * stretches);
+    }
+    squares /= 1.0 + 1.0 / stretches;  // a periodogram's own scatter
+    return {sum, 0.5 * std::sqrt(squares / (bin_hz * heard_s)) / sum};
 }
 
 /// Slope of the medians of short blocks: what hunting and answers to spray do is nearly out of it.
@@ -111,7 +152,7 @@ IdleFigures measure_idle(std::span<const RpmReading> readings, std::span<const d
     out.speed_rpm = {mean_seen(trace), std::sqrt(1.0 / fit.information + stepped * stepped), kIdleVisit_rpm};
     const auto hunting = band_power(found.noise, trace.step_s, kHunting, out.heard_s);
     out.hunting_rpm = {std::sqrt(2.0 * hunting.rpm2), hunting.ln_sd, kHuntingVisit_ln};
-    const auto wander = band_power(found.noise, trace.step_s, kWander, out.heard_s);
+    const auto wander = stretch_power(found.cleaned, found.noise, kWander, out.heard_s);
     out.wander_rpm = {std::sqrt(wander.rpm2), wander.ln_sd, kWanderVisit_ln};
     return out;
 }

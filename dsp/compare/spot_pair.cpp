@@ -162,8 +162,12 @@ std::vector<FigurePair> spot_pairs(const SprayedVisit& before, const SprayedVisi
                               answer.delay);
         const auto probe = trace.white.probe(answer.shape);
         const double scale = sham_scale(trace, wet, probe, answer.delay);
-        for (std::size_t s = 0; s < wet.size(); ++s)
+        for (std::size_t s = 0; s < wet.size(); ++s) {
             (v == 0 ? pairs[s].before : pairs[s].after) = measured(trace, s, probe, answer.delay, scale);
+            const bool answered = (v == 0 ? before : after).answers[s] != 0;
+            if (wet[s] && !answered)
+                pairs[s].p_otherwise = std::pow(kSprayMiss_share, static_cast<double>(trace.cells[s].size()));
+        }
     }
     return pairs;
 }

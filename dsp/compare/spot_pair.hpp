@@ -12,6 +12,9 @@ namespace idlehark {
 /// distance) and from burst to burst (uneven hands and misses), as shares of it. Common practice, no source.
 inline constexpr double kSprayVisit_share = 0.2;
 inline constexpr double kSprayBurst_share = 0.35;
+/// How often a burst reaches nothing of a leak. Where a visit shows no answer all of its bursts may have missed, and
+/// one or two such bursts prove little. Common practice, no source.
+inline constexpr double kSprayMiss_share = 0.2;
 
 /// One visit's spray test. The spots are the same, and in the same order, in both visits.
 struct SprayedVisit {

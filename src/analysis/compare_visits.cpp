@@ -9,6 +9,7 @@
 #include <cmath>
 #include <functional>
 #include <initializer_list>
+#include <limits>
 #include <numeric>
 #include <string_view>
 
@@ -20,13 +21,16 @@ namespace idlehark {
 namespace {
 
 constexpr double kAdvised_s = 30.0;
-constexpr double kWarming_rpm_per_min = -12.0;  // a falling idle: the engine still warms up
+constexpr double kWarming_rpm_per_min = -12.0;  // a falling idle: the engine still warms up ...
+constexpr double kWarmingTells_s = 45.0;        // ... or hunts slowly: a shorter recording cannot tell,
+constexpr double kNoHunting_rpm = 80.0;         // unless it falls this far
 constexpr double kCold_share = 1.15;            // of the handbook's highest idle speed
 constexpr double kLevelsApart_db = 6.0;
 constexpr std::size_t kLeastLines = 5;  // common to both recordings, to make their levels comparable
 // What placing a probe or a microphone anew changes (common practice, no source; the hiss also from simulated engines
-// heard through other reflections).
-constexpr double kHissVisit_db = 3.0;
+// heard through other reflections). A small share of half orders is anything from another place.
+constexpr double kHalfOrderVisit_ln = 0.5, kHalfOrderVisit_share = 0.02, kHalfOrderWidest_ln = 1.5;
+constexpr double kHissVisit_db = 5.0;
 constexpr double kHissRecording_db = 0.5;
 constexpr double kClickLevelVisit_db = 2.0;
 constexpr double kClickLevelRecording_db = 0.5;
@@ -34,11 +38,13 @@ constexpr double kJitterVisit_ln = 0.15;
 constexpr double kJitterKurtosis = 1.5;  // clicks scatter with longer tails than a normal distribution
 constexpr double kOpenVisit_ms = 0.05;
 constexpr double kMissedVisit_percent = 0.5;
+constexpr double kFewBursts_p = 0.01;  // one or two bursts without an answer
 constexpr const char* kMissedClicks = "missed clicks";
 
 struct Question {
     CompareRow row;
     FigurePair pair;
+    double most = std::numeric_limits<double>::infinity();  // that the figure can be
 };
 
 Question question(std::string figure, std::string unit, const FigurePair& pair) {
@@ -64,10 +70,14 @@ std::optional<Error> other_engine(const Engine& a, const Engine& b) {
     return {};
 }
 
-bool is_cold(const HeardVisit& v) {
+bool falls(const HeardVisit& v) {
     const auto& i = v.idle;
-    const bool falling = i.drift_rpm_per_min < kWarming_rpm_per_min && -i.drift_rpm_per_min > 3.0 * i.drift_sd;
-    return falling || i.speed_rpm.value > kCold_share * v.request.listen.engine.idle_high_rpm;
+    return i.drift_rpm_per_min < kWarming_rpm_per_min && -i.drift_rpm_per_min > 3.0 * i.drift_sd;
+}
+bool is_cold(const HeardVisit& v) {
+    const double fall_rpm = -v.idle.drift_rpm_per_min * v.heard.length_s / 60.0;
+    return (falls(v) && (v.heard.length_s >= kWarmingTells_s || fall_rpm > kNoHunting_rpm)) ||
+           v.idle.speed_rpm.value > kCold_share * v.request.listen.engine.idle_high_rpm;
 }
 
 std::string name_of(const HeardVisit& v) {
@@ -96,6 +106,12 @@ bool add_cautions(const HeardVisit& before, const HeardVisit& after, CompareView
                 fmt::format("{}: only {:.0f} s of quiet idle are heard; with {:.0f} s and more the "
                             "intervals become narrower",
                             name_of(*v), v->idle.heard_s, kAdvised_s));
+    for (const auto* v : {&before, &after})
+        if (falls(*v) && !is_cold(*v))
+            view.cautions.push_back(
+                fmt::format("{}: the idle falls by {:.0f} rpm a minute, as a cold engine's does or one's that hunts "
+                            "slowly; a recording of a minute tells which",
+                            name_of(*v), -v->idle.drift_rpm_per_min));
     const auto& eb = before.request.listen.engine;
     const auto& ea = after.request.listen.engine;
     if (eb.idle_low_rpm != ea.idle_low_rpm || eb.idle_high_rpm != ea.idle_high_rpm)
@@ -208,7 +224,7 @@ void add_spots(const HeardVisit& before, const HeardVisit& after, const std::opt
     }
     const auto pairs =
         spot_pairs({before.readings, bursts[0], answers[0]}, {after.readings, bursts[1], answers[1]}, idle_control);
-    std::vector<std::string> one_side;
+    std::vector<std::string> one_side, few;
     bool quiet = false;
     for (std::size_t s = 0; s < spots.size(); ++s) {
         if (sprayed[0][s] != sprayed[1][s]) one_side.push_back(spots[s].id);
@@ -216,10 +232,16 @@ void add_spots(const HeardVisit& before, const HeardVisit& after, const std::opt
         auto q = question("spot " + spots[s].id, "rpm", pairs[s]);
         if (const auto* on_map = map ? map->find(spots[s].id) : nullptr) q.row.name = on_map->name;
         quiet = quiet || !pairs[s].asked;
+        if (pairs[s].p_otherwise > kFewBursts_p) few.push_back(spots[s].id);
         questions.push_back(std::move(q));
     }
     if (!one_side.empty())
         view.notes.push_back(fmt::format("sprayed on one visit only, so not compared: {}", fmt::join(one_side, ", ")));
+    if (!few.empty())
+        view.notes.push_back(fmt::format(
+            "so few bursts may all have missed on the visit that shows no answer: {}; three or more on each "
+            "visit prove a repair",
+            fmt::join(few, ", ")));
     if (quiet)
         view.notes.emplace_back(
             "a change is only asked of spots that one of the two spray tests proves to answer; the others are shown "
@@ -299,8 +321,9 @@ void add_injectors(const HeardVisit& before, const HeardVisit& after, CompareVie
     }
 }
 
-FigurePair in_percent(const FigureValue& before, const FigureValue& after) {
+FigurePair half_orders_in_percent(const FigureValue& before, const FigureValue& after) {
     const auto percent = [](FigureValue m) {
+        m.visit_sd = std::min(kHalfOrderWidest_ln, std::hypot(kHalfOrderVisit_ln, kHalfOrderVisit_share / m.value));
         m.value *= 100.0;
         return m;
     };
@@ -329,8 +352,9 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
         const auto drift = std::isfinite(cold.idle.drift_rpm_per_min)
                                ? fmt::format(", {:+.0f} rpm a minute", cold.idle.drift_rpm_per_min)
                                : "";
-        const auto what = fmt::format("{}: the idle is of a cold engine ({:.0f} rpm{}), the other of a warm one",
-                                      cold.request.listen.path, cold.idle.speed_rpm.value, drift);
+        const auto what =
+            fmt::format("{}: the idle is like a cold engine's ({:.0f} rpm{}), the other like a warm one's",
+                        cold.request.listen.path, cold.idle.speed_rpm.value, drift);
         if (!anyway)
             return VisitFailure{
                 {what, "Compare warm with warm: record again once it is warm. --anyway compares all the same."},
@@ -338,7 +362,7 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
                 true};
         view.cautions.push_back(what + "; differences say little about a repair");
     } else if (is_cold(before)) {
-        view.cautions.emplace_back("both idles are of a cold engine, or far above the stated range");
+        view.cautions.emplace_back("both idles are like a cold engine's: they fall, or are far above the stated range");
     }
     const bool hiss_comparable = add_cautions(before, after, view);
 
@@ -347,11 +371,18 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
     speed.range_low = engine.idle_low_rpm;
     speed.range_high = engine.idle_high_rpm;
     questions.push_back(question("idle speed", "rpm", speed));
+    if (const double rpm = speed.after.value; rpm < engine.idle_low_rpm || rpm > engine.idle_high_rpm)
+        view.notes.push_back(fmt::format("the idle after, {:.0f} rpm, is {} its stated range of {:.0f} to {:.0f} rpm",
+                                         rpm, rpm < engine.idle_low_rpm ? "below" : "above", engine.idle_low_rpm,
+                                         engine.idle_high_rpm));
     questions.push_back(
         question("hunting", "rpm", {before.idle.hunting_rpm, after.idle.hunting_rpm, FigureScale::ratio}));
     questions.push_back(question("wander", "rpm", {before.idle.wander_rpm, after.idle.wander_rpm, FigureScale::ratio}));
-    if (std::isfinite(before.half_orders.value) && std::isfinite(after.half_orders.value))
-        questions.push_back(question("half orders", "%", in_percent(before.half_orders, after.half_orders)));
+    if (std::isfinite(before.half_orders.value) && std::isfinite(after.half_orders.value)) {
+        questions.push_back(
+            question("half orders", "%", half_orders_in_percent(before.half_orders, after.half_orders)));
+        questions.back().most = 100.0;
+    }
     if (hiss_comparable)
         if (const auto pair = hiss_pair(before, after, view)) questions.push_back(question("hiss", "dB", *pair));
     add_spots(before, after, map, view, questions);
@@ -363,6 +394,8 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
     const auto changes = compare_figures(pairs);
     for (std::size_t i = 0; i < questions.size(); ++i) {
         questions[i].row.change = changes[i];
+        auto& high = questions[i].row.change.high;
+        if (high > questions[i].most - questions[i].row.before) high = questions[i].most - questions[i].row.before;
         view.rows.push_back(std::move(questions[i].row));
     }
     view.notes.emplace_back(

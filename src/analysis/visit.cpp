@@ -76,7 +76,7 @@ class QuietEars {
         double square = kOrdinaryCounts * kOrdinary_ln * kOrdinary_ln;
         const double mean = stats::mean(logs);
         for (const double l : logs) square += (l - mean) * (l - mean);
-        visit.half_orders = {std::exp(mean), std::sqrt(square / (n - 1.0 + kOrdinaryCounts) / n), kHalfOrderVisit_ln};
+        visit.half_orders = {std::exp(mean), std::sqrt(square / (n - 1.0 + kOrdinaryCounts) / n)};
     }
 
    private:

@@ -47,10 +47,6 @@ struct VisitFailure {
     bool can_be_overruled = false;  ///< by CompareRequest::anyway
 };
 
-/// Cylinder differences look different from another place: spread of the half orders' share from visit to visit
-/// (logarithm; simulated engines heard through other reflections).
-inline constexpr double kHalfOrderVisit_ln = 0.4;
-
 /// One pass over the recording, one over each injector's. Half orders and hiss are heard in the first part, in the
 /// quiet start where it is long enough, so that the can does not count.
 std::variant<HeardVisit, VisitFailure> hear_visit(const VisitRequest& request, const ListenSinks& sinks);

@@ -2,6 +2,9 @@
 #include "dsp/compare/spot_pair.hpp"
 #include "tests/dsp/evidence_traces.hpp"
 
+#include <numbers>
+#include <utility>
+
 #include <catch2/catch.hpp>
 
 using namespace idlehark;
@@ -65,7 +68,17 @@ TEST_CASE("Compare: what counts as better", "[dsp][compare]") {
     CHECK(verdict(speed) == ChangeVerdict::worse);
     speed.before.value = 900.0, speed.after.value = 750.0;
     CHECK(verdict(speed) == ChangeVerdict::changed);
+    speed.before.value = 990.0, speed.after.value = 661.0;  // 40 too fast, then 39 too slow
+    CHECK(verdict(speed) == ChangeVerdict::changed);
+    speed.after.value = 640.0;
+    CHECK(verdict(speed) == ChangeVerdict::worse);
     CHECK(verdict(plain(10.0, NAN, 1.0)) == ChangeVerdict::unknown);
+    auto otherwise = plain(10.0, 0.0, 0.5);
+    otherwise.p_otherwise = 0.04;
+    CHECK(verdict(otherwise) == ChangeVerdict::better);
+    otherwise.p_otherwise = 0.2;
+    CHECK(verdict(otherwise) == ChangeVerdict::no_proven);
+    CHECK(compare_figures(std::vector{otherwise})[0].p_value >= 0.2);
     auto unasked = plain(100.0, 0.0, 1.0);
     unasked.asked = false;
     CHECK(verdict(unasked) == ChangeVerdict::no_proven);
@@ -91,6 +104,25 @@ TEST_CASE("Idle figures: find speed and hunting, with spreads that hold", "[dsp]
     }
     CHECK(speed_covered >= 17);  // 95 % of 20 are 19; below 17 in one run of a thousand
     CHECK(calm_below == n);
+}
+
+TEST_CASE("Idle figures: beside a regular hunting, wander does not depend on how long is listened", "[dsp][compare]") {
+    double short_ln = 0.0;
+    const int n = 10;
+    for (int k = 0; k < n; ++k) {
+        sim::SpeedPathSpec spec;
+        spec.duration_s = 180.0;
+        spec.mean_rpm = 800.0;
+        spec.wander_rpm = 1.0;
+        spec.seed = static_cast<std::uint64_t>(k) + 70;
+        const sim::SpeedPath path(spec);
+        std::vector<RpmReading> readings = test::read_speed(path, 0.3, static_cast<unsigned>(k));
+        for (auto& r : readings) r.rpm += 15.0 * std::sin(2.0 * std::numbers::pi * r.time_s / 3.3);
+        const auto whole = measure_idle(readings);
+        const auto start = measure_idle(std::span(readings).first(readings.size() / 12));  // 15 s
+        short_ln += std::log(start.wander_rpm.value / whole.wander_rpm.value) / n;
+    }
+    CHECK(std::abs(short_ln) < 0.2);
 }
 
 TEST_CASE("Idle figures: a falling idle is told, a short one gives nothing", "[dsp][compare]") {
@@ -137,6 +169,14 @@ TEST_CASE("Spot pairs: a mended leak is better, one that stays is not called cha
     }
     CHECK(changes[mended].low < -20.0);
     CHECK(changes[mended].high > -20.0);
+    // One burst afterwards may have missed.
+    auto once = bursts[1];
+    bool kept = false;
+    std::erase_if(once, [&](const SprayBurst& b) { return b.spot == mended && std::exchange(kept, true); });
+    const auto hardly = compare_figures(
+        spot_pairs({readings[0], bursts[0], answering[0]}, {readings[1], once, answering[1]}, IdleControl::fixed));
+    CHECK(hardly[mended].verdict == ChangeVerdict::no_proven);
+    CHECK(hardly[mended].p_value >= kSprayMiss_share);
     const auto fewer = std::span(answering[1]).first(5);
     CHECK_THROWS_AS(
         spot_pairs({readings[0], bursts[0], answering[0]}, {readings[1], bursts[1], fewer}, IdleControl::fixed),

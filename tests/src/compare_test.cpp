@@ -12,6 +12,7 @@
 #include "tests/src/support.hpp"
 
 #include <filesystem>
+#include <set>
 
 #include <catch2/catch.hpp>
 
@@ -163,6 +164,37 @@ TEST_CASE("compare: two visits of a case are compared without listening, and as 
     // Marks that are other ones by now make it listen again, which fails here.
     REQUIRE(Casebook::open(place, Casebook::Access::write).value().add_mark(1, 30.0, "1"));
     CHECK(run_idlehark("compare " + place).code == 2);
+}
+
+TEST_CASE("compare: a leak that one burst afterwards did not find is not mended by that", "[src][compare]") {
+    const ScratchFolder folder;
+    std::filesystem::copy_file(garage().path("after.flac"), folder.path("once.flac"));
+    auto marks = read_marks(garage().path("after.marks.csv"));
+    REQUIRE(marks);
+    std::set<std::string> sprayed;
+    std::erase_if(marks.value().marks, [&](const Mark& m) { return !sprayed.insert(m.spot).second; });
+    REQUIRE(write_marks(folder.path("once.marks.csv"), marks.value()));
+    const auto engine = garage().path("engine.json");
+    const auto ran = run_idlehark("compare " + garage().path("before.flac") + " " + folder.path("once.flac") +
+                                  " --engine " + engine);
+    CHECK(ran.code == 0);
+    CHECK_THAT(ran.out, !Contains("Better:") && Contains("so few bursts may all have missed"));
+}
+
+TEST_CASE("compare: a fall that slow hunting may be is told, and refused nothing", "[src][compare]") {
+    auto spec = sim::plain_session(5, {25.0}, 4, kRate_hz);
+    spec.engine.engine.cylinders = 4;
+    spec.engine.cylinder_strengths.assign(4, 1.0);
+    spec.quiet_start_s = 60.0;
+    spec.idle.warm_up_rpm = 40.0;
+    spec.idle.warm_up_time_s = 20.0;
+    const ScratchFolder folder;
+    write_sound(folder.path("falls.wav"), sim::Session(spec), 25.0);
+    const auto ran = run_idlehark("compare " + garage().path("warm.wav") + " " + folder.path("falls.wav") +
+                                  " --engine " + garage().path("engine.json"));
+    INFO(ran.err);
+    CHECK(ran.code == 0);
+    CHECK_THAT(ran.out, Contains("falls.wav: the idle falls by") && Contains("hunts slowly"));
 }
 
 TEST_CASE("compare: refuses what cannot be compared, and says why", "[src][compare]") {
