@@ -137,6 +137,11 @@ Result<KnownVisit> known_visit(const Casebook& book, RowId id) {
     if (!heard) return heard.error();
     known.heard = std::move(heard.value());
     known.heard->injectors = std::move(injectors);
+    // Measured anew from the speed that was kept: another version may have measured otherwise, and two visits must be
+    // measured alike.
+    std::vector<double> bursts_s;
+    for (const auto& b : known.heard->bursts) bursts_s.push_back(b.time_s);
+    known.heard->idle = measure_idle(known.heard->readings, bursts_s);
     return known;
 }
 
