@@ -371,10 +371,13 @@ std::variant<CompareView, VisitFailure> compare_heard(const HeardVisit& before, 
     speed.range_low = engine.idle_low_rpm;
     speed.range_high = engine.idle_high_rpm;
     questions.push_back(question("idle speed", "rpm", speed));
-    if (const double rpm = speed.after.value; rpm < engine.idle_low_rpm || rpm > engine.idle_high_rpm)
-        view.notes.push_back(fmt::format("the idle after, {:.0f} rpm, is {} its stated range of {:.0f} to {:.0f} rpm",
-                                         rpm, rpm < engine.idle_low_rpm ? "below" : "above", engine.idle_low_rpm,
-                                         engine.idle_high_rpm));
+    const double lowest = engine.idle_low_rpm, highest = engine.idle_high_rpm;
+    if (const double rpm = speed.after.value; rpm < lowest)
+        view.notes.push_back(fmt::format(
+            "the idle after, {:.0f} rpm, is below its stated range of {:.0f} to {:.0f} rpm", rpm, lowest, highest));
+    else if (rpm > highest)
+        view.notes.push_back(fmt::format(
+            "the idle after, {:.0f} rpm, is above its stated range of {:.0f} to {:.0f} rpm", rpm, lowest, highest));
     questions.push_back(
         question("hunting", "rpm", {before.idle.hunting_rpm, after.idle.hunting_rpm, FigureScale::ratio}));
     questions.push_back(question("wander", "rpm", {before.idle.wander_rpm, after.idle.wander_rpm, FigureScale::ratio}));

@@ -164,7 +164,9 @@ void add_compare(CLI::App& app, Command& chosen) {
         ->capture_default_str();
     command->add_option("--plot", options->plot, "Also draw the comparison into this .png or .svg file");
     command->footer(
-        "Verdicts: better, worse, changed (idle speed, within its range), no proven change: at 5 % over all figures.\n"
+        "Verdicts: better, worse, changed (the idle: within its range, or as far out on the other side), no proven "
+        "change:\n"
+        "at 5 % over all figures. Three bursts a spot on each visit prove a repair, one or two do not.\n"
         "Example: idlehark compare before.flac after.flac --engine engine.json --map map.json --plot repair.png\n"
         "         idlehark compare my-car --visits 1,2");
     command->callback([options, &chosen] { chosen = [options] { return compare(*options); }; });
