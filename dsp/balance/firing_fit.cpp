@@ -201,8 +201,7 @@ class PulseTrain {
     }
     const std::vector<float>& leave_over() {
         left_ = x_;
-        for (const auto& f : firings_)
-            add(-f.strength, laid(f.shape, f.shift), left_.data() + f.from + whole(f.shift), length_);
+        for (const auto& f : firings_) add(-f.strength, laid(f.shape, f.shift), left_.data() + laid_from(f), length_);
         return left_;
     }
     [[nodiscard]] const std::vector<Firing>& firings() const { return firings_; }
@@ -223,6 +222,7 @@ class PulseTrain {
         return (shift % 2 == 0 ? shapes_ : halves_)[shape].data();
     }
     static std::ptrdiff_t whole(int shift) { return shift >> 1; }
+    static std::ptrdiff_t laid_from(const Firing& f) { return f.from + whole(f.shift); }
 
     [[nodiscard]] Shape mean_shape() const {
         Shape mean(length_, 0.F);
@@ -393,7 +393,8 @@ class PulseTrain {
     /// together.
     struct Overlap {
         std::size_t first, second, by;
-        double weight;  ///< products of their strengths, summed, and what the sound leaves unsure of these
+        double weight;  ///< products of their strengths, summed, and what the sound leaves unsure of these; of a
+                        ///< firing with itself half, as it stands for both directions
     };
     [[nodiscard]] static std::size_t as_laid(const Firing& f) { return 2 * f.shape + (f.shift % 2 == 0 ? 0 : 1); }
     [[nodiscard]] std::vector<Overlap> overlaps() const {
@@ -401,10 +402,12 @@ class PulseTrain {
         std::map<std::tuple<std::size_t, std::size_t, std::size_t>, double> sums;
         for (std::size_t k = 0; k < firings_.size(); ++k)
             for (std::size_t d = 0; d < covariance.size() && k + d < firings_.size(); ++d) {
-                const auto &f = firings_[k], &g = firings_[k + d];
-                const auto by = static_cast<std::size_t>(g.from + whole(g.shift) - f.from - whole(f.shift));
+                const auto *f = &firings_[k], *g = &firings_[k + d];
+                if (laid_from(*g) < laid_from(*f)) std::swap(f, g);  // two close together, each shifted
+                const auto by = static_cast<std::size_t>(laid_from(*g) - laid_from(*f));
                 if (by >= length_) break;
-                sums[{as_laid(f), as_laid(g), by}] += static_cast<double>(f.strength * g.strength) + covariance[d];
+                const double weight = static_cast<double>(f->strength * g->strength) + covariance[d];
+                sums[{as_laid(*f), as_laid(*g), by}] += d == 0 ? 0.5 * weight : weight;
             }
         std::vector<Overlap> out;
         out.reserve(sums.size());
@@ -430,7 +433,7 @@ class PulseTrain {
         for (const auto& o : overlaps) {
             const auto w = static_cast<float>(o.weight);
             add(w, in[o.second].data(), out[o.first].data() + o.by, length_ - o.by);
-            if (o.by > 0) add(w, in[o.first].data() + o.by, out[o.second].data(), length_ - o.by);
+            add(w, in[o.first].data() + o.by, out[o.second].data(), length_ - o.by);
         }
         return from_laid(out);
     }
@@ -440,8 +443,7 @@ class PulseTrain {
         leave_over();
         const auto overlapping = overlaps();
         std::vector<Shape> laid(2 * shapes_.size(), Shape(length_, 0.F));
-        for (const auto& f : firings_)
-            add(f.strength, x_.data() + f.from + whole(f.shift), laid[as_laid(f)].data(), length_);
+        for (const auto& f : firings_) add(f.strength, x_.data() + laid_from(f), laid[as_laid(f)].data(), length_);
         auto slope = from_laid(laid);
         const auto there = normal(overlapping, shapes_);
         for (std::size_t s = 0; s < slope.size(); ++s) add(-1.F, there[s].data(), slope[s].data(), length_);
