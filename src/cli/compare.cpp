@@ -166,7 +166,8 @@ void add_compare(CLI::App& app, Command& chosen) {
     command->footer(
         "Verdicts: better, worse, changed (the idle: within its range, or as far out on the other side), no proven "
         "change:\n"
-        "at 5 % over all figures. Three bursts a spot on each visit prove a repair, one or two do not.\n"
+        "at 5 % over all figures. Spray each spot three times on each visit: one burst proves no repair, two hardly "
+        "ever.\n"
         "Example: idlehark compare before.flac after.flac --engine engine.json --map map.json --plot repair.png\n"
         "         idlehark compare my-car --visits 1,2");
     command->callback([options, &chosen] { chosen = [options] { return compare(*options); }; });
