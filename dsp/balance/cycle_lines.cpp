@@ -2,8 +2,6 @@
 
 #include "dsp/real_fft.hpp"
 
-#include <algorithm>
-#include <cmath>
 #include <complex>
 
 namespace idlehark {

@@ -2,6 +2,7 @@
 
 #include "dsp/evidence/disturbances.hpp"
 #include "dsp/least_squares.hpp"
+#include "dsp/real_fft.hpp"
 #include "dsp/statistics.hpp"
 #include "dsp/windows.hpp"
 
@@ -59,6 +60,9 @@ Power band_power(const ColouredNoise& noise, double step_s, Band band, double he
 Power stretch_power(const SpeedTrace& trace, const ColouredNoise& noise, Band band, double heard_s) {
     const auto n = static_cast<std::size_t>(std::lround(kStretch_s / trace.step_s));
     const auto window = hann_window(n);
+    RealFft fft(n);
+    std::vector<float> stretch(n);
+    std::vector<std::complex<float>> bins(fft.bins());
     const double bin_hz = 1.0 / (static_cast<double>(n) * trace.step_s);
     const auto first = static_cast<std::size_t>(std::ceil(band.low_hz / bin_hz)), last = n / 2;
     std::vector<double> power(last - first + 1, 0.0);
@@ -71,14 +75,12 @@ Power stretch_power(const SpeedTrace& trace, const ColouredNoise& noise, Band ba
             continue;
         const double mean = stats::mean(rpm);
         stretches += 1.0;
+        for (std::size_t i = 0; i < n; ++i) stretch[i] = window[i] * static_cast<float>(rpm[i] - mean);
+        fft.forward(stretch, bins);
         for (std::size_t k = first; k <= last; ++k) {
-            std::complex<double> sum = 0.0;
-            for (std::size_t i = 0; i < n; ++i)
-                sum +=
-                    static_cast<double>(window[i]) * (rpm[i] - mean) *
-                    std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(k * i % n) / static_cast<double>(n));
             const double sides = 2 * k == n ? 1.0 : 2.0;
-            power[k - first] += sides * std::norm(sum) / (window_power * static_cast<double>(n));
+            power[k - first] +=
+                sides * static_cast<double>(std::norm(bins[k])) / (window_power * static_cast<double>(n));
         }
     }
     if (stretches < 1.0) return band_power(noise, trace.step_s, band, heard_s);
